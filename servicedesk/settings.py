@@ -1,0 +1,193 @@
+"""All settings, read from the environment; without any, one process on SQLite."""
+
+from pathlib import Path
+
+import environ
+from csp.constants import NONE, SELF
+from django.utils.translation import gettext_lazy as _
+
+env = environ.Env()
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+VAR_DIR = Path(env.str("VAR_DIR", default=str(BASE_DIR / "var")))
+VAR_DIR.mkdir(parents=True, exist_ok=True)
+
+PRODUCTION = env.bool("PRODUCTION", default=False)
+DEBUG = env.bool("DEBUG", default=False)
+
+
+def _kept_secret() -> str:
+    """The key of a desk that was never given one, made once and kept beside its data."""
+    from django.core.management.utils import get_random_secret_key
+
+    path = VAR_DIR / "secret_key"
+    if not path.exists():
+        path.touch(mode=0o600)
+        path.write_text(get_random_secret_key() + get_random_secret_key())
+    return path.read_text().strip()
+
+
+SECRET_KEY = env.str("SECRET_KEY", default="") or _kept_secret()
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["127.0.0.1", "localhost", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+# The address that mails and calendars point to.
+SITE_URL = env.str("SITE_URL", default=f"http://127.0.0.1:{env.int('PORT', default=8000)}").rstrip("/")
+
+INSTALLED_APPS = [
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.humanize",
+    "django.contrib.messages",
+    "django.contrib.sessions",
+    "django.contrib.staticfiles",
+    "simple_history",
+    "django_htmx",
+    "csp",
+    "servicedesk",
+    "schedules",
+    "equipment",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "simple_history.middleware.HistoryRequestMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "servicedesk.access.AccessMiddleware",
+]
+
+ROOT_URLCONF = "servicedesk.urls"
+WSGI_APPLICATION = "servicedesk.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "servicedesk.context.desk",
+            ],
+        },
+    },
+]
+
+DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'desk.sqlite3'}")}
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    DATABASES["default"]["OPTIONS"] = {
+        "timeout": 20,
+        "transaction_mode": "IMMEDIATE",
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON",
+    }
+else:
+    DATABASES["default"]["CONN_MAX_AGE"] = env.int("CONN_MAX_AGE", default=60)
+    DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "equipment.User"
+AUTHENTICATION_BACKENDS = [
+    "sesame.backends.ModelBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in ("UserAttributeSimilarityValidator", "MinimumLengthValidator", "CommonPasswordValidator")
+]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "start"
+SESAME_MAX_AGE = 60 * 60 * 24
+SESAME_ONE_TIME = False
+SESAME_INVALIDATE_ON_PASSWORD_CHANGE = True
+
+LANGUAGE_CODE = "en"
+LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+STATIC_URL = "static/"
+STATIC_ROOT = VAR_DIR / "static"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedStaticFilesStorage"},
+}
+WHITENOISE_USE_FINDERS = True
+WHITENOISE_AUTOREFRESH = DEBUG
+
+# Without EMAIL_URL outgoing mail is kept where the desk's mail page shows it.
+OUTGOING_MAIL_IS_KEPT = not env.str("EMAIL_URL", default="")
+vars().update(env.email_url("EMAIL_URL", default="dummymail://"))
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="filters@desk.invalid")
+
+REDIS_URL = env.str("REDIS_URL", default="")
+CELERY_BROKER_URL = REDIS_URL or "memory://"
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TIMEZONE = "UTC"
+# Longer than the longest task, or the broker hands it out twice; short restore sweeps, or a
+# killed worker's task waits minutes.
+CELERY_BROKER_TRANSPORT_OPTIONS = (
+    {"visibility_timeout": 3600, "unacked_restore_interval": 1, "unacked_restore_throttle": 1}
+    if REDIS_URL
+    else {"polling_interval": 0.05}
+)
+CELERY_BEAT_SCHEDULE = {
+    "replan what changed": {"task": "schedules.tasks.replan_changed", "schedule": 5.0},
+    "plan the new day": {"task": "schedules.tasks.replan_stale", "schedule": 600.0},
+    "write due reminders": {"task": "schedules.tasks.write_reminders", "schedule": 60.0},
+    "send the outbox": {"task": "schedules.tasks.send_outbox", "schedule": 15.0},
+}
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "object-src": [NONE],
+        "base-uri": [SELF],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
+SESSION_COOKIE_HTTPONLY = True
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
+
+if PRODUCTION:
+    SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", default=True)
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SECURE_HSTS_SECONDS = env.int("SECURE_HSTS_SECONDS", default=31_536_000)
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    SECURE_HSTS_PRELOAD = True
+    SESSION_COOKIE_SECURE = True
+    CSRF_COOKIE_SECURE = True
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
+}

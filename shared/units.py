@@ -1,0 +1,150 @@
+"""The only unit registry: what people type becomes SI floats, SI floats become what they read.
+
+Inside the program every quantity is a float in SI: pascal, cubic metre a second, metre, metre a
+second, watt. Hours of fan running are the one exception, a unit accepted for use with the SI.
+
+``cfm`` and ``fpm`` are defined here before anything is parsed: a fresh pint registry reads ``cfm``
+as centi-femtometres and does not know ``fpm``, and a later definition does not repair a unit that
+was parsed before.
+"""
+
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import pint
+
+METRE_PER_INCH: Final = 0.0254
+M3S_PER_CFM: Final = 0.3048**3 / 60
+MS_PER_FPM: Final = 0.3048 / 60
+PA_PER_INWC: Final = 249.08891
+W_PER_TON: Final = 12_000 * 1055.05585262 / 3600
+
+
+def _registry() -> "pint.UnitRegistry[float]":
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry()
+    registry.define("cubic_foot_per_minute = foot ** 3 / minute = cfm = CFM")
+    registry.define("foot_per_minute = foot / minute = fpm = FPM")
+    registry.define(f"inch_of_water = {PA_PER_INWC} * pascal = inwc = inWC")
+    registry.define(f"ton_refrigeration = {W_PER_TON!r} * watt = tonR")
+    return registry
+
+
+_REGISTRY: Final = _registry()
+
+# What people write beside a number, and what the registry calls it.
+_SPELLINGS: Final = {
+    "in. w.c.": "inwc", "in wc": "inwc", "in.wc": "inwc", "inwc": "inwc", "iwc": "inwc", "in w.c.": "inwc",
+    "inches": "inwc", "in": "inwc", '"': "inwc", "pa": "pascal",
+    "cfm": "cfm", "l/s": "liter / second", "m3/h": "meter ** 3 / hour", "m³/h": "meter ** 3 / hour",
+    "m3/s": "meter ** 3 / second", "fpm": "fpm", "m/s": "meter / second",
+    "ton": "tonR", "tons": "tonR", "kw": "kilowatt", "w": "watt", "btu/h": "Btu / hour",
+    "f": "degF", "°f": "degF", "c": "degC", "°c": "degC",
+}  # fmt: skip
+
+
+class NotAQuantity(ValueError):
+    """What was typed is not a number of the wanted kind; the message says why in plain words."""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of quantity: its SI unit and, for each way of showing, unit, label and decimals."""
+
+    name: str
+    si: str
+    inch_pound: tuple[str, str, int]
+    metric: tuple[str, str, int]
+
+    def shown(self, system: str) -> tuple[str, str, int]:
+        """Registry unit, printed label and decimals for ``system`` ("ip" or "si")."""
+        return self.metric if system == "si" else self.inch_pound
+
+
+PRESSURE: Final = Kind("pressure", "pascal", ("inwc", "in. w.c.", 2), ("pascal", "Pa", 0))
+AIRFLOW: Final = Kind("airflow", "meter ** 3 / second", ("cfm", "cfm", 0), ("liter / second", "L/s", 0))
+VELOCITY: Final = Kind("velocity", "meter / second", ("fpm", "fpm", 0), ("meter / second", "m/s", 2))
+CAPACITY: Final = Kind("capacity", "watt", ("tonR", "tons", 1), ("kilowatt", "kW", 1))
+TEMPERATURE: Final = Kind("temperature", "degC", ("degF", "°F", 0), ("degC", "°C", 0))
+
+_TYPED = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+
+
+def to_si(value: float, unit: str, kind: Kind) -> float:
+    """``value`` in registry unit ``unit`` as an SI float of ``kind``."""
+    return float(_REGISTRY.Quantity(value, unit).to(kind.si).magnitude)
+
+
+def from_si(value: float, unit: str, kind: Kind) -> float:
+    """An SI float of ``kind`` in registry unit ``unit``."""
+    return float(_REGISTRY.Quantity(value, kind.si).to(unit).magnitude)
+
+
+def parse(text: str, kind: Kind, system: str = "ip") -> float:
+    """What a person typed, with or without a unit, as an SI float.
+
+    Without a unit the number is taken in the unit that ``system`` shows for ``kind``. A decimal
+    comma is understood. Raises NotAQuantity for words, infinities and units of another kind.
+    """
+    typed = text.strip()
+    if re.fullmatch(r"[-+]?\d+,\d+.*", typed):
+        typed = typed.replace(",", ".", 1)
+    match = _TYPED.match(typed)
+    if match is None:
+        raise NotAQuantity(f"“{text}” is not a number")
+    number, written = float(match[1]), match[2].lower()
+    if not math.isfinite(number):
+        raise NotAQuantity(f"“{text}” is not a finite number")
+    unit = _SPELLINGS.get(written) if written else kind.shown(system)[0]
+    if unit is None:
+        raise NotAQuantity(f"“{match[2]}” is not a unit known here")
+    try:
+        return to_si(number, unit, kind)
+    except pint.DimensionalityError:
+        raise NotAQuantity(f"“{match[2]}” does not measure {kind.name}") from None
+
+
+def number(value: float, kind: Kind, system: str = "ip", decimals: int | None = None) -> str:
+    """An SI float as the bare number that people read in ``system``."""
+    unit, _, places = kind.shown(system)
+    text = f"{from_si(value, unit, kind):.{places if decimals is None else decimals}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
+
+
+def show(value: float | None, kind: Kind, system: str = "ip", decimals: int | None = None) -> str:
+    """An SI float as number and unit; an en dash for None."""
+    if value is None:
+        return "–"
+    return f"{number(value, kind, system, decimals)} {kind.shown(system)[1]}"
+
+
+def label(kind: Kind, system: str = "ip") -> str:
+    """The unit that ``system`` prints for ``kind``."""
+    return kind.shown(system)[1]
+
+
+def scale(factor: float) -> Callable[[float], float]:
+    """A plain multiplication, for columns of many numbers whose unit the column's name fixes."""
+    return lambda value: value * factor
+
+
+def cfm(value: float) -> float:
+    """Cubic feet a minute as m3/s."""
+    return value * M3S_PER_CFM
+
+
+def inwc(value: float) -> float:
+    """Inches of water as Pa."""
+    return value * PA_PER_INWC
+
+
+def tons(value: float) -> float:
+    """Tons of refrigeration as W."""
+    return value * W_PER_TON
+
+
+def celsius(fahrenheit: float) -> float:
+    """Degrees Fahrenheit as degrees Celsius."""
+    return (fahrenheit - 32.0) / 1.8

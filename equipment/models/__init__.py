@@ -1,0 +1,20 @@
+"""One noun a file; this page only hands the names on."""
+
+from equipment.models.change import FilterChange
+from equipment.models.customer import Customer
+from equipment.models.desk import Desk
+from equipment.models.filter_slot import FilterSlot
+from equipment.models.life_event import LifeEvent
+from equipment.models.media import Media, MediaPoint
+from equipment.models.person import Person, SiteRole
+from equipment.models.reading import Reading
+from equipment.models.runtime_day import RuntimeDay
+from equipment.models.site import Site
+from equipment.models.station import Station, WeatherDay
+from equipment.models.system import System
+from equipment.models.user import User
+
+__all__ = [
+    "Customer", "Desk", "FilterChange", "FilterSlot", "LifeEvent", "Media", "MediaPoint", "Person",
+    "Reading", "RuntimeDay", "Site", "SiteRole", "Station", "System", "User", "WeatherDay",
+]  # fmt: skip

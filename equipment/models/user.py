@@ -1,0 +1,29 @@
+"""Who may sign in, and as what."""
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class User(AbstractUser):
+    """An account with one role; a homeowner's is tied to a person at a site."""
+
+    class Role(models.TextChoices):
+        MANAGER = "manager", _("service manager")
+        TECHNICIAN = "technician", _("technician")
+        HOMEOWNER = "homeowner", _("homeowner")
+
+    role = models.CharField(_("role"), max_length=12, choices=Role.choices, default=Role.HOMEOWNER)
+    person = models.ForeignKey(
+        "Person", verbose_name=_("person"), null=True, blank=True, on_delete=models.PROTECT
+    )
+
+    @property
+    def is_manager(self) -> bool:
+        """Whether this account runs the desk."""
+        return self.role == self.Role.MANAGER
+
+    @property
+    def is_homeowner(self) -> bool:
+        """Whether this account sees its own homes only."""
+        return self.role == self.Role.HOMEOWNER

@@ -1,0 +1,70 @@
+"""The outbox: a row is written before a message is tried and completed after."""
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+
+class Notice(models.Model):
+    """One message to one person about one home."""
+
+    class Kind(models.TextChoices):
+        FILTERS_DUE = "filters_due", _("filters due")
+        FOLLOW_UP = "follow_up", _("follow-up")
+        VISIT = "visit", _("visit")
+        SIGN_IN = "sign_in", _("sign-in link")
+
+    class State(models.TextChoices):
+        WAITING = "waiting", _("waiting")
+        CLAIMED = "claimed", _("being sent")
+        SENT = "sent", _("sent")
+        NOT_SENT = "not_sent", _("not sent")
+        FAILED = "failed", _("failed")
+        PARKED = "parked", _("sent or not? somebody must look")
+
+    key = models.CharField(max_length=120, unique=True)
+    kind = models.CharField(_("kind"), max_length=12, choices=Kind.choices)
+    site = models.ForeignKey(
+        "equipment.Site", null=True, blank=True, on_delete=models.PROTECT, related_name="notices"
+    )
+    person = models.ForeignKey("equipment.Person", on_delete=models.PROTECT, related_name="notices")
+    state = models.CharField(_("state"), max_length=10, choices=State.choices, default=State.WAITING)
+    why = models.CharField(_("why"), max_length=300, blank=True)
+    send_at = models.DateTimeField(_("to be sent at"), db_index=True)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    claimed_at = models.DateTimeField(null=True, blank=True)
+    sent_at = models.DateTimeField(_("sent at"), null=True, blank=True)
+    sent_to = models.EmailField(_("to"), blank=True)
+    subject = models.CharField(_("subject"), max_length=200, blank=True)
+    text = models.TextField(blank=True)
+    html = models.TextField(blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("notice")
+        verbose_name_plural = _("outbox")
+        ordering = ["-send_at", "-pk"]
+        indexes = [
+            # The sender asks for nothing else; the index stays as small as the work waiting.
+            models.Index(fields=["send_at"], condition=Q(state="waiting"), name="notice_waiting"),
+        ]
+
+    def __str__(self) -> str:
+        return self.key
+
+
+class NoticeSlot(models.Model):
+    """A slot spoken of in a notice. ``life`` names the filter then in it: nobody is told twice of one life."""
+
+    notice = models.ForeignKey("Notice", on_delete=models.CASCADE, related_name="slots")
+    slot = models.ForeignKey("equipment.FilterSlot", on_delete=models.PROTECT, related_name="told")
+    kind = models.CharField(max_length=12)
+    life = models.CharField(max_length=24)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["slot", "kind", "life"], name="told_once_a_life"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.slot_id} {self.kind} {self.life}"

@@ -1,0 +1,46 @@
+"""How the desk decides: accepted risk, caps, lead times, sending hours."""
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+
+class Policy(models.Model):
+    """The one row of settings that managers may change."""
+
+    accepted_risk = models.FloatField(
+        _("accepted risk of being past the limit"),
+        default=0.2,
+        validators=[MinValueValidator(0.01), MaxValueValidator(0.99)],
+    )
+    cap_thin_days = models.PositiveIntegerField(_("longest days, up to 2 in. deep"), default=183)
+    cap_deep_days = models.PositiveIntegerField(_("longest days, deeper"), default=365)
+    cap_washable_days = models.PositiveIntegerField(_("longest days between washings"), default=92)
+    lead_days = models.PositiveIntegerField(_("days of notice before the due date"), default=10)
+    together_days = models.PositiveIntegerField(_("filters due within so many days go together"), default=21)
+    follow_up_days = models.PositiveIntegerField(_("days until the follow-up"), default=7)
+    send_from_hour = models.PositiveSmallIntegerField(_("mail goes out from"), default=8)
+    send_to_hour = models.PositiveSmallIntegerField(_("until"), default=11)
+    electricity_price_kwh = models.FloatField(_("price of a kWh"), null=True, blank=True)
+    change_price = models.FloatField(_("price of a change without the filter"), null=True, blank=True)
+    road_factor = models.FloatField(_("road over great circle"), default=1.3)
+    road_speed_ms = models.FloatField(_("mean speed on the road in m/s"), default=12.5)
+
+    class Meta:
+        verbose_name = _("policy")
+        verbose_name_plural = _("policy")
+        constraints = [
+            models.CheckConstraint(condition=Q(pk=1), name="one_policy"),
+            models.CheckConstraint(
+                condition=Q(accepted_risk__gt=0, accepted_risk__lt=1), name="policy_risk_is_a_chance"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return "policy"
+
+    @classmethod
+    def the(cls) -> "Policy":
+        """The policy's row, made with defaults when it is first asked for."""
+        return cls.objects.get_or_create(pk=1)[0]

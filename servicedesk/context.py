@@ -1,0 +1,2 @@
+def desk(request):
+    return {}

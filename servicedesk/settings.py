@@ -31,7 +31,7 @@ SECRET_KEY = env.str("SECRET_KEY", default="") or _kept_secret()
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["127.0.0.1", "localhost", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 # The address that mails and calendars point to.
-SITE_URL = env.str("SITE_URL", default=f"http://127.0.0.1:{env.int('PORT', default=8000)}").rstrip("/")
+SITE_URL = env.str("SITE_URL", default=f"http://127.0.0.1:{env.str('PORT', default='8000')}").rstrip("/")
 
 INSTALLED_APPS = [
     "django.contrib.admin",
@@ -121,6 +121,7 @@ TIME_ZONE = "UTC"
 
 STATIC_URL = "static/"
 STATIC_ROOT = VAR_DIR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedStaticFilesStorage"},
@@ -135,7 +136,7 @@ EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="filters@desk.invalid")
 
 REDIS_URL = env.str("REDIS_URL", default="")
-CELERY_BROKER_URL = REDIS_URL or "memory://"
+CELERY_BROKER_URL = REDIS_URL or "memory://localhost//"
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
@@ -190,4 +191,5 @@ LOGGING = {
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
+    "loggers": {"celery": {"level": "WARNING"}},
 }

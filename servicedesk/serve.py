@@ -1,0 +1,162 @@
+"""One process for a desk: its pages, the worker behind them and the clock that wakes it."""
+
+import argparse
+import errno
+import os
+import socket
+import sys
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from celery import Celery
+from celery.beat import Scheduler
+from celery.beat import Service as Clock
+from celery.worker import WorkController
+from celery.worker import state as worker_state
+from django.conf import settings
+from django.core.management import call_command
+from django.db import connections
+from gunicorn.app.base import BaseApplication
+
+from servicedesk import welcome
+from servicedesk.celery_app import app as celery
+from servicedesk.wsgi import application
+
+WEB_THREADS = 8
+TASK_THREADS = 2
+GRACE_S = 20
+
+
+@dataclass(frozen=True)
+class Address:
+    """Where the desk listens."""
+
+    host: str
+    port: int
+
+    @classmethod
+    def from_environment(cls) -> "Address":
+        """HOST and PORT, 127.0.0.1 and 8000 where they are not given; ValueError where PORT is no port."""
+        port = os.environ.get("PORT") or "8000"
+        if not port.isdecimal() or not 0 < int(port) < 65536:
+            raise ValueError(f"PORT is {port!r}; it has to be a number from 1 to 65535.")
+        return cls(os.environ.get("HOST") or "127.0.0.1", int(port))
+
+    @property
+    def bind(self) -> str:
+        return f"[{self.host}]:{self.port}" if ":" in self.host else f"{self.host}:{self.port}"
+
+    def why_not(self) -> str:
+        """Why nobody can listen here, in plain words; empty where one can."""
+        family = socket.AF_INET6 if ":" in self.host else socket.AF_INET
+        with socket.socket(family) as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind((self.host, self.port))
+            except OSError as fault:
+                if fault.errno == errno.EADDRINUSE:
+                    return (
+                        f"Port {self.port} on {self.host} is already in use; choose another: PORT=8001 ./run"
+                    )
+                return f"The desk cannot listen on {self.bind}: {fault.strerror or fault}."
+        return ""
+
+
+class Embedded:
+    """The Celery worker and its clock as threads of this process."""
+
+    def __init__(self, app: Celery) -> None:
+        self.worker = WorkController(
+            app=app, pool="threads", concurrency=TASK_THREADS, without_gossip=True, without_mingle=True
+        )
+        # The plain scheduler keeps its times in memory: every task is a sweep that may run early.
+        self.clock = Clock(app, scheduler_cls=Scheduler)
+        self.worker_thread = threading.Thread(target=self.worker.start, name="worker", daemon=True)
+        self.clock_thread = threading.Thread(target=self.clock.start, name="clock", daemon=True)
+
+    def start(self) -> None:
+        self.worker_thread.start()
+        self.clock_thread.start()
+
+    def stop(self) -> None:
+        """Lets the running tasks finish, for at most GRACE_S seconds."""
+        self.clock.stop()
+        worker_state.should_stop = os.EX_OK  # type: ignore[assignment]
+        self.worker_thread.join(GRACE_S)  # the clock may sleep on: it holds nothing
+
+
+def wants_embedded() -> bool:
+    """Whether tasks are done in this process: always with the broker in memory, else unless told not to."""
+    return settings.CELERY_BROKER_URL.startswith("memory:") or os.environ.get("EMBEDDED_WORKER", "1") != "0"
+
+
+class Desk(BaseApplication):  # type: ignore[misc]  # gunicorn carries no types
+    """The web server, whose one worker process also carries the embedded worker."""
+
+    def __init__(self, address: Address) -> None:
+        self.address = address
+        self.embedded: Embedded | None = None
+        super().__init__()
+
+    def load_config(self) -> None:
+        chosen: dict[str, Any] = {
+            "bind": self.address.bind,
+            "workers": 1,
+            "worker_class": "gthread",
+            "threads": WEB_THREADS,
+            "timeout": 120,
+            "graceful_timeout": GRACE_S + 5,
+            "loglevel": "warning",
+            "control_socket_disable": True,
+            "when_ready": self.when_ready,
+            "post_worker_init": self.post_worker_init,
+            "worker_exit": self.worker_exit,
+        }
+        for name, value in chosen.items():
+            self.cfg.set(name, value)
+
+    def load(self) -> Callable[..., Any]:
+        return application
+
+    def when_ready(self, arbiter: object) -> None:
+        print("\n".join(welcome.lines()), flush=True)
+
+    def post_worker_init(self, worker: object) -> None:
+        if wants_embedded():
+            self.embedded = Embedded(celery)
+            self.embedded.start()
+
+    def worker_exit(self, arbiter: object, worker: object) -> None:
+        if self.embedded:
+            self.embedded.stop()
+
+
+def prepare(with_demo: bool) -> None:
+    """Brings the database up to date; connections are closed since the server forks."""
+    call_command("migrate", verbosity=0)
+    if with_demo:
+        call_command("load_demo", "--once")
+    connections.close_all()
+
+
+def main(arguments: list[str]) -> int:
+    parser = argparse.ArgumentParser(prog="servicedesk.serve", description=__doc__)
+    parser.add_argument("--demo", action="store_true", help="load the demo, once in the life of a database")
+    chosen = parser.parse_args(arguments)
+    try:
+        address = Address.from_environment()
+    except ValueError as fault:
+        print(fault, file=sys.stderr)
+        return 1
+    if reason := address.why_not():
+        print(reason, file=sys.stderr)
+        return 1
+    prepare(chosen.demo)
+    Desk(address).run()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -35,9 +35,9 @@ class FilterChange(models.Model):
         ordering = ["changed_at"]
         constraints = [
             models.UniqueConstraint(
-                fields=["slot", "changed_on"],
+                fields=["slot", "changed_at"],
                 condition=models.Q(undone_at__isnull=True),
-                name="one_change_a_day",
+                name="one_change_an_instant",
             )
         ]
 

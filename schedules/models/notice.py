@@ -54,7 +54,7 @@ class Notice(models.Model):
 
 
 class NoticeSlot(models.Model):
-    """A slot spoken of in a notice. ``life`` names the filter then in it: nobody is told twice of one life."""
+    """A slot spoken of in a notice; ``life`` names the filter then in it, spoken of once a kind."""
 
     notice = models.ForeignKey("Notice", on_delete=models.CASCADE, related_name="slots")
     slot = models.ForeignKey("equipment.FilterSlot", on_delete=models.PROTECT, related_name="told")

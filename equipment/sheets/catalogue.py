@@ -1,0 +1,137 @@
+"""media.csv, media_points.csv and stations.csv: small sheets, held whole by name."""
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any
+
+from equipment.models import Media, MediaPoint, Station
+from equipment.sheets import columns as c
+from equipment.sheets.columns import Column
+from equipment.sheets.context import Import, batches
+from equipment.sheets.same import differences
+from equipment.sheets.table import Cells, Row, Sheet
+
+MEDIA = (
+    Column("media", c.name, required=True),
+    Column("nominal_size", c.size, required=True),
+    Column("merv", c.whole(1, 20), required=True),
+    Column("actual_size", c.size),
+    Column("price", c.number(0, 1e6, "")),
+    Column("dust_capacity_g", c.scaled(c.number(0, 1e5, "g", above=True), lambda grams: grams / 1000)),
+    Column("max_days", c.whole(1, 36500)),
+    Column("on_hand", c.whole(0, 10_000_000)),
+    Column("kind", c.one_of("disposable", "washable", "deep")),
+)
+MEDIA_POINTS = (
+    Column("media", c.name, required=True),
+    Column("airflow_cfm", c.airflow(), required=True),
+    Column("clean_drop_inwc", c.static(above=True), required=True),
+)
+STATIONS = (
+    Column("station", c.name, required=True),
+    Column("latitude", c.number(-90, 90, "degrees"), required=True),
+    Column("longitude", c.number(-180, 180, "degrees"), required=True),
+)
+
+
+def media_fields(row: Row) -> Row:
+    """A row of media.csv as fields of Media, without what is unknown."""
+    size, actual = row["nominal_size"], row.get("actual_size")
+    fields: dict[str, Any] = {
+        "nominal_size": size.label,
+        "short_m": size.short_m,
+        "long_m": size.long_m,
+        "depth_m": size.depth_m,
+        "merv": row["merv"],
+        "kind": row.get("kind"),
+        "dust_capacity_kg": row.get("dust_capacity_g"),
+        "max_days": row.get("max_days"),
+        "on_hand": row.get("on_hand"),
+    }
+    if row.get("price") is not None:
+        fields["price"] = Decimal(str(row["price"])).quantize(Decimal("0.01"))
+    if actual is not None:
+        sides = ("actual_short_m", "actual_long_m", "actual_depth_m")
+        fields |= dict(zip(sides, actual.triple, strict=True))
+    return {key: value for key, value in fields.items() if value is not None}
+
+
+def station_fields(row: Row) -> Row:
+    """A row of stations.csv as fields of Station."""
+    return {"latitude": row["latitude"], "longitude": row["longitude"]}
+
+
+def load_media(sheet: Sheet, run: Import) -> None:
+    """Store media.csv."""
+    run.media |= _load_named(sheet, run, "media", Media, media_fields)
+
+
+def load_stations(sheet: Sheet, run: Import) -> None:
+    """Store stations.csv."""
+    run.stations |= _load_named(sheet, run, "station", Station, station_fields)
+
+
+def _load_named(sheet: Sheet, run: Import, key: str, model: Any, fields_of: Callable[[Row], Row]) -> set[int]:
+    seen: dict[str, Row] = {}
+    touched: set[int] = set()
+    for batch in batches(sheet.rows()):
+        stored = {row.name: row for row in model.objects.filter(name__in=[b.values[key] for b in batch])}
+        for cells in batch:
+            fields = fields_of(cells.values)
+            if _already_seen(sheet, cells, key, seen, fields):
+                continue
+            row = stored.get(cells.values[key])
+            if row is None:
+                row = model(name=cells.values[key], **fields)
+            elif not differences(row, fields):
+                continue
+            for field, value in fields.items():
+                setattr(row, field, value)
+            row.save()
+            stored[row.name] = row
+            touched.add(row.pk)
+        run.progress(sheet.name, run.report.rows[sheet.name])
+    run.changed(sheet.name, len(touched))
+    return touched
+
+
+def _already_seen(sheet: Sheet, cells: Cells, key: str, seen: dict[str, Row], fields: Row) -> bool:
+    name = cells.values[key]
+    if name not in seen:
+        seen[name] = fields
+        return False
+    if seen[name] != fields:
+        sheet.refuse(cells.line, key, name, "stands twice in this file with other values")
+    return True
+
+
+def load_points(sheet: Sheet, run: Import) -> None:
+    """Store media_points.csv: a stored point with another drop is updated."""
+    ids = dict(Media.objects.values_list("name", "pk"))
+    stored = {(p.media_id, round(p.airflow_m3s, 9)): p for p in MediaPoint.objects.all()}
+    seen: dict[tuple[int, float], float] = {}
+    for cells in sheet.rows():
+        row = cells.values
+        media = ids.get(row["media"])
+        if media is None:
+            sheet.refuse(cells.line, "media", row["media"], "no medium of this name is known")
+            continue
+        key = (media, round(row["airflow_cfm"], 9))
+        if key in seen:
+            if seen[key] != row["clean_drop_inwc"]:
+                reason = "this airflow stands twice in this file with another drop"
+                sheet.refuse(cells.line, "airflow_cfm", row["media"], reason)
+            continue
+        seen[key] = row["clean_drop_inwc"]
+        if _store_point(stored.get(key), media, row):
+            run.media.add(media)
+            run.changed(sheet.name, 1)
+
+
+def _store_point(point: MediaPoint | None, media: int, row: Row) -> bool:
+    point = point or MediaPoint(media_id=media, airflow_m3s=row["airflow_cfm"])
+    if point.pk and not differences(point, {"clean_drop_pa": row["clean_drop_inwc"]}):
+        return False
+    point.clean_drop_pa = row["clean_drop_inwc"]
+    point.save()
+    return True

@@ -1,0 +1,37 @@
+"""What the sheets of one import share: the report, the time, and whose facts changed."""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from itertools import islice
+from typing import TypeVar
+
+from equipment.sheets.faults import Report
+
+T = TypeVar("T")
+BATCH = 2000
+
+
+@dataclass
+class Import:
+    """One run over a directory."""
+
+    now: datetime
+    report: Report
+    desk_zone: str
+    progress: Callable[[str, int], None] = lambda sheet, rows: None
+    slots: set[int] = field(default_factory=set)
+    systems: set[int] = field(default_factory=set)
+    stations: set[int] = field(default_factory=set)
+    media: set[int] = field(default_factory=set)
+
+    def changed(self, sheet: str, rows: int) -> None:
+        """Count rows that were new or other than stored."""
+        self.report.changed[sheet] = self.report.changed.get(sheet, 0) + rows
+
+
+def batches(rows: Iterable[T], size: int = BATCH) -> Iterator[list[T]]:
+    """Lists of at most ``size`` rows."""
+    walk = iter(rows)
+    while batch := list(islice(walk, size)):
+        yield batch

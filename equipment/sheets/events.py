@@ -1,0 +1,129 @@
+"""readings.csv and changes.csv: what happened; a stored event is never overwritten."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from simple_history.utils import bulk_create_with_history
+
+from equipment.models import FilterChange, FilterSlot, Media, Reading
+from equipment.sheets import columns as c
+from equipment.sheets.columns import Column
+from equipment.sheets.context import Import, batches
+from equipment.sheets.same import differences
+from equipment.sheets.table import Row, Sheet
+from shared import clock
+
+READINGS = (
+    Column("filter_slot", c.name, required=True),
+    Column("taken_at", c.instant, required=True),
+    Column("filter_drop_inwc", c.static(), required=True),
+    Column("airflow_cfm", c.airflow()),
+)
+CHANGES = (
+    Column("filter_slot", c.name, required=True),
+    Column("changed_on", c.day_or_instant, required=True),
+    Column("media", c.name),
+    Column("changed_by", c.one_of("occupant", "technician")),
+)
+
+
+@dataclass(frozen=True)
+class Event:
+    """A row on its way to the record."""
+
+    line: int
+    slot: int
+    slot_name: str
+    at: datetime
+    fields: Row
+
+
+def load_readings(sheet: Sheet, run: Import) -> None:
+    """Store readings.csv."""
+
+    def fields(row: Row, zone: str) -> Row:
+        return {"filter_drop_pa": row["filter_drop_inwc"], "airflow_m3s": row.get("airflow_cfm")}
+
+    _load(sheet, run, Reading, "taken_at", fields)
+
+
+def load_changes(sheet: Sheet, run: Import) -> None:
+    """Store changes.csv."""
+    media = dict(Media.objects.values_list("name", "pk"))
+
+    def fields(row: Row, zone: str) -> Row:
+        if row.get("media") is not None and row["media"] not in media:
+            raise c.Refused("no medium of this name is known")
+        at = c.at_instant(row["changed_on"], zone)
+        day = row["changed_on"]
+        return {
+            "changed_on": clock.local_day(at, clock.zone(zone)) if isinstance(day, datetime) else day,
+            "media_id": media.get(row.get("media")),
+            "changed_by": row.get("changed_by") or "",
+        }
+
+    _load(sheet, run, FilterChange, "changed_on", fields)
+
+
+def _load(sheet: Sheet, run: Import, model: Any, at_column: str, fields_of: Any) -> None:
+    at_field = "taken_at" if model is Reading else "changed_at"
+    seen: dict[tuple[int, datetime], Row] = {}
+    for batch in batches(_events(sheet, run, at_column, fields_of)):
+        stored = _stored(model, at_field, batch)
+        fresh = []
+        for event in batch:
+            earlier = seen.setdefault((event.slot, event.at), event.fields)
+            if earlier is not event.fields:
+                if earlier != event.fields:
+                    reason = "stands twice in this file with other values"
+                    sheet.refuse(
+                        event.line, at_column, f"{event.slot_name} {event.at:%Y-%m-%d %H:%M}Z", reason
+                    )
+                continue
+            row = stored.get((event.slot, event.at))
+            if row is None:
+                fresh.append(model(slot_id=event.slot, **{at_field: event.at}, **event.fields))
+            elif differing := differences(row, _said(event.fields)):
+                what = ", ".join(differing)
+                reason = f"is already stored with another {what}; a stored event is not overwritten"
+                sheet.refuse(event.line, at_column, f"{event.slot_name} {event.at:%Y-%m-%d %H:%M}Z", reason)
+        if fresh:
+            bulk_create_with_history(fresh, model, batch_size=500)
+        run.slots |= {row.slot_id for row in fresh}
+        run.changed(sheet.name, len(fresh))
+        run.progress(sheet.name, run.report.rows[sheet.name])
+
+
+def _events(sheet: Sheet, run: Import, at_column: str, fields_of: Any) -> Iterator[Event]:
+    slots = {
+        name: (pk, zone or run.desk_zone)
+        for name, pk, zone in FilterSlot.objects.values_list("name", "pk", "system__site__timezone")
+    }
+    for cells in sheet.rows():
+        name = cells.values["filter_slot"]
+        if name not in slots:
+            sheet.refuse(cells.line, "filter_slot", name, "no filter slot of this name is known")
+            continue
+        slot, zone = slots[name]
+        try:
+            fields = fields_of(cells.values, zone)
+        except c.Refused as refused:
+            sheet.refuse(cells.line, "media", cells.values.get("media"), str(refused))
+            continue
+        yield Event(cells.line, slot, name, c.at_instant(cells.values[at_column], zone), fields)
+
+
+def _said(fields: Row) -> Row:
+    return {name: value for name, value in fields.items() if value not in (None, "")}
+
+
+def _stored(model: Any, at_field: str, batch: list[Event]) -> dict[tuple[int, datetime], Any]:
+    times = [event.at for event in batch]
+    rows = model.objects.filter(
+        slot__in={event.slot for event in batch}, **{f"{at_field}__range": (min(times), max(times))}
+    )
+    if model is FilterChange:
+        rows = rows.filter(undone_at=None)
+    return {(row.slot_id, getattr(row, at_field)): row for row in rows}

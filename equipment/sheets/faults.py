@@ -1,0 +1,49 @@
+"""What is wrong with a sheet, said so that the person who typed it finds the place."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One fault: sheet, line (1 is the header), column, the value found and why it is refused."""
+
+    sheet: str
+    line: int
+    column: str
+    value: str
+    reason: str
+
+    def __str__(self) -> str:
+        place = f"{self.sheet} line {self.line}"
+        if self.column:
+            shown = self.value if len(self.value) <= 60 else self.value[:57] + "..."
+            place += f", {self.column} “{shown}”"
+        return f"{place}: {self.reason}"
+
+
+class Refused(ValueError):
+    """A value that cannot be stored; the message is the reason in plain words."""
+
+
+@dataclass
+class Report:
+    """What an import found and did, sheet by sheet."""
+
+    faults: list[Fault] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    rows: dict[str, int] = field(default_factory=dict)
+    changed: dict[str, int] = field(default_factory=dict)
+    stored: bool = False
+
+    def fault(self, sheet: str, line: int, column: str, value: object, reason: str) -> None:
+        """Note a fault."""
+        self.faults.append(Fault(sheet, line, column, "" if value is None else str(value), reason))
+
+    def lines(self) -> Iterator[str]:
+        """The report as people read it."""
+        yield from self.remarks
+        yield from (str(fault) for fault in self.faults)
+        for sheet, rows in self.rows.items():
+            changed = self.changed.get(sheet, 0) if self.stored else 0
+            yield f"{sheet}: {rows:,} rows read, {changed:,} new or changed"

@@ -1,0 +1,81 @@
+"""A directory of sheets into the record: all of it, or nothing."""
+
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+from django.db import transaction
+from django.db.models import Q
+
+from equipment.models import Desk, FilterSlot, Station
+from equipment.sheets.catalogue import MEDIA, MEDIA_POINTS, STATIONS, load_media, load_points, load_stations
+from equipment.sheets.columns import Column
+from equipment.sheets.context import Import, batches
+from equipment.sheets.daily import RUNTIME, WEATHER, load_runtime, load_weather
+from equipment.sheets.events import CHANGES, READINGS, load_changes, load_readings
+from equipment.sheets.faults import Report
+from equipment.sheets.installed import INSTALLED, load_installed
+from equipment.sheets.table import Sheet
+
+Loader = Callable[[Sheet, Import], None]
+
+# The order matters: a sheet refers only to those above it.
+SHEETS: tuple[tuple[str, tuple[Column, ...], Loader], ...] = (
+    ("media.csv", MEDIA, load_media),
+    ("media_points.csv", MEDIA_POINTS, load_points),
+    ("stations.csv", STATIONS, load_stations),
+    ("weather.csv", WEATHER, load_weather),
+    ("installed.csv", INSTALLED, load_installed),
+    ("runtime.csv", RUNTIME, load_runtime),
+    ("readings.csv", READINGS, load_readings),
+    ("changes.csv", CHANGES, load_changes),
+)
+
+
+class NoSheets(ValueError):
+    """The directory holds none of the known sheets."""
+
+
+def import_sheets(
+    directory: Path,
+    now: datetime,
+    *,
+    keep_good: bool = False,
+    progress: Callable[[str, int], None] = lambda sheet, rows: None,
+) -> Report:
+    """Read whichever of the known sheets ``directory`` holds, in their order.
+
+    One transaction. With a fault anywhere nothing is stored, unless ``keep_good``: then the faulty
+    rows alone are left out. The report lists every fault. Raises NoSheets when there is nothing to read.
+    """
+    report = Report()
+    present = [entry for entry in SHEETS if (directory / entry[0]).is_file()]
+    if not present:
+        raise NoSheets(f"{directory} holds none of " + ", ".join(entry[0] for entry in SHEETS))
+    known = {entry[0] for entry in SHEETS}
+    others = sorted(path.name for path in directory.glob("*.csv") if path.name not in known)
+    report.remarks.extend(f"{name}: not a sheet known here, left unread" for name in others)
+    run = Import(now, report, Desk.the().timezone, progress)
+    with transaction.atomic():
+        for name, columns, load in present:
+            load(Sheet(directory / name, columns, report), run)
+        stamp(run)
+        report.stored = keep_good or not report.faults
+        if not report.stored:
+            transaction.set_rollback(True)
+    return report
+
+
+def stamp(run: Import) -> None:
+    """Mark the slots and stations whose facts this run changed, for planning to take up."""
+    touched = FilterSlot.objects.none()
+    if run.media:
+        media = Q(first_media__in=run.media) | Q(changes__media__in=run.media)
+        touched = FilterSlot.objects.filter(media)
+        run.slots |= set(touched.values_list("pk", flat=True))
+    for some in batches(sorted(run.systems), 500):
+        run.slots |= set(FilterSlot.objects.filter(system__in=some).values_list("pk", flat=True))
+    for some in batches(sorted(run.slots), 500):
+        FilterSlot.objects.filter(pk__in=some).update(facts_changed_at=run.now)
+    for some in batches(sorted(run.stations), 500):
+        Station.objects.filter(pk__in=some).update(weather_changed_at=run.now)

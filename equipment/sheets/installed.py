@@ -1,0 +1,258 @@
+"""installed.csv: one row a filter slot, with its customer, site and system repeated."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from simple_history.utils import bulk_create_with_history, bulk_update_with_history
+
+from equipment.models import Customer, FilterSlot, Media, Person, Site, SiteRole, Station, System
+from equipment.sheets import columns as c
+from equipment.sheets.columns import Column
+from equipment.sheets.context import Import, batches
+from equipment.sheets.same import differences
+from equipment.sheets.table import Cells, Row, Sheet
+from shared import units
+
+INSTALLED = (
+    Column("customer", c.name, required=True),
+    Column("site", c.name, required=True),
+    Column("system", c.name, required=True),
+    Column("filter_slot", c.name, required=True),
+    Column("nominal_size", c.size, required=True),
+    Column("email", c.email),
+    Column("phone", c.text),
+    Column("language", c.language),
+    Column("street", c.text),
+    Column("city", c.text),
+    Column("region", c.text),
+    Column("postcode", c.text),
+    Column("latitude", c.number(-90, 90, "degrees")),
+    Column("longitude", c.number(-180, 180, "degrees")),
+    Column("timezone", c.timezone),
+    Column("weather_station", c.name),
+    Column("system_kind", c.one_of("high_velocity", "conventional")),
+    Column("capacity_tons", c.scaled(c.number(0, 200, "tons", above=True), units.tons)),
+    Column("design_airflow_cfm", c.airflow()),
+    Column("blower", c.one_of("constant_airflow", "fixed_speed")),
+    Column("blower_table", c.blower_table),
+    Column("rated_external_static_inwc", c.static()),
+    Column("return_budget_inwc", c.static()),
+    Column("return_static_inwc", c.static()),
+    Column("supply_static_inwc", c.static()),
+    Column("location", c.text),
+    Column("media", c.name),
+    Column("fitted_on", c.day),
+    Column("limit_drop_inwc", c.static(above=True)),
+    Column("changed_by", c.one_of("occupant", "technician")),
+    Column("pets", c.yes_no),
+    Column("smokers", c.yes_no),
+    Column("access_notes", c.note),
+)
+
+# What repeats on every row of a site or a system, and the field that holds it.
+PERSON = {"email": "email", "phone": "phone", "language": "language"}
+SITE = {
+    "street": "street",
+    "city": "city",
+    "region": "region",
+    "postcode": "postcode",
+    "latitude": "latitude",
+    "longitude": "longitude",
+    "timezone": "timezone",
+    "weather_station": "station_id",
+    "pets": "pets",
+    "smokers": "smokers",
+}
+SYSTEM = {
+    "system_kind": "kind",
+    "capacity_tons": "capacity_w",
+    "design_airflow_cfm": "design_airflow_m3s",
+    "blower": "blower",
+    "blower_table": "blower_table",
+    "rated_external_static_inwc": "rated_external_static_pa",
+    "return_budget_inwc": "return_budget_pa",
+    "return_static_inwc": "return_static_pa",
+    "supply_static_inwc": "supply_static_pa",
+}
+SLOT = {
+    "location": "location",
+    "media": "first_media_id",
+    "fitted_on": "fitted_on",
+    "limit_drop_inwc": "limit_drop_pa",
+    "changed_by": "changed_by",
+    "access_notes": "access_notes",
+}
+_SITE_COLUMNS = ("customer", *PERSON, *SITE)
+_SYSTEM_COLUMNS = ("site", *SYSTEM)
+
+
+def load_installed(sheet: Sheet, run: Import) -> None:
+    """Store installed.csv. An empty cell says nothing: what is stored stays."""
+    agreement = Agreement(sheet)
+    ids = {
+        "media": dict(Media.objects.values_list("name", "pk")),
+        "weather_station": dict(Station.objects.values_list("name", "pk")),
+    }
+    for batch in batches(sheet.rows()):
+        good = [cells.values for cells in batch if _refers(sheet, cells, ids) and agreement.agrees(cells)]
+        _store(good, run)
+        run.progress(sheet.name, run.report.rows[sheet.name])
+
+
+def _refers(sheet: Sheet, cells: Cells, ids: dict[str, dict[str, int]]) -> bool:
+    """Put ids in the place of names; a name that is not known is a fault."""
+    good = True
+    for column, known in ids.items():
+        name = cells.values.get(column)
+        if name is not None:
+            cells.values[column] = known.get(name)
+            if cells.values[column] is None:
+                what = "medium" if column == "media" else "station"
+                sheet.refuse(cells.line, column, name, f"no {what} of this name is known")
+                good = False
+    return good
+
+
+class Agreement:
+    """Whether the rows of one file say the same of a site, a system and a slot."""
+
+    def __init__(self, sheet: Sheet) -> None:
+        self.sheet = sheet
+        self.sites: dict[str, Row] = {}
+        self.systems: dict[str, Row] = {}
+        self.slots: dict[str, Row] = {}
+
+    def agrees(self, cells: Cells) -> bool:
+        """Note every column that contradicts an earlier row; True when none does."""
+        row = cells.values
+        faults = self._against(self.sites, row["site"], row, _SITE_COLUMNS, "site")
+        faults += self._against(self.systems, row["system"], row, _SYSTEM_COLUMNS, "system")
+        whole_row = tuple(name for name in row if name != "filter_slot")
+        if row["filter_slot"] in self.slots:
+            faults += self._against(self.slots, row["filter_slot"], row, whole_row, "filter slot")
+        for column, reason in dict(faults).items():
+            self.sheet.refuse(cells.line, column, row.get(column), reason)
+        if faults:
+            return False
+        for known, key, names in (
+            (self.sites, row["site"], _SITE_COLUMNS),
+            (self.systems, row["system"], _SYSTEM_COLUMNS),
+            (self.slots, row["filter_slot"], whole_row),
+        ):
+            said = {name: row[name] for name in names if row.get(name) is not None}
+            known.setdefault(key, {}).update(said)
+        return True
+
+    @staticmethod
+    def _against(
+        known: dict[str, Row], key: str, row: Row, names: Iterable[str], what: str
+    ) -> list[tuple[str, str]]:
+        before = known.get(key, {})
+        reason = f"another row of this {what} says otherwise"
+        return [
+            (name, reason)
+            for name in names
+            if name in before and row.get(name) is not None and row[name] != before[name]
+        ]
+
+
+def _given(row: Row, names: dict[str, str]) -> Row:
+    return {field: row[column] for column, field in names.items() if row.get(column) is not None}
+
+
+def _store(rows: list[Row], run: Import) -> None:
+    customers = _upsert(Customer, {row["customer"]: {} for row in rows})[0]
+    sites, changed_sites = _upsert(
+        Site,
+        _merged(
+            (row["site"], {"customer_id": customers[row["customer"]].pk} | _given(row, SITE)) for row in rows
+        ),
+    )
+    changed_people = _store_people(rows, sites)
+    systems, changed_systems = _upsert(
+        System,
+        _merged((row["system"], {"site_id": sites[row["site"]].pk} | _given(row, SYSTEM)) for row in rows),
+    )
+    slot_rows = _merged((row["filter_slot"], _slot_fields(row, systems)) for row in rows)
+    slots, changed_slots = _upsert(FilterSlot, slot_rows, {"facts_changed_at": run.now})
+    run.slots |= changed_slots
+    run.systems |= changed_systems
+    run.slots |= set(FilterSlot.objects.filter(system__site__in=changed_sites).values_list("pk", flat=True))
+    touched = sum(
+        slots[row["filter_slot"]].pk in changed_slots
+        or systems[row["system"]].pk in changed_systems
+        or sites[row["site"]].pk in changed_sites | changed_people
+        for row in rows
+    )
+    run.changed("installed.csv", touched)
+
+
+def _slot_fields(row: Row, systems: dict[str, Any]) -> Row:
+    size = row["nominal_size"]
+    return {
+        "system_id": systems[row["system"]].pk,
+        "nominal_size": size.label,
+        "short_m": size.short_m,
+        "long_m": size.long_m,
+        "depth_m": size.depth_m,
+    } | _given(row, SLOT)
+
+
+def _merged(rows: Iterable[tuple[str, Row]]) -> dict[str, Row]:
+    merged: dict[str, Row] = {}
+    for name, fields in rows:
+        merged.setdefault(name, {}).update(fields)
+    return merged
+
+
+def _upsert(
+    model: Any, wanted: dict[str, Row], when_new: Row | None = None
+) -> tuple[dict[str, Any], set[int]]:
+    """Rows of ``model`` by name, made or brought to ``wanted``, and the ids of those that changed."""
+    stored: dict[str, Any] = {row.name: row for row in model.objects.filter(name__in=list(wanted))}
+    fresh = [
+        model(name=name, **fields, **(when_new or {}))
+        for name, fields in wanted.items()
+        if name not in stored
+    ]
+    other = [row for name, row in stored.items() if differences(row, wanted[name])]
+    fields_changed: set[str] = set()
+    for row in other:
+        for field, value in wanted[row.name].items():
+            setattr(row, field, value)
+            fields_changed.add(field)
+    if other:
+        bulk_update_with_history(other, model, sorted(fields_changed), batch_size=500)
+    if fresh:
+        bulk_create_with_history(fresh, model, batch_size=500)
+        stored |= {row.name: row for row in model.objects.filter(name__in=[row.name for row in fresh])}
+    changed = {stored[row.name].pk for row in (*fresh, *other)}
+    return stored, changed
+
+
+def _store_people(rows: list[Row], sites: dict[str, Any]) -> set[int]:
+    """The sites whose filter changer was made or brought to what the sheet says."""
+    said = _merged((row["site"], {"name": row["customer"]} | _given(row, PERSON)) for row in rows)
+    changers = {
+        role.site_id: role.person
+        for role in SiteRole.objects.filter(
+            site__in=[site.pk for site in sites.values()], role=SiteRole.Role.FILTER_CHANGER, until=None
+        ).select_related("person")
+    }
+    changed: set[int] = set()
+    for name, fields in said.items():
+        site = sites[name].pk
+        person = changers.get(site)
+        if person is None:
+            person = Person.objects.create(**fields)
+            roles = (SiteRole.Role.OCCUPANT, SiteRole.Role.FILTER_CHANGER)
+            SiteRole.objects.bulk_create([SiteRole(site_id=site, person=person, role=role) for role in roles])
+            changed.add(site)
+            continue
+        fields.pop("name")
+        if differences(person, fields):
+            for field, value in fields.items():
+                setattr(person, field, value)
+            person.save()
+            changed.add(site)
+    return changed

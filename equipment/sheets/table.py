@@ -1,0 +1,121 @@
+"""A CSV file as rows of parsed cells, every fault noted with its line and column."""
+
+import csv
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from equipment.sheets.columns import Column
+from equipment.sheets.faults import Refused, Report
+
+Row = dict[str, Any]
+_OTHER_ENCODINGS = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16", b"PK": "a spreadsheet program's own format"}
+
+
+@dataclass(frozen=True)
+class Cells:
+    """A good row: its line and what its columns hold (None where unknown)."""
+
+    line: int
+    values: Row
+
+
+class Sheet:
+    """One sheet of a directory."""
+
+    def __init__(self, path: Path, columns: tuple[Column, ...], report: Report) -> None:
+        self.path = path
+        self.name = path.name
+        self.columns = columns
+        self.report = report
+
+    def rows(self) -> Iterator[Cells]:
+        """The good rows, in order, in bounded memory."""
+        self.report.rows[self.name] = 0
+        with self.path.open("rb") as raw:
+            if self._is_something_else(raw):
+                return
+            # Undecodable bytes come through as lone surrogates, so that their line can be named.
+            decoded = io.TextIOWrapper(raw, encoding="utf-8-sig", errors="surrogateescape", newline="")
+            yield from self._parsed(csv.reader(decoded, strict=True))
+
+    def refuse(self, line: int, column: str, value: object, reason: str) -> None:
+        """Note a fault that only the wider record shows."""
+        self.report.fault(self.name, line, column, value, reason)
+
+    def _is_something_else(self, raw: io.BufferedReader) -> bool:
+        start = raw.peek(2)[:2]
+        if start in _OTHER_ENCODINGS:
+            self.refuse(1, "", "", f"the file is {_OTHER_ENCODINGS[start]}; save it as CSV in UTF-8")
+            return True
+        return False
+
+    def _parsed(self, reader: Any) -> Iterator[Cells]:
+        wanted: list[tuple[int, Column]] | None = None
+        width = 0
+        while True:
+            line = reader.line_num + 1
+            try:
+                cells = next(reader)
+            except StopIteration:
+                break
+            except csv.Error as error:
+                self.refuse(line, "", "", f"cannot be read as CSV: {error}")
+                return
+            if wanted is None:
+                wanted, width = self._header(cells), len(cells)
+                if wanted is None:
+                    return
+            elif any(cells):
+                self.report.rows[self.name] += 1
+                row = self._row(line, cells, wanted, width)
+                if row is not None:
+                    yield row
+        if wanted is None:
+            self.refuse(1, "", "", "the file is empty; it needs a header row")
+
+    def _header(self, cells: list[str]) -> list[tuple[int, Column]] | None:
+        names = [cell.strip().lower() for cell in cells]
+        known = {column.name: column for column in self.columns}
+        faults_before = len(self.report.faults)
+        if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
+            self.refuse(1, "", "", "the columns must be parted by commas")
+            return None
+        for name in sorted({name for name in names if name in known and names.count(name) > 1}):
+            self.refuse(1, name, name, "the column stands twice")
+        for column in self.columns:
+            if column.required and column.name not in names:
+                self.refuse(1, column.name, "", "the column is missing")
+        unknown = [name for name in names if name and name not in known]
+        if unknown:
+            self.report.remarks.append(f"{self.name}: columns not known and ignored: {', '.join(unknown)}")
+        if len(self.report.faults) > faults_before:
+            return None
+        return [(place, known[name]) for place, name in enumerate(names) if name in known]
+
+    def _row(self, line: int, cells: list[str], wanted: list[tuple[int, Column]], width: int) -> Cells | None:
+        if len(cells) < width or any(cells[width:]):
+            self.refuse(line, "", "", f"the row has {len(cells)} cells where the header has {width}")
+            return None
+        values: Row = {}
+        good = True
+        for place, column in wanted:
+            cell = cells[place].strip()
+            try:
+                values[column.name] = self._cell(cell, column)
+            except Refused as refused:
+                self.refuse(line, column.name, cell, str(refused))
+                good = False
+        return Cells(line, values) if good else None
+
+    @staticmethod
+    def _cell(cell: str, column: Column) -> object:
+        if not cell:
+            if column.required:
+                raise Refused("must not be empty")
+            return None
+        if not cell.isascii() and any("\udc80" <= character <= "\udcff" for character in cell):
+            raise Refused("is not UTF-8; save the file as CSV in UTF-8")
+        return column.parse(cell)

@@ -1,0 +1,219 @@
+"""Routes for a problem: PyVRP searches, and what it finds is timed, repaired and checked here."""
+
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+import pyvrp
+from pyvrp.search import OPERATORS
+from pyvrp.stop import MaxIterations, MaxRuntime, StoppingCriterion
+
+from schedules.planning.routing.check import check
+from schedules.planning.routing.exact import MOST_STOPS, best_orders
+from schedules.planning.routing.explain import Obstacles
+from schedules.planning.routing.polish import Order, cheapest, polished
+from schedules.planning.routing.problem import Problem, Route, Solution, Stop, Unserved
+from schedules.planning.routing.timing import metres_of, timed, travel_of
+
+# Sums of prizes stay below this, a quarter of what a 64-bit whole number holds.
+_PRIZES = 2**61
+
+
+class StopRule(Protocol):
+    """When the search ends."""
+
+    def criterion(self) -> StoppingCriterion:
+        """A fresh test, called once an iteration with the best cost so far: True ends the search."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Seconds:
+    """Ends after so many seconds of search; the answer then depends on the machine's speed."""
+
+    seconds: float
+
+    def criterion(self) -> StoppingCriterion:
+        return MaxRuntime(self.seconds)
+
+
+@dataclass(frozen=True, slots=True)
+class Iterations:
+    """Ends after so many iterations: the same seed then gives the same answer."""
+
+    iterations: int
+
+    def criterion(self) -> StoppingCriterion:
+        return MaxIterations(self.iterations)
+
+
+def solve(problem: Problem, stop: StopRule, seed: int) -> Solution:
+    """Routes that minimise unserved musts, then travel seconds plus the worth of the mays left out.
+
+    Every route holds every rule whatever the search found, and each stop left out says why. Up to
+    MOST_STOPS stops the answer is the best there is, whatever the stop rule; beyond, worths that dwarf
+    any day's travel may count alike. Raises RuntimeError if its own answer fails the check.
+    """
+    obstacles = Obstacles(problem)
+    why = {index: obstacles.why(stop) for index, stop in enumerate(problem.stops)}
+    servable = {index for index, words in why.items() if words is None}
+    if len(servable) <= MOST_STOPS:
+        orders = best_orders(problem, sorted(servable))
+    else:
+        orders = polished(problem, _search(problem, obstacles, sorted(servable), stop, seed), servable)
+    solution = _answer(problem, obstacles, why, orders)
+    faults = check(problem, solution)
+    if faults:
+        raise RuntimeError(f"the routes found break the rules: {'; '.join(faults)}")
+    return solution
+
+
+def _answer(
+    problem: Problem, obstacles: Obstacles, why: dict[int, str | None], orders: list[Order]
+) -> Solution:
+    routes: list[Route] = []
+    seconds = metres = 0
+    for technician, order in zip(problem.technicians, orders, strict=True):
+        route = timed(problem, technician, order) if order else None
+        if route is not None:
+            routes.append(route)
+            seconds += travel_of(problem, technician, order) or 0
+            metres += metres_of(problem, technician, order)
+    served = {index for order in orders for index in order}
+    left = tuple(
+        Unserved(stop.id, why[index] or _outbid(problem, obstacles, orders, index))
+        for index, stop in enumerate(problem.stops)
+        if index not in served
+    )
+    return Solution(tuple(routes), left, seconds, metres)
+
+
+def _outbid(problem: Problem, obstacles: Obstacles, orders: list[Order], index: int) -> str:
+    stop = problem.stops[index]
+    found = cheapest(problem, orders, index)
+    if found is not None and not stop.must:
+        return f"its worth of {stop.worth} s is less than the {found[0]} s of travel it would cost"
+    if not obstacles.alone(stop):
+        return "it cannot be reached and returned from within any window and shift"
+    return "the other stops fill the day of all who may serve it"
+
+
+def _search(
+    problem: Problem, obstacles: Obstacles, servable: list[int], stop: StopRule, seed: int
+) -> list[Order]:
+    model = _Model(problem, obstacles, servable)
+    penalty = pyvrp.PenaltyParams(max_penalty=model.max_penalty)
+    params = pyvrp.SolveParams(penalty=penalty, operators=OPERATORS)
+    found = pyvrp.solve(model.data(), stop.criterion(), seed % 2**32, collect_stats=False, params=params).best
+    orders: list[Order] = [[] for _ in problem.technicians]
+    for route in found.routes():
+        clients = [activity.idx for activity in route if activity.is_client()]
+        for index in (model.stop_of[client] for client in clients):
+            if not any(index in order for order in orders):
+                orders[route.vehicle_type()].append(index)
+    return orders
+
+
+class _Model:
+    """The problem as PyVRP sees it: one location a depot node and a stop, one optional client a window."""
+
+    def __init__(self, problem: Problem, obstacles: Obstacles, servable: list[int]) -> None:
+        self.problem, self.obstacles, self.servable = problem, obstacles, servable
+        self.homes = sorted({technician.node for technician in problem.technicians})
+        self.horizon = max(who.shift[1] for who in problem.technicians)
+        self.stop_of: list[int] = []
+        self.clients: list[pyvrp.Client] = []
+        self.groups: list[pyvrp.ClientGroup] = []
+        self.total = sum(problem.stops[index].load for index in servable)
+        steepest = _PRIZES // (2 * (len(servable) + 1) * (max(self.horizon, self.total) + 1))
+        self.must_prize, self.may_limit = self._prizes(steepest)
+        self.max_penalty = float(min(max(100_000, self.must_prize), steepest))
+        for place, index in enumerate(servable):
+            self._add(len(self.homes) + place, index)
+
+    def _prizes(self, steepest: int) -> tuple[int, int]:
+        """A must's prize above anything the rest could save, and the most that a may's worth counts.
+
+        Where a prize dwarfs the steepest penalty on a late second, the search would never turn feasible.
+        """
+        stops = [self.problem.stops[index] for index in self.servable]
+        travel = self._most_travel(stops)
+        mays = [stop.worth for stop in stops if not stop.must]
+        fair = min(_PRIZES // (len(stops) + 1), 100 * steepest) // (len(mays) + 1)
+        limit = max(fair, travel + 1)
+        worth = sum(min(value, limit) for value in mays)
+        return min(travel + worth + 1, _PRIZES // (len(stops) + 1)), limit
+
+    def _most_travel(self, stops: list[Stop]) -> int:
+        """No set of routes travels more: neither beyond the shifts nor beyond the dearest ways."""
+        shifts = sum(who.shift[1] - who.shift[0] for who in self.problem.technicians)
+        dearest = max((way or 0 for row in self.problem.travel_s for way in row), default=0)
+        return min(shifts, dearest * 2 * len(stops))
+
+    def _windows(self, stop: Stop) -> list[tuple[int, int]]:
+        """The stop's windows, each cut to the seconds in which somebody could start."""
+        spans = [self.obstacles.open_windows(stop, who) for who in self.problem.technicians]
+        whole = stop.windows or ((0, self.horizon),)
+        inside = [[cut for span in spans for cut in span if start <= cut[0] <= end] for start, end in whole]
+        return [(min(cut)[0], max(last for _, last in cut)) for cut in inside if cut]
+
+    def _add(self, location: int, index: int) -> None:
+        stop = self.problem.stops[index]
+        windows = self._windows(stop)
+        group = len(self.groups) if len(windows) > 1 else None
+        if group is not None:
+            members = list(range(len(self.clients), len(self.clients) + len(windows)))
+            self.groups.append(pyvrp.ClientGroup(members, required=False))
+        for start, end in windows:
+            self.stop_of.append(index)
+            self.clients.append(
+                pyvrp.Client(
+                    location,
+                    delivery=[stop.load],
+                    service_duration=stop.service_s,
+                    tw_early=start,
+                    tw_late=end,
+                    prize=self.must_prize if stop.must else min(stop.worth, self.may_limit),
+                    required=False,
+                    group=group,
+                )
+            )
+
+    def data(self) -> pyvrp.ProblemData:
+        nodes = [*self.homes, *(self.problem.stops[index].node for index in self.servable)]
+        needed = frozenset[str]().union(*(self.problem.stops[index].skills for index in self.servable))
+        skill_sets = [sorted(who.skills & needed) for who in self.problem.technicians]
+        profiles = sorted(map(list, set(map(tuple, skill_sets))))
+        matrices = [self._matrix(nodes, frozenset(skills)) for skills in profiles]
+        vehicles = [
+            pyvrp.VehicleType(
+                capacity=[self.total if who.van is None else min(who.van, self.total)],
+                start_depot=self.homes.index(who.node),
+                end_depot=self.homes.index(who.node),
+                tw_early=who.shift[0],
+                tw_late=who.shift[1],
+                profile=profiles.index(skills),
+            )
+            for who, skills in zip(self.problem.technicians, skill_sets, strict=True)
+        ]
+        return pyvrp.ProblemData(
+            locations=[pyvrp.Location(0, 0) for _ in nodes],
+            clients=self.clients,
+            depots=[pyvrp.Depot(place) for place in range(len(self.homes))],
+            vehicle_types=vehicles,
+            distance_matrices=matrices,
+            duration_matrices=matrices,
+            groups=self.groups,
+        )
+
+    def _matrix(self, nodes: list[int], skills: frozenset[str]) -> Any:
+        """Seconds between the locations; a way that is missing or forbidden outlasts every shift."""
+        blocked = self.horizon + 1
+        ways = [[self.problem.way(start, end) for end in nodes] for start in nodes]
+        cut = [[blocked if way is None else min(way, blocked) for way in row] for row in ways]
+        matrix = np.array(cut, dtype=np.int64)
+        for place, index in enumerate(self.servable, start=len(self.homes)):
+            if not self.problem.stops[index].skills <= skills:
+                matrix[:, place] = matrix[place, :] = blocked
+        np.fill_diagonal(matrix, 0)
+        return matrix

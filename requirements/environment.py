@@ -100,12 +100,17 @@ def ensure_venv() -> None:
         raise SystemExit("The environment in .venv has no pip; delete the folder .venv and start this again.")
 
 
+def bytecode() -> list[str]:
+    """Python compiles on first use, unless told to write nothing: then every start would compile anew."""
+    return ["--compile-bytecode"] if os.environ.get("PYTHONDONTWRITEBYTECODE") else []
+
+
 def install(lock: str) -> None:
     """By uv, told what pip is told; where that fails, by pip itself. Both check every hash."""
     hashed = ("--require-hashes", "-r")
     if tried(PYTHON, "-m", "pip", "install", "-qq", *hashed, HERE / "bootstrap.txt"):
         env = uv_environment(pip_settings(pip_listing()), dict(os.environ))
-        uv = (PYTHON, "-m", "uv", "pip", "install", "--quiet", "--python", PYTHON)
+        uv = (PYTHON, "-m", "uv", "pip", "install", "--quiet", "--python", PYTHON, *bytecode())
         if tried(*uv, *hashed, HERE / f"{lock}.txt", env=env):
             return
     print("uv could not install the packages; trying pip.", file=sys.stderr)

@@ -1,0 +1,78 @@
+"""A fixed-speed blower: the airflow at which its table meets what return, filter and supply resist."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Literal
+
+import numpy as np
+from scipy.optimize import brentq
+
+Resistance = Callable[[float], float]
+
+
+class BlowerTableError(ValueError):
+    """A blower table from which no operating point can be read."""
+
+
+class TooFewPoints(BlowerTableError):
+    """The table has fewer than two points."""
+
+
+class SamePoint(BlowerTableError):
+    """Two points have the same airflow."""
+
+
+class NotFalling(BlowerTableError):
+    """The static does not fall with rising airflow."""
+
+
+class NoCrossing(BlowerTableError):
+    """The resistance meets the blower outside the table: `side` of its end at `end_m3s`.
+
+    Below the table, `part` names what resists most there; above it, `part` is empty.
+    """
+
+    def __init__(self, side: Literal["below", "above"], end_m3s: float, part: str) -> None:
+        if side == "below":
+            words = f"already at the table's lowest airflow the blower is overcome, most of all by the {part}"
+        else:
+            words = "even at the table's highest airflow return, filter and supply resist less than it gives"
+        super().__init__(words)
+        self.side, self.end_m3s, self.part = side, end_m3s, part
+
+
+def operating_airflow(table: Sequence[tuple[float, float]], parts: Mapping[str, Resistance]) -> float:
+    """Airflow in m3/s at which the blower gives as much static as all parts together resist.
+
+    `table` holds (airflow in m3/s, external static in Pa) in any order and is read as straight lines
+    between its points, never beyond them; `parts` gives each part's resistance in Pa at an airflow in
+    m3/s, none falling. For fixed-speed motors at one tap. Raises TooFewPoints, SamePoint, NotFalling or
+    NoCrossing.
+    """
+    flows, statics = _checked_table(table)
+
+    def surplus(airflow_m3s: float) -> float:
+        resisted = sum(part(airflow_m3s) for part in parts.values())
+        return float(np.interp(airflow_m3s, flows, statics)) - resisted
+
+    if surplus(flows[0]) < 0:
+        strongest = max(parts, key=lambda name: parts[name](flows[0]))
+        raise NoCrossing("below", flows[0], strongest)
+    if surplus(flows[-1]) > 0:
+        raise NoCrossing("above", flows[-1], "")
+    return float(brentq(surplus, flows[0], flows[-1], xtol=1e-12))
+
+
+def with_the_square(static_pa: float, at_m3s: float) -> Resistance:
+    """The resistance of ducts and coils: `static_pa` at `at_m3s`, elsewhere with the airflow's square."""
+    return lambda airflow_m3s: static_pa * (airflow_m3s / at_m3s) ** 2
+
+
+def _checked_table(table: Sequence[tuple[float, float]]) -> tuple[list[float], list[float]]:
+    if len(table) < 2:
+        raise TooFewPoints("the blower table needs at least two points")
+    flows, statics = (list(column) for column in zip(*sorted(table), strict=True))
+    if any(rise <= 0 for rise in np.diff(flows)):
+        raise SamePoint("the blower table has two points of the same airflow")
+    if any(rise >= 0 for rise in np.diff(statics)):
+        raise NotFalling("the blower table's static does not fall with rising airflow")
+    return flows, statics

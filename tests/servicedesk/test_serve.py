@@ -1,0 +1,140 @@
+"""The one-process server, started for real on a free port."""
+
+import contextlib
+import os
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from celery import Celery
+from celery.worker import state as worker_state
+
+from servicedesk.serve import Address, Embedded
+from tests.servers import free_port
+
+ROOT = Path(__file__).resolve().parents[2]
+SOON_S = 60.0
+
+
+def command(folder: Path, **env: str) -> "subprocess.Popen[str]":
+    """The server as `./run` starts it, without the demo, from a folder that is not the project's."""
+    work = folder / "work"
+    work.mkdir(exist_ok=True)
+    own = {"PYTHONPATH": str(ROOT), "VAR_DIR": str(folder / "var"), "DATABASE_URL": f"sqlite:///{folder}/db"}
+    return subprocess.Popen(
+        [sys.executable, "-P", "-m", "servicedesk.serve"],
+        cwd=work,
+        env=os.environ | own | env,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+
+
+def status_of(url: str) -> int | None:
+    try:
+        return int(urllib.request.urlopen(url, timeout=5).status)
+    except urllib.error.HTTPError as refusal:
+        return refusal.code
+    except OSError:
+        return None
+
+
+def wait_until_answered(url: str, process: "subprocess.Popen[str]") -> int:
+    end = time.monotonic() + SOON_S
+    while time.monotonic() < end and process.poll() is None:
+        if status := status_of(url):
+            return status
+        time.sleep(0.1)
+    process.kill()
+    raise AssertionError(process.communicate()[0])
+
+
+@contextlib.contextmanager
+def started(folder: Path) -> Iterator[tuple["subprocess.Popen[str]", int]]:
+    port = free_port()
+    process = command(folder, PORT=str(port))
+    try:
+        yield process, port
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def test_the_desk_answers_and_ends_on_a_request_to_stop(tmp_path: Path) -> None:
+    with started(tmp_path) as (process, port):
+        assert wait_until_answered(f"http://127.0.0.1:{port}/", process) < 500
+        asked = time.monotonic()
+        process.send_signal(signal.SIGTERM)
+        said, _ = process.communicate(timeout=30)
+        assert process.returncode == 0
+        assert time.monotonic() - asked < 15
+        assert f"http://127.0.0.1:{port}" in said
+        assert "Traceback" not in said
+        assert Address("127.0.0.1", port).why_not() == ""  # no child kept the port
+
+
+def test_the_desk_leaves_no_file_in_the_folder_it_was_started_from(tmp_path: Path) -> None:
+    with started(tmp_path) as (process, port):
+        wait_until_answered(f"http://127.0.0.1:{port}/", process)
+        process.send_signal(signal.SIGINT)
+        process.communicate(timeout=30)
+        assert list((tmp_path / "work").iterdir()) == []
+
+
+def test_a_port_in_use_is_said_plainly(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        process = command(tmp_path, PORT=str(port))
+        said, _ = process.communicate(timeout=SOON_S)
+    assert process.returncode == 1
+    assert f"Port {port} on 127.0.0.1 is already in use" in said
+    assert "Traceback" not in said
+
+
+@pytest.mark.parametrize("port", ["eighty", "0", "65536", "-1"])
+def test_a_port_that_is_no_port_is_refused(port: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PORT", port)
+    with pytest.raises(ValueError, match="from 1 to 65535"):
+        Address.from_environment()
+
+
+def test_an_address_is_8000_on_this_machine_unless_told_otherwise(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PORT", "")
+    monkeypatch.delenv("HOST", raising=False)
+    assert Address.from_environment().bind == "127.0.0.1:8000"
+    monkeypatch.setenv("HOST", "::1")
+    assert Address.from_environment().bind == "[::1]:8000"
+
+
+def test_the_embedded_worker_does_tasks_and_the_clock_sends_them(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(worker_state, "should_stop", None)
+    app = Celery("probe", broker="memory://localhost//", set_as_current=False, fixups=[])
+    app.conf.task_default_queue = "probe"
+    app.conf.broker_transport_options = {"polling_interval": 0.05}
+    app.conf.beat_schedule = {"tick": {"task": "tick", "schedule": 0.2}}
+    asked, ticked = threading.Event(), threading.Event()
+
+    @app.task
+    def by_hand() -> None:
+        asked.set()
+
+    @app.task(name="tick")
+    def tick() -> None:
+        ticked.set()
+
+    embedded = Embedded(app)
+    embedded.start()
+    by_hand.delay()
+    assert asked.wait(10)
+    assert ticked.wait(10)
+    embedded.stop()
+    assert not embedded.worker_thread.is_alive()

@@ -94,7 +94,7 @@ def load_installed(sheet: Sheet, run: Import) -> None:
         "weather_station": dict(Station.objects.values_list("name", "pk")),
     }
     for batch in batches(sheet.rows()):
-        good = [cells.values for cells in batch if _refers(sheet, cells, ids) and agreement.agrees(cells)]
+        good = [row.values for row in batch if all([_refers(sheet, row, ids), agreement.agrees(row)])]
         _store(good, run)
         run.progress(sheet.name, run.report.rows[sheet.name])
 
@@ -131,7 +131,7 @@ class Agreement:
         if row["filter_slot"] in self.slots:
             faults += self._against(self.slots, row["filter_slot"], row, whole_row, "filter slot")
         for column, reason in dict(faults).items():
-            self.sheet.refuse(cells.line, column, row.get(column), reason)
+            self.sheet.refuse(cells.line, column, cells.typed[column], reason)
         if faults:
             return False
         for known, key, names in (

@@ -16,10 +16,11 @@ _OTHER_ENCODINGS = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16", b"PK": "a spre
 
 @dataclass(frozen=True)
 class Cells:
-    """A good row: its line and what its columns hold (None where unknown)."""
+    """A good row: its line, what its columns hold (None where unknown), and the cells as typed."""
 
     line: int
     values: Row
+    typed: dict[str, str]
 
 
 class Sheet:
@@ -100,15 +101,16 @@ class Sheet:
             self.refuse(line, "", "", f"the row has {len(cells)} cells where the header has {width}")
             return None
         values: Row = {}
+        typed: dict[str, str] = {}
         good = True
         for place, column in wanted:
-            cell = cells[place].strip()
+            cell = typed[column.name] = cells[place].strip()
             try:
                 values[column.name] = self._cell(cell, column)
             except Refused as refused:
                 self.refuse(line, column.name, cell, str(refused))
                 good = False
-        return Cells(line, values) if good else None
+        return Cells(line, values, typed) if good else None
 
     @staticmethod
     def _cell(cell: str, column: Column) -> object:

@@ -28,7 +28,9 @@ class Plan(models.Model):
     # Plain codes of what was assumed; schedules.explain turns them into sentences.
     notes = models.JSONField(default=list)
     as_of = models.DateField()
-    facts_at = models.DateTimeField(db_index=True)
+    # The stamps of the facts behind it: whatever differs from the slot's or the station's is planned again.
+    facts_at = models.DateTimeField()
+    weather_at = models.DateTimeField(null=True, blank=True)
     made_at = models.DateTimeField()
 
     class Meta:

@@ -1,0 +1,290 @@
+"""May this medium go into this slot: one question, one answer, one sentence saying why."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from equipment.airside.air import face_velocity, nominal_area
+from equipment.airside.fan import BlowerTableError, NoCrossing, operating_airflow, with_the_square
+from equipment.airside.media import clean_drop
+from shared.units import M3S_PER_CFM, METRE_PER_INCH, MS_PER_FPM, PA_PER_INWC, W_PER_TON
+
+Size = tuple[float, float, float]
+
+# Airflow floors in cfm a ton, small-duct high-velocity and other systems: California Title 24 150.0(m)13.
+FLOOR_HIGH_VELOCITY_CFM = 250.0
+FLOOR_CONVENTIONAL_CFM = 350.0
+CARE_LOSS_PERCENT = 5.0
+CARE_VELOCITY_MS = 300 * MS_PER_FPM
+
+# Figures typed in other units must not cross a limit by the last bit of their conversion.
+_SLACK = 1e-9
+_SIDE_M = 1e-4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """A slot, a medium and what is known of the system; None is unknown. All in SI.
+
+    Sizes are nominal (short side, long side, depth) in m. Label points and blower table are pairs of
+    airflow in m3/s and Pa. The statics in Pa are those at the design airflow, the return's without
+    the filter. The airflow in m3/s is the one through this slot. Raises ValueError for an airflow,
+    capacity or side that is not above 0.
+    """
+
+    slot_size: Size
+    medium_size: Size | None
+    label_points: tuple[tuple[float, float], ...] = ()
+    high_velocity: bool = False
+    fixed_speed: bool = False
+    capacity_w: float | None = None
+    design_airflow_m3s: float | None = None
+    return_budget_pa: float | None = None
+    return_static_pa: float | None = None
+    rated_external_static_pa: float | None = None
+    supply_static_pa: float | None = None
+    blower_table: tuple[tuple[float, float], ...] = ()
+
+    def __post_init__(self) -> None:
+        above_nought = (*self.slot_size, *(self.medium_size or ()), self.capacity_w, self.design_airflow_m3s)
+        if any(value is not None and not value > 0 for value in above_nought):
+            raise ValueError("sizes, capacity and airflow must be above 0")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """`verdict` is fits, fits_with_care, ask or refuse; a figure that cannot be told is None. All in SI."""
+
+    face_velocity_ms: float | None
+    clean_drop_pa: float | None
+    airflow_m3s: float | None
+    airflow_loss_percent: float | None
+    drop_left_pa: float | None
+    verdict: str
+    why: str
+
+
+@dataclass(slots=True)
+class _Findings:
+    """What the rule has come to so far."""
+
+    design_m3s: float | None = None
+    floor_m3s: float | None = None
+    velocity_ms: float | None = None
+    airflow_m3s: float | None = None
+    clean_pa: float | None = None
+    loss_percent: float | None = None
+    left_pa: float | None = None
+    overcome_below_m3s: float | None = None
+    no_airflow: str = ""
+    assumed: tuple[str, ...] = ()
+
+
+def judge(question: Question) -> Answer:
+    """Whether the medium may go into the slot; refuse goes before ask, ask before fits_with_care.
+
+    The rule is our own; the floors are those of California Title 24, the velocity and loss limits the
+    desk's. A medium whose label points lie far from the airflow is judged all the same, and `why` says so.
+    """
+    found = _Findings()
+    _find_airflows(question, found)
+    _find_drops(question, found)
+    for verdict, reasons in (
+        ("refuse", _refusals(question, found)),
+        ("ask", _questions(question, found)),
+        ("fits_with_care", _cares(found)),
+    ):
+        if reasons:
+            return _answer(found, verdict, "; ".join(reasons))
+    return _answer(found, "fits", _fit(found))
+
+
+def _answer(found: _Findings, verdict: str, why: str) -> Answer:
+    assumed = f" ({', '.join(found.assumed)})" if found.assumed else ""
+    return Answer(
+        face_velocity_ms=found.velocity_ms,
+        clean_drop_pa=found.clean_pa,
+        airflow_m3s=found.airflow_m3s,
+        airflow_loss_percent=found.loss_percent,
+        drop_left_pa=found.left_pa,
+        verdict=verdict,
+        why=why + assumed,
+    )
+
+
+def _find_airflows(question: Question, found: _Findings) -> None:
+    if question.capacity_w is not None:
+        found.floor_m3s = question.capacity_w / W_PER_TON * _floor_cfm(question) * M3S_PER_CFM
+    found.design_m3s = question.design_airflow_m3s
+    if found.design_m3s is None and found.floor_m3s is not None:
+        found.design_m3s = found.floor_m3s
+        found.assumed += (f"design airflow assumed {_floor_cfm(question):g} cfm a ton",)
+    if found.design_m3s is None:
+        found.no_airflow = "neither design airflow nor capacity is known"
+        return
+    short, long, _ = question.slot_size
+    found.velocity_ms = float(face_velocity(found.design_m3s, nominal_area(short, long)))
+    found.airflow_m3s = found.design_m3s
+    if question.fixed_speed and question.blower_table:
+        found.airflow_m3s = _operating(question, found, found.design_m3s)
+    elif question.fixed_speed:
+        found.assumed += ("airflow taken as the design airflow, no blower table given",)
+    if found.airflow_m3s is not None:
+        found.loss_percent = 100 * (1 - found.airflow_m3s / found.design_m3s)
+
+
+def _operating(question: Question, found: _Findings, design_m3s: float) -> float | None:
+    if not question.label_points:
+        found.no_airflow = "without label points the blower's airflow cannot be told"
+        return None
+    parts = {
+        "return": with_the_square(question.return_static_pa or 0.0, design_m3s),
+        "filter": lambda airflow_m3s: _clean(question, airflow_m3s)[0],
+        "supply": with_the_square(question.supply_static_pa or 0.0, design_m3s),
+    }
+    try:
+        return operating_airflow(question.blower_table, parts)
+    except BlowerTableError as error:
+        found.no_airflow = str(error)
+        if isinstance(error, NoCrossing) and error.side == "below":
+            found.overcome_below_m3s = error.end_m3s
+        return None
+
+
+def _find_drops(question: Question, found: _Findings) -> None:
+    found.assumed += _unknown_statics(question)
+    if not question.label_points or found.airflow_m3s is None:
+        return
+    found.clean_pa, outside = _clean(question, found.airflow_m3s)
+    if outside:
+        found.assumed += ("clean drop carried beyond the label's points",)
+    budget = _budget(question)
+    if budget is not None:
+        found.left_pa = budget - found.clean_pa
+
+
+def _unknown_statics(question: Question) -> tuple[str, ...]:
+    """The statics that count as 0 though nobody knows them, where they enter the answer at all."""
+    meets_blower = question.fixed_speed and bool(question.blower_table)
+    rated = question.rated_external_static_pa is not None
+    return_counts = meets_blower or rated or question.return_budget_pa is not None
+    unknown = []
+    if question.return_static_pa is None and return_counts:
+        unknown.append("return")
+    if question.supply_static_pa is None and (meets_blower or rated):
+        unknown.append("supply")
+    return (f"{' and '.join(unknown)} static assumed 0",) if unknown else ()
+
+
+def _budget(question: Question) -> float | None:
+    """What the budgets that are known leave for the filter, in Pa."""
+    left = []
+    if question.return_budget_pa is not None:
+        left.append(question.return_budget_pa - (question.return_static_pa or 0.0))
+    if question.rated_external_static_pa is not None:
+        statics = (question.return_static_pa or 0.0) + (question.supply_static_pa or 0.0)
+        left.append(question.rated_external_static_pa - statics)
+    return min(left, default=None)
+
+
+def _clean(question: Question, airflow_m3s: float) -> tuple[float, bool]:
+    points = np.array(sorted(question.label_points))
+    drop = clean_drop(airflow_m3s, points[:, 0], points[:, 1])
+    return float(drop.drop_pa), bool(drop.extrapolated)
+
+
+def _refusals(question: Question, found: _Findings) -> list[str]:
+    reasons = _size_reasons(question)
+    if found.left_pa is not None and found.clean_pa is not None and found.left_pa < -_slack(found.clean_pa):
+        reasons.append(
+            f"its clean drop of {_inwc(found.clean_pa)} is {_inwc(-found.left_pa)} more than the budget leaves"
+        )
+    airflow, floor = found.airflow_m3s, found.floor_m3s
+    per_ton = f"{_floor_cfm(question):g} cfm a ton"
+    if airflow is not None and floor is not None and airflow < floor - _slack(floor):
+        reasons.append(f"airflow of {_cfm(airflow)} is below the floor of {_cfm(floor)}, {per_ton}")
+    overcome = found.overcome_below_m3s
+    if overcome is not None and floor is not None and overcome <= floor + _slack(floor):
+        reasons.append(
+            f"airflow is below {_cfm(overcome)} and the floor of {_cfm(floor)}, {per_ton}: {found.no_airflow}"
+        )
+    return reasons
+
+
+def _size_reasons(question: Question) -> list[str]:
+    if question.medium_size is None:
+        return []
+    slot, medium = _ordered(question.slot_size), _ordered(question.medium_size)
+    reasons = []
+    if any(abs(one - other) > _SIDE_M for one, other in zip(slot[:2], medium[:2], strict=True)):
+        reasons.append(f"size differs: the medium is {_size(medium[:2])}, the slot {_size(slot[:2])}")
+    if abs(slot[2] - medium[2]) > _SIDE_M:
+        reasons.append(
+            f"depth differs: the medium is {_size(medium[2:])} in deep, the slot {_size(slot[2:])} in"
+        )
+    return reasons
+
+
+def _questions(question: Question, found: _Findings) -> list[str]:
+    reasons = []
+    if question.medium_size is None:
+        reasons.append("the medium is not known")
+    elif not question.label_points:
+        reasons.append("the medium has no label points")
+    if found.airflow_m3s is None:
+        reasons.append(found.no_airflow)
+    if _budget(question) is None:
+        reasons.append("neither return budget nor rated external static is known")
+    return reasons
+
+
+def _cares(found: _Findings) -> list[str]:
+    reasons = []
+    if found.left_pa is not None and found.clean_pa is not None:
+        if found.left_pa < found.clean_pa - _slack(found.clean_pa):
+            reasons.append(
+                f"only {_inwc(found.left_pa)} is left for dust, less than the clean drop of {_inwc(found.clean_pa)}"
+            )
+    if found.loss_percent is not None and found.loss_percent > CARE_LOSS_PERCENT + _SLACK:
+        reasons.append(
+            f"airflow falls {found.loss_percent:.1f} % short of design, over {CARE_LOSS_PERCENT:g} %"
+        )
+    if found.velocity_ms is not None and found.velocity_ms > CARE_VELOCITY_MS * (1 + _SLACK):
+        reasons.append(f"face velocity of {_fpm(found.velocity_ms)} is over {_fpm(CARE_VELOCITY_MS)}")
+    return reasons
+
+
+def _fit(found: _Findings) -> str:
+    return (
+        f"clean drop of {_inwc(found.clean_pa or 0.0)} at {_cfm(found.airflow_m3s or 0.0)} leaves "
+        f"{_inwc(found.left_pa or 0.0)} for dust, at a face velocity of {_fpm(found.velocity_ms or 0.0)}"
+    )
+
+
+def _floor_cfm(question: Question) -> float:
+    return FLOOR_HIGH_VELOCITY_CFM if question.high_velocity else FLOOR_CONVENTIONAL_CFM
+
+
+def _slack(figure: float) -> float:
+    return _SLACK * (1 + abs(figure))
+
+
+def _ordered(size: Size) -> Size:
+    """Height and width are interchangeable at the grille, depth is not."""
+    return min(size[:2]), max(size[:2]), size[2]
+
+
+def _size(sides: tuple[float, ...]) -> str:
+    return "x".join(f"{round(side / METRE_PER_INCH, 3):g}" for side in sides)
+
+
+def _inwc(pressure_pa: float) -> str:
+    return f"{pressure_pa / PA_PER_INWC:.3f} in. w.c."
+
+
+def _cfm(airflow_m3s: float) -> str:
+    return f"{round(airflow_m3s / M3S_PER_CFM, 1):g} cfm"
+
+
+def _fpm(velocity_ms: float) -> str:
+    return f"{round(velocity_ms / MS_PER_FPM, 1):g} fpm"

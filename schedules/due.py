@@ -1,0 +1,156 @@
+"""Gather facts, ask planning, store the plans that changed."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import numpy as np
+from django.db.models import F, Q, QuerySet
+
+from equipment.models import Desk, FilterSlot, System
+from schedules.gather import Gatherer, SlotFacts
+from schedules.models import Plan, Policy
+from schedules.planning.arrays import IntArray
+from schedules.planning.climate import day_of
+from schedules.planning.forecast import NEVER, FleetForecast, Settings, forecast
+from schedules.planning.interval import Reason
+from shared import clock
+
+# Systems a batch: some hundred megabytes of daily hours at fifteen years a system.
+BATCH_SYSTEMS = 500
+_COMPARED = (
+    "due_on", "reason", "p10_on", "p50_on", "p90_on", "drop_now_pa", "clean_drop_pa", "limit_drop_pa",
+    "run_hours", "life_began_on", "notes", "as_of", "facts_at", "weather_at",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Dated:
+    """A slot with its dates, not yet stored."""
+
+    slot: FilterSlot
+    plan: Plan
+
+
+def settings() -> Settings:
+    """The desk's decision rules as the engine wants them."""
+    policy = Policy.the()
+    return Settings(policy.accepted_risk, policy.electricity_price_kwh)
+
+
+def today(now: datetime) -> date:
+    """Today where the desk is."""
+    return clock.local_day(now, Desk.the().zone)
+
+
+def dated(as_of: date, now: datetime, systems: Sequence[int] | None = None) -> Iterator[Dated]:
+    """Every slot of ``systems`` (None: of all) with its dates as of ``as_of``, a batch at a time."""
+    gatherer, rules = Gatherer(as_of), settings()
+    if systems is None:
+        systems = list(System.objects.order_by("pk").values_list("pk", flat=True))
+    for start in range(0, len(systems), BATCH_SYSTEMS):
+        gathered = gatherer.gather(systems[start : start + BATCH_SYSTEMS])
+        if not gathered.slots:
+            continue
+        result = forecast(gathered.facts, rules)
+        for place, slot in enumerate(gathered.slots):
+            yield Dated(slot.row, _plan(slot, place, result, as_of, now))
+
+
+def _plan(slot: SlotFacts, place: int, result: FleetForecast, as_of: date, now: datetime) -> Plan:
+    station = slot.row.system.site.station
+    return Plan(
+        slot=slot.row,
+        due_on=_day(result.due, place),
+        reason=Reason(int(result.reason[place])).name.lower(),
+        p10_on=_day(result.p10, place),
+        p50_on=_day(result.p50, place),
+        p90_on=_day(result.p90, place),
+        drop_now_pa=_number(result.drop_now_pa[place]),
+        clean_drop_pa=_number(slot.clean_pa),
+        limit_drop_pa=_number(slot.limit_pa),
+        run_hours=_number(result.run_hours[place]),
+        life_began_on=_began_on(slot),
+        notes=[*slot.notes, *_log_notes(slot, place, result)],
+        as_of=as_of,
+        facts_at=slot.row.facts_changed_at,
+        weather_at=station.weather_changed_at if station else None,
+        made_at=now,
+    )
+
+
+def _day(days: IntArray, place: int) -> date | None:
+    return None if days[place] == NEVER else day_of(int(days[place]))
+
+
+def _number(value: float) -> float | None:
+    return None if np.isnan(value) else round(float(value), 6)
+
+
+def _began_on(slot: SlotFacts) -> date | None:
+    if "no_record" in slot.notes:
+        return None
+    began = slot.now.began
+    return day_of(int(began) - 1 if slot.now.at_end and began % 1 == 0 else int(began))
+
+
+def _log_notes(slot: SlotFacts, place: int, result: FleetForecast) -> list[str]:
+    notes = [f"readings:{len(slot.now.readings)}", f"past_lives:{len(slot.lives) - 1}"]
+    if not result.has_log[place]:
+        notes.append("no_log")
+    if slot.row.system.site.station is None:
+        notes.append("no_station")
+    return notes
+
+
+def replan(now: datetime, slots: QuerySet[FilterSlot] | None = None) -> int:
+    """Plan ``slots`` (None: all) again; how many plans changed."""
+    systems = None if slots is None else sorted(set(slots.values_list("system_id", flat=True)))
+    if systems == []:
+        return 0
+    changed, count = [], 0
+    for item in dated(today(now), now, systems):
+        changed.append(item)
+        if len(changed) == BATCH_SYSTEMS:
+            count += _store(changed)
+            changed = []
+    return count + _store(changed)
+
+
+def _store(items: list[Dated]) -> int:
+    """Write the plans that differ from the stored ones."""
+    stored = {plan.slot_id: plan for plan in Plan.objects.filter(slot__in=[item.slot.pk for item in items])}
+    fresh = [item.plan for item in items if _differs(item.plan, stored.get(item.slot.pk))]
+    Plan.objects.bulk_create(
+        fresh,
+        update_conflicts=True,
+        unique_fields=["slot"],
+        update_fields=[*_COMPARED, "made_at"],
+        batch_size=500,
+    )
+    return len(fresh)
+
+
+def _differs(plan: Plan, stored: Plan | None) -> bool:
+    return stored is None or any(getattr(plan, name) != getattr(stored, name) for name in _COMPARED)
+
+
+def stale(now: datetime) -> QuerySet[FilterSlot]:
+    """Slots whose facts, weather or day are other than their plan's."""
+    return FilterSlot.objects.filter(
+        Q(plan=None)
+        | ~Q(plan__facts_at=F("facts_changed_at"))
+        | ~Q(plan__as_of=today(now))
+        | (
+            Q(system__site__station__weather_changed_at__isnull=False)
+            & (Q(plan__weather_at=None) | ~Q(plan__weather_at=F("system__site__station__weather_changed_at")))
+        )
+    )
+
+
+def replan_stale(now: datetime, at_most: int = 2000) -> int:
+    """Plan at most ``at_most`` stale slots again; how many there were."""
+    chosen = list(stale(now).order_by("pk").values_list("pk", flat=True)[:at_most])
+    if chosen:
+        replan(now, FilterSlot.objects.filter(pk__in=chosen))
+    return len(chosen)

@@ -1,0 +1,73 @@
+"""One row of dates for every filter slot, as a CSV file."""
+
+import csv
+import os
+from collections.abc import Iterable
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
+
+from schedules.due import Dated, dated, today
+from shared import units
+
+COLUMNS = (
+    "filter_slot", "due_on", "p10_on", "p50_on", "p90_on", "reason", "drop_now_inwc", "limit_drop_inwc",
+    "run_hours",
+)  # fmt: skip
+
+
+class Command(BaseCommand):
+    """``forecast [--as-of DATE] --out FILE.csv``"""
+
+    help = "Write a due date, its span and its reason for every filter slot."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        """As-of day and where to write."""
+        parser.add_argument("--as-of", type=_day, default=None, help="use no fact later than this day")
+        parser.add_argument("--out", type=Path, required=True)
+
+    def handle(self, *args: Any, as_of: date | None, out: Path, **options: Any) -> None:
+        """Compute everything, then put the file in place whole."""
+        now = timezone.now()
+        rows = sorted((_row(item) for item in dated(as_of or today(now), now)), key=lambda row: row[0])
+        try:
+            _write(out, rows)
+        except OSError as error:
+            raise CommandError(f"{out} cannot be written: {error.strerror}") from None
+        self.stdout.write(f"{out}: {len(rows):,} filter slots")
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise CommandError(f"--as-of “{text}” is not a date such as 2026-05-14") from None
+
+
+def _row(item: Dated) -> list[str]:
+    plan = item.plan
+    days = (plan.due_on, plan.p10_on, plan.p50_on, plan.p90_on)
+    return [
+        item.slot.name,
+        *(day.isoformat() if day else "" for day in days),
+        plan.reason,
+        _inwc(plan.drop_now_pa),
+        _inwc(plan.limit_drop_pa),
+        "" if plan.run_hours is None else f"{plan.run_hours:.1f}",
+    ]
+
+
+def _inwc(pressure_pa: float | None) -> str:
+    return "" if pressure_pa is None else f"{pressure_pa / units.PA_PER_INWC:.4f}"
+
+
+def _write(out: Path, rows: Iterable[list[str]]) -> None:
+    part = out.with_name(out.name + ".part")
+    with part.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(COLUMNS)
+        writer.writerows(rows)
+    os.replace(part, out)

@@ -1,0 +1,366 @@
+"""Facts of a fleet in arrays, dates of a fleet out: the one way from readings and fan hours to a day.
+
+Days are proleptic ordinals of the site's own calendar; an instant is an ordinal with the local
+day's fraction, so that ``n + 1.0`` is the end of day n. Everything else is in SI.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.climate import fit_climate
+from schedules.planning.interval import (
+    NEVER,
+    Decision,
+    Reach,
+    YearAhead,
+    days_until,
+    decide,
+    least_cost_hours,
+    reach,
+)
+from schedules.planning.loading import (
+    GRID,
+    SHAPES,
+    Lives,
+    Loading,
+    Readings,
+    class_mean,
+    dose_at,
+    growth,
+    learn,
+)
+from schedules.planning.runtime import USUAL_DAILY_HOURS, FanModel, fill_hours, fit_fan
+
+_MIN_LOG_DAYS = 30
+# Dose a filter may already have when the record finds it, as a share of half a usual year's exposure.
+_EARLIER_SHARES = (0.0, 0.1, 0.25, 0.45, 0.7)
+_USUAL_VELOCITY_MS = 1.5
+_COST_EFFICIENCY = 0.15
+
+
+@dataclass(frozen=True)
+class Weather:
+    """``temps_c`` [k, days] from ``first_day``, NaN where there is no record; ``latitude`` [k]."""
+
+    first_day: int
+    temps_c: FloatArray
+    latitude: FloatArray
+
+
+@dataclass(frozen=True)
+class Systems:
+    """``hours`` [m, days] from ``first_day`` to the as-of day, NaN where there is no log; ``station`` [m]
+    is a row of Weather."""
+
+    first_day: int
+    hours: FloatArray
+    station: IntArray
+
+
+@dataclass(frozen=True)
+class Slots:
+    """n slots: system row, face area, share of the design airflow, and what the present filter is.
+
+    NaN stands for unknown. ``began`` is the instant the present filter went in, or the first record
+    where ``began_known`` is False; ``began_at_end`` marks a change, which lies at its day's end where
+    no time is known; ``recorded`` is False where there is no record at all.
+    """
+
+    system: IntArray
+    area_m2: FloatArray
+    airflow_m3s: FloatArray
+    clean_pa: FloatArray
+    limit_pa: FloatArray
+    merv: FloatArray
+    depth_m: FloatArray
+    pets: FloatArray
+    smokers: FloatArray
+    began: FloatArray
+    began_known: BoolArray
+    began_at_end: BoolArray
+    recorded: BoolArray
+    cap_days: FloatArray
+    medium_days: FloatArray
+    change_price: FloatArray
+    constant_airflow: BoolArray
+
+
+@dataclass(frozen=True)
+class LifeRows:
+    """Flat rows of lives, those of a slot together and in order, its present one last."""
+
+    slot: IntArray
+    began: FloatArray
+    clean_pa: FloatArray
+    merv: FloatArray
+    current: BoolArray
+
+
+@dataclass(frozen=True)
+class ReadingRows:
+    """Flat rows of readings sorted by life; drop carried to the slot's design airflow."""
+
+    life: IntArray
+    at: FloatArray
+    drop_pa: FloatArray
+
+
+@dataclass(frozen=True)
+class FleetFacts:
+    """All that is known of a batch of slots on the as-of day."""
+
+    as_of: int
+    weather: Weather
+    systems: Systems
+    slots: Slots
+    lives: LifeRows
+    readings: ReadingRows
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The desk's decision rules; a price of None leaves the cost rule out."""
+
+    accepted_risk: float = 0.2
+    energy_price_kwh: float | None = None
+
+
+@dataclass(frozen=True)
+class Fan:
+    """Fan hours of m systems: ``running`` [m, days + 1] totals from the first day, ``ahead`` [m, 365]
+    expected hours from the day after the as-of day, the model behind them and whether a log was kept."""
+
+    first_day: int
+    running: FloatArray
+    ahead: FloatArray
+    model: FanModel
+    has_log: BoolArray
+
+    def until(self, system: IntArray, instant: FloatArray) -> FloatArray:
+        """Running total of hours of ``system`` [n] at ``instant`` [n]."""
+        place = np.clip(instant - self.first_day, 0.0, self.running.shape[1] - 1.0)
+        whole = np.minimum(place.astype(np.int64), self.running.shape[1] - 2)
+        low, high = self.running[system, whole], self.running[system, whole + 1]
+        return np.asarray(low + (place - whole) * (high - low))
+
+
+@dataclass(frozen=True)
+class FleetForecast:
+    """Dates as ordinals (NEVER for none), drops in Pa (NaN for unknown), all [n]."""
+
+    due: IntArray
+    reason: IntArray
+    p10: IntArray
+    p50: IntArray
+    p90: IntArray
+    drop_now_pa: FloatArray
+    run_hours: FloatArray
+    computable: BoolArray
+    has_log: BoolArray
+    used_m: FloatArray
+    velocity_ms: FloatArray
+    loading: Loading
+    ahead: YearAhead
+    fan: Fan
+
+
+def fan_hours(as_of: int, weather: Weather, systems: Systems) -> Fan:
+    """Observed, filled and expected hours of every system."""
+    climate = fit_climate(weather.temps_c, weather.first_day, weather.latitude)
+    temps = _temps_on(weather, systems)
+    model = fit_fan(systems.hours, temps)
+    past_days = np.arange(systems.first_day, systems.first_day + systems.hours.shape[1])
+    normal = climate.normal(past_days)[systems.station]
+    no_weather = (model.days < _MIN_LOG_DAYS) & ((~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS)
+    modelled = np.where(
+        np.isnan(temps), model.expected(normal, climate.spread_c[systems.station]), model.hours(temps)
+    )
+    modelled[no_weather] = np.nan
+    filled = fill_hours(systems.hours, modelled)
+    coming = np.arange(as_of + 1, as_of + 366)
+    ahead = model.expected(climate.normal(coming)[systems.station], climate.spread_c[systems.station])
+    ahead[no_weather] = filled[no_weather].mean(axis=1, keepdims=True)
+    running = np.concatenate([np.zeros((len(filled), 1)), np.cumsum(filled, axis=1)], axis=1)
+    has_log = (~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS
+    return Fan(systems.first_day, running, np.maximum(ahead, 1e-3), model, has_log)
+
+
+def _temps_on(weather: Weather, systems: Systems) -> FloatArray:
+    """Temperatures of each system's station on the days of its hours, [m, days]."""
+    days = systems.hours.shape[1]
+    start = systems.first_day - weather.first_day
+    out = np.full((len(weather.temps_c), days), np.nan)
+    low, high = max(0, start), min(weather.temps_c.shape[1], start + days)
+    if high > low:
+        out[:, low - start : high - start] = weather.temps_c[:, low:high]
+    return np.asarray(out[systems.station])
+
+
+def forecast(facts: FleetFacts, settings: Settings) -> FleetForecast:
+    """Dates, drop and run hours of every slot, all at once.
+
+    Nothing raises on odd numbers: where the drop cannot be reckoned (no medium, no airflow, no limit)
+    the quantiles are NEVER and the caps decide.
+    """
+    fan = fan_hours(facts.as_of, facts.weather, facts.systems)
+    slots = facts.slots
+    end = np.full(len(slots.system), facts.as_of + 1.0)
+    velocity = _velocity(slots)
+    run_hours = fan.until(slots.system, end) - fan.until(slots.system, slots.began)
+    loading, earlier_m = _learn(facts, fan, velocity)
+    used = run_hours * 3600 * velocity + earlier_m
+    computable = (slots.clean_pa > 0) & (slots.limit_pa > 0) & ~np.isnan(slots.airflow_m3s) & slots.recorded
+    ratio = np.where(computable, slots.limit_pa / np.where(slots.clean_pa > 0, slots.clean_pa, 1.0), 2.0)
+    where = reach(loading, ratio)
+    ahead = YearAhead(np.cumsum(fan.ahead[slots.system], axis=1) * 3600 * velocity[:, None])
+    extra = np.where(fan.has_log[slots.system], 0.05, 0.15)
+    at_once = computable & (ratio <= 1.0)
+
+    def day(chance: float) -> IntArray:
+        days = np.where(at_once, 0, days_until(chance, where, used, ahead, extra))
+        return _ordinals(facts.as_of, days, computable)
+
+    risk = day(settings.accepted_risk)
+    risk = np.where(risk == facts.as_of, _day_it_was(facts, fan, where, velocity, earlier_m, settings), risk)
+    decision = _decide(facts, settings, risk, run_hours, fan)
+    drop = _drop_now(loading, used) * slots.clean_pa
+    return FleetForecast(
+        due=decision.due,
+        reason=decision.reason,
+        p10=day(0.1),
+        p50=day(0.5),
+        p90=day(0.9),
+        drop_now_pa=np.where(slots.recorded & ~np.isnan(slots.airflow_m3s), drop, np.nan),
+        run_hours=np.where(slots.recorded, run_hours, np.nan),
+        computable=computable,
+        has_log=fan.has_log[slots.system],
+        used_m=used,
+        velocity_ms=velocity,
+        loading=loading,
+        ahead=ahead,
+        fan=fan,
+    )
+
+
+def _velocity(slots: Slots) -> FloatArray:
+    velocity = slots.airflow_m3s / slots.area_m2
+    return np.where(np.isnan(velocity), _USUAL_VELOCITY_MS, velocity)
+
+
+def _ordinals(as_of: int, days: IntArray, computable: BoolArray) -> IntArray:
+    return np.where(computable & (days != NEVER), as_of + np.where(days == NEVER, 0, days), NEVER).astype(
+        np.int64
+    )
+
+
+def _learn(facts: FleetFacts, fan: Fan, velocity: FloatArray) -> tuple[Loading, FloatArray]:
+    """Posterior of every slot, and the exposure [n] its filter had before the record found it."""
+    slots, lives, rows = facts.slots, facts.lives, facts.readings
+    depth, pets, smokers = (value[lives.slot] for value in (slots.depth_m, slots.pets, slots.smokers))
+    centre = class_mean(lives.merv, depth, pets, smokers)
+    flat = Lives(lives.slot, centre, np.where(lives.clean_pa > 0, lives.clean_pa, 1.0), lives.current)
+    slot_of = lives.slot[rows.life]
+    system = slots.system[slot_of]
+    hours = fan.until(system, rows.at) - fan.until(system, lives.began[rows.life])
+    keep = (lives.clean_pa[rows.life] > 0) & ~np.isnan(rows.drop_pa) & ~np.isnan(slots.airflow_m3s[slot_of])
+    seen = Readings(
+        rows.life[keep], np.maximum(hours * 3600 * velocity[slot_of], 1.0)[keep], rows.drop_pa[keep]
+    )
+    prior_centre = np.zeros(len(slots.system))
+    prior_centre[lives.slot[lives.current]] = centre[lives.current]
+    has_log = fan.has_log[slots.system]
+    earlier = _earlier_exposure(slots, flat, seen, has_log, prior_centre, velocity)
+    shifted = replace(
+        seen,
+        exposure_m=seen.exposure_m + np.where(flat.current[seen.life], earlier[flat.slot[seen.life]], 0.0),
+    )
+    return learn(len(slots.system), flat, shifted, has_log, prior_centre), earlier
+
+
+def _earlier_exposure(
+    slots: Slots, lives: Lives, seen: Readings, has_log: BoolArray, centre: FloatArray, velocity: FloatArray
+) -> FloatArray:
+    """Mean exposure before the first record, weighed by how well each supposition explains the readings."""
+    n = len(slots.system)
+    unknown = slots.recorded & ~slots.began_known
+    if not unknown.any():
+        return np.zeros(n)
+    half_year = USUAL_DAILY_HOURS * 182 * 3600 * velocity
+    mine = unknown[lives.slot[seen.life]]
+    chosen = Readings(seen.life[mine], seen.exposure_m[mine], seen.drop_pa[mine])
+    scores = []
+    for share in _EARLIER_SHARES:
+        added = replace(chosen, exposure_m=chosen.exposure_m + share * half_year[lives.slot[chosen.life]])
+        scores.append(learn(n, lives, added, has_log, centre).evidence)
+    weight = np.exp(np.array(scores) - np.max(scores, axis=0))
+    mean = (weight * np.array(_EARLIER_SHARES)[:, None]).sum(axis=0) / weight.sum(axis=0)
+    return np.where(unknown, mean * half_year, 0.0)
+
+
+def _day_it_was(
+    facts: FleetFacts, fan: Fan, where: Reach, velocity: FloatArray, earlier_m: FloatArray, settings: Settings
+) -> IntArray:
+    """The past day on which, by what is known now, the accepted risk was reached."""
+    slots = facts.slots
+    hours = (where.quantile(settings.accepted_risk) - earlier_m) / (3600 * velocity)
+    wanted = fan.until(slots.system, slots.began) + np.maximum(hours, 0.0)
+    passed = (fan.running[slots.system, 1:] < wanted[:, None]).sum(axis=1)
+    first = np.floor(slots.began).astype(np.int64)
+    return np.clip(fan.first_day + passed, first, facts.as_of)
+
+
+def _decide(
+    facts: FleetFacts, settings: Settings, risk: IntArray, run_hours: FloatArray, fan: Fan
+) -> Decision:
+    slots = facts.slots
+    began = _counts_from(slots)
+    return decide(
+        risk,
+        _after(began, slots.medium_days),
+        _after(began, slots.cap_days),
+        _cost_day(facts, settings, run_hours, fan),
+        slots.recorded,
+    )
+
+
+def _counts_from(slots: Slots) -> IntArray:
+    """The day that caps count from. A change known by its day alone lies at that day's end, n + 1.0."""
+    whole = slots.began.astype(np.int64)
+    return np.where(slots.began_at_end & (slots.began % 1 == 0), whole - 1, whole)
+
+
+def _after(began: IntArray, days: FloatArray) -> IntArray:
+    known = ~np.isnan(days)
+    return np.where(known, began + np.where(known, days, 0).astype(np.int64), NEVER)
+
+
+def _cost_day(facts: FleetFacts, settings: Settings, run_hours: FloatArray, fan: Fan) -> IntArray:
+    slots = facts.slots
+    n = len(slots.system)
+    if settings.energy_price_kwh is None:
+        return np.full(n, NEVER)
+    sensible = slots.constant_airflow & (slots.change_price > 0) & (slots.limit_pa > slots.clean_pa)
+    daily = fan.ahead.mean(axis=1)[slots.system]
+    rise = np.where(sensible, (slots.limit_pa - slots.clean_pa) / (182 * daily), 0.0)
+    price = np.where(sensible, slots.change_price, 0.0)
+    airflow = np.nan_to_num(slots.airflow_m3s, nan=0.0)
+    hours = least_cost_hours(price, settings.energy_price_kwh, airflow, rise, _COST_EFFICIENCY)
+    days = (hours - run_hours) / daily
+    usable = sensible & np.isfinite(days) & (days < 3652)
+    return np.where(usable, facts.as_of + np.where(usable, days, 0).astype(np.int64), NEVER)
+
+
+def _drop_now(loading: Loading, used_m: FloatArray) -> FloatArray:
+    """Median ratio of drop to clean drop at exposure ``used_m`` [n]."""
+    dose = np.exp(loading.centre[:, None] + GRID) * used_m[:, None]
+    ratio = growth(dose[:, None, :], SHAPES[None, :, None]).reshape(len(used_m), -1)
+    order = np.argsort(ratio, axis=1)
+    weight = np.take_along_axis(loading.weight.reshape(len(used_m), -1), order, axis=1)
+    running = np.cumsum(weight, axis=1)
+    place = (running < 0.5).sum(axis=1)
+    return np.asarray(np.take_along_axis(ratio, np.take_along_axis(order, place[:, None], 1), 1)[:, 0])
+
+
+__all__ = ["NEVER", "FleetFacts", "FleetForecast", "Settings", "dose_at", "fan_hours", "forecast"]

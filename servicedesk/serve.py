@@ -134,11 +134,12 @@ class Desk(BaseApplication):  # type: ignore[misc]  # gunicorn carries no types
 
 
 def prepare(with_demo: bool) -> None:
-    """Brings the database up to date; connections are closed since the server forks."""
+    """Brings the database up to date; the server forks next, so nothing open or unwritten is left behind."""
     call_command("migrate", verbosity=0)
     if with_demo:
         call_command("load_demo", "--once")
     connections.close_all()
+    sys.stdout.flush()
 
 
 def main(arguments: list[str]) -> int:

@@ -1,6 +1,115 @@
+"""Who may do what: one table of every named address and method, and the gate that keeps it.
+
+An address without a row is shut to everybody. Which homes of an open page a homeowner sees is the
+view's own business (``equipment.access``).
+"""
+
+from collections.abc import Callable
+from enum import Flag, auto
+
+from django.conf import settings
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
+
+from equipment.models import User
+
+
+class Who(Flag):
+    """The kinds of visitor."""
+
+    STRANGER = auto()
+    HOMEOWNER = auto()
+    TECHNICIAN = auto()
+    MANAGER = auto()
+
+
+NOBODY = Who(0)
+STAFF = Who.MANAGER | Who.TECHNICIAN
+SIGNED_IN = STAFF | Who.HOMEOWNER
+EVERYBODY = SIGNED_IN | Who.STRANGER
+
+# name of the address: method -> who may. HEAD goes with GET.
+TABLE: dict[str, dict[str, Who]] = {
+    "start": {"GET": EVERYBODY},
+    "alive": {"GET": EVERYBODY},
+    "sign-in": {"GET": EVERYBODY, "POST": EVERYBODY},
+    "sign-in-by-link": {"GET": EVERYBODY, "POST": EVERYBODY},
+    "sign-out": {"POST": SIGNED_IN},
+    "due-list": {"GET": STAFF},
+    "look-up": {"GET": STAFF},
+    "filter": {"GET": SIGNED_IN},
+    "filter-change": {"POST": SIGNED_IN},
+    "filter-reading": {"POST": STAFF},
+    "site": {"GET": SIGNED_IN},
+    "site-event": {"POST": Who.MANAGER},
+    "site-person": {"POST": Who.MANAGER},
+    "card": {"GET": SIGNED_IN},
+    "home": {"GET": Who.HOMEOWNER},
+    "hand-over": {"GET": STAFF, "POST": STAFF},
+    "sheets": {"GET": Who.MANAGER, "POST": Who.MANAGER},
+    "outbox": {"GET": Who.MANAGER},
+    "message": {"GET": Who.MANAGER},
+    "call-list": {"GET": Who.MANAGER},
+    "answer": {"GET": EVERYBODY, "POST": EVERYBODY},
+    "stop-mail": {"GET": EVERYBODY, "POST": EVERYBODY},
+    "feed": {"GET": EVERYBODY},
+    "feed-new": {"POST": SIGNED_IN},
+    "visits": {"GET": Who.MANAGER, "POST": Who.MANAGER},
+    "visit": {"GET": STAFF},
+    "visit-book": {"POST": Who.MANAGER},
+    "visit-complete": {"POST": STAFF},
+    "visit-no-access": {"POST": STAFF},
+    "visit-cancel": {"POST": Who.MANAGER},
+    "day": {"GET": STAFF},
+    "day-order": {"POST": STAFF},
+    "tasks": {"GET": STAFF, "POST": Who.MANAGER},
+    "admin": {"GET": Who.MANAGER, "POST": Who.MANAGER},
+}
+
+
+def who(user: object) -> Who:
+    """What kind of visitor ``user`` is."""
+    if not isinstance(user, User) or not user.is_active:
+        return Who.STRANGER
+    return {
+        User.Role.MANAGER: Who.MANAGER,
+        User.Role.TECHNICIAN: Who.TECHNICIAN,
+        User.Role.HOMEOWNER: Who.HOMEOWNER,
+    }[User.Role(user.role)]
+
+
+def row_name(request: HttpRequest) -> str:
+    """The table's row for a resolved request: its URL name, or ``admin`` for all of the admin's."""
+    match = request.resolver_match
+    if match is None:
+        return ""
+    return "admin" if "admin" in match.app_names else (match.url_name or "")
+
+
 class AccessMiddleware:
-    def __init__(self, get_response):
+    """Lets a request through to its view only where the table says so."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
-    def __call__(self, request):
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Pass the request on; the gate itself is at the view."""
         return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view: object, args: object, kwargs: object
+    ) -> HttpResponse | None:
+        """None where the visitor may go on, else the refusal."""
+        row = TABLE.get(row_name(request), {})
+        method = "GET" if request.method == "HEAD" else request.method or ""
+        if method not in row:
+            if not row:
+                raise PermissionDenied
+            return HttpResponseNotAllowed(sorted(row))
+        visitor = who(request.user)
+        if visitor & row[method]:
+            return None
+        if visitor is Who.STRANGER and method == "GET":
+            return redirect_to_login(request.get_full_path(), settings.LOGIN_URL)
+        raise PermissionDenied

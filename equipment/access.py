@@ -1,0 +1,35 @@
+"""Which homes a user sees."""
+
+from django.db.models import QuerySet
+from django.http import Http404
+
+from equipment.models import FilterSlot, Site, User
+
+
+def visible_sites(user: User) -> QuerySet[Site]:
+    """All sites for staff; for a homeowner those where they have a role that has not ended."""
+    if not user.is_homeowner:
+        return Site.objects.all()
+    if user.person_id is None:
+        return Site.objects.none()
+    return Site.objects.filter(roles__person=user.person_id, roles__until=None).distinct()
+
+
+def site_or_404(user: User, pk: int) -> Site:
+    """The site if ``user`` sees it; a home of somebody else is as good as not there."""
+    site = visible_sites(user).select_related("customer", "station").filter(pk=pk).first()
+    if site is None:
+        raise Http404
+    return site
+
+
+def slot_or_404(user: User, pk: int) -> FilterSlot:
+    """The slot if ``user`` sees its site."""
+    slot = (
+        FilterSlot.objects.filter(pk=pk, system__site__in=visible_sites(user))
+        .select_related("system__site__customer", "system__site__station", "first_media", "plan")
+        .first()
+    )
+    if slot is None:
+        raise Http404
+    return slot

@@ -1,0 +1,100 @@
+"""What happened to a filter, written down: changes, their taking back, readings."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, User
+from shared import clock
+from shared.units import PA_PER_INWC
+
+# Beyond any residential blower; such a figure is a slip of the decimal point or of the unit.
+HIGHEST_DROP_PA = 5.0 * PA_PER_INWC
+UNDO_FOR = timedelta(days=7)
+
+
+class NotRecordable(ValueError):
+    """What was told cannot be so; the message says why in plain words."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """Who told of a change, and how surely it is known."""
+
+    how: str
+    by: str
+    user: User | None = None
+
+
+def record_change(
+    slot: FilterSlot, on: date, media: Media | None, told: Told, now: datetime, at: datetime | None = None
+) -> FilterChange:
+    """Write down that the slot's filter was changed on the local day ``on``, or at the instant ``at``.
+
+    A day alone counts as its end. Raises NotRecordable for a day to come, a day before the last
+    change, and a second change on one day.
+    """
+    tz = slot.system.site.zone(Desk.the().timezone)
+    if on > clock.local_day(now, tz):
+        raise NotRecordable(_("That day is still to come."))
+    last = slot.changes.filter(undone_at=None).order_by("-changed_at").first()
+    if last is not None and last.changed_on == on:
+        raise NotRecordable(_("A change on that day is already on record."))
+    if last is not None and on < last.changed_on:
+        raise NotRecordable(_("A later change, on %(day)s, is already on record.") % {"day": last.changed_on})
+    change = FilterChange(
+        slot=slot,
+        changed_on=on,
+        changed_at=at or clock.end_of_day(on, tz),
+        media=media,
+        changed_by=told.by,
+        told=told.how,
+        recorded_by=told.user,
+    )
+    try:
+        with transaction.atomic():
+            change.save()
+            stamp(slot, now)
+    except IntegrityError:
+        raise NotRecordable(_("A change on that day is already on record.")) from None
+    return change
+
+
+def undo_change(change: FilterChange, now: datetime) -> None:
+    """Take a mistaken change back; the row stays, marked. Raises NotRecordable after a week."""
+    if now - change.recorded_at > UNDO_FOR:
+        raise NotRecordable(_("A change can be taken back for a week only; ring the desk."))
+    if change.undone_at is None:
+        change.undone_at = now
+        change.save(update_fields=["undone_at"])
+        stamp(change.slot, now)
+
+
+def record_reading(reading: Reading, now: datetime) -> Reading:
+    """Store a reading. Raises NotRecordable for what no instrument shows here and for a second one at its instant."""
+    if not 0 <= reading.filter_drop_pa <= HIGHEST_DROP_PA:
+        raise NotRecordable(_("A filter drop of that size is more than any blower here can draw. Check the unit."))
+    if reading.airflow_m3s is not None and reading.airflow_m3s <= 0:
+        raise NotRecordable(_("The airflow must be above 0."))
+    if reading.taken_at > now + timedelta(minutes=5):
+        raise NotRecordable(_("That moment is still to come."))
+    try:
+        with transaction.atomic():
+            reading.save()
+            stamp(reading.slot, now)
+    except IntegrityError:
+        raise NotRecordable(_("A reading of that very moment is already on record.")) from None
+    return reading
+
+
+def stamp(slot: FilterSlot, now: datetime) -> None:
+    """Mark the slot's facts as changed, for planning to take up."""
+    slot.facts_changed_at = now
+    FilterSlot.objects.filter(pk=slot.pk).update(facts_changed_at=now)
+
+
+def stamp_site(site_id: int, now: datetime) -> None:
+    """Mark all slots of a site."""
+    FilterSlot.objects.filter(system__site=site_id).update(facts_changed_at=now)

@@ -1,0 +1,146 @@
+"""Why this date, in sentences that a homeowner understands."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.utils import formats
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from equipment.models import FilterSlot
+from schedules.models import Plan, Policy
+from shared.units import PRESSURE, show
+
+
+@dataclass(frozen=True)
+class Explained:
+    """The headline, the reason in a sentence, how sure we are, and what was assumed."""
+
+    headline: str
+    why: str
+    sure: str
+    assumed: list[str]
+
+
+def say_day(day: date | None) -> str:
+    """A day as people write it in the active language; a dash for none."""
+    return formats.date_format(day, "j F Y") if day else "–"
+
+
+def say_short(day: date) -> str:
+    """Day and month, without the year."""
+    return formats.date_format(day, "j F")
+
+
+def explain(slot: FilterSlot, plan: Plan | None, today: date, policy: Policy, units: str = "ip") -> Explained:
+    """What the filter's page and its letters say of the plan."""
+    if plan is None or plan.due_on is None:
+        return Explained(
+            _("Not enough is known to set a date"),
+            _("There is no record yet of when this filter was put in. Tell us when it was last changed."),
+            "",
+            assumptions(plan),
+        )
+    return Explained(_headline(plan.due_on, today), _why(plan, policy, units), sureness(plan, today), assumptions(plan))
+
+
+def _headline(due: date, today: date) -> str:
+    if due < today:
+        days = (today - due).days
+        return ngettext("Due since %(day)s, %(n)d day ago", "Due since %(day)s, %(n)d days ago", days) % {
+            "day": say_day(due),
+            "n": days,
+        }
+    if due == today:
+        return _("Due today")
+    return _("Change it by %(day)s") % {"day": say_day(due)}
+
+
+def _why(plan: Plan, policy: Policy, units: str) -> str:
+    hours = round(plan.run_hours or 0)
+    if plan.reason == Plan.Reason.RISK:
+        return _(
+            "Your fan has run about %(hours)s hours since the last change. The filter now holds back the air "
+            "by about %(now)s; at %(limit)s it starves your blower, and by this day the chance of that reaches "
+            "%(risk)s in 100."
+        ) % {
+            "hours": formats.number_format(hours, force_grouping=True),
+            "now": show(plan.drop_now_pa, PRESSURE, units),
+            "limit": show(plan.limit_drop_pa, PRESSURE, units),
+            "risk": round(policy.accepted_risk * 100),
+        }
+    days = (plan.due_on - plan.life_began_on).days if plan.due_on and plan.life_began_on else 0
+    if plan.reason == Plan.Reason.MEDIUM:
+        return _("This filter is made to stay in for %(days)d days at most, and that time is up then.") % {"days": days}
+    if plan.reason == Plan.Reason.COST:
+        return _("From this day on, the fan's extra electricity would cost more than a fresh filter saves.")
+    if plan.p50_on is None:
+        return _("We cannot reckon yet how fast it loads here, so the calendar decides: %(days)d days.") % {"days": days}
+    return _(
+        "It loads slowly here, but no filter of this kind should stay in longer than %(days)d days, so the "
+        "calendar decides."
+    ) % {"days": days}
+
+
+def sureness(plan: Plan, today: date) -> str:
+    """The span in words; empty where nothing can be said."""
+    if plan.p50_on is None:
+        return ""
+    if plan.p50_on <= plan.as_of:
+        return _("It is probably past its limit already.")
+    low = plan.p10_on or plan.as_of
+    if plan.p90_on is None:
+        return _("We expect it to reach its limit around %(mid)s, not before %(low)s; how late is hard to tell.") % {
+            "mid": say_day(plan.p50_on),
+            "low": say_day(low),
+        }
+    return _("We expect it to reach its limit between %(low)s and %(high)s, most likely around %(mid)s.") % {
+        "low": say_day(low),
+        "high": say_day(plan.p90_on),
+        "mid": say_short(plan.p50_on),
+    }
+
+
+def assumptions(plan: Plan | None) -> list[str]:
+    """What was not measured, said to be assumed."""
+    words = {
+        "no_record": _("No change, reading or fitting date is on record."),
+        "fitted_unknown": _("The day this filter was put in is not known; its days count from the first record."),
+        "medium_carried": _("The last change did not say which filter went in; we assume the same as before."),
+        "airflow_from_capacity": _("The design airflow is not on record; it is taken from the cooling capacity."),
+        "airflow_unknown": _("Neither airflow nor capacity is on record, so the drop cannot be reckoned."),
+        "no_medium": _("Which filter is in there is not on record, so no limit can be set."),
+        "no_points": _("The label's drop for this filter is not on record, so the drop cannot be reckoned."),
+        "one_point": _("The label gives one drop only; others are reckoned with the usual exponent of 1.18."),
+        "beyond_points": _("The airflow here lies outside the label's points; the curve was drawn on from its end."),
+        "limit_twice_clean": _("The limit is twice the clean drop."),
+        "limit_budget": _("The limit is what the ducts leave of the blower's static."),
+        "nothing_left": _("FINDING: the ducts leave the filter nothing above its clean drop. A technician should look."),
+        "statics_assumed": _("A duct's static was not measured and is taken as nought."),
+        "size_differs": _("FINDING: the filter on record is of another size than its slot."),
+        "no_log": _("No fan log here: hours are expected from the weather, so the span is wide."),
+        "no_station": _("No weather station is named for this home; a usual climate of its latitude is assumed."),
+    }
+    return [words[note] for note in (plan.notes if plan else ["no_record"]) if note in words]
+
+
+def state_word(plan: Plan | None, today: date, lead_days: int) -> tuple[str, str]:
+    """The filter's state as a word and the shape that is drawn beside it."""
+    if plan is None or plan.due_on is None:
+        return _("not enough to say"), "open"
+    if plan.due_on < today:
+        return _("overdue"), "past"
+    if (plan.due_on - today).days <= lead_days:
+        return _("due"), "due"
+    share = loaded_share(plan)
+    if share is not None and share < 0.15:
+        return _("clean"), "clean"
+    return _("loading"), "loading"
+
+
+def loaded_share(plan: Plan | None) -> float | None:
+    """How far the drop has gone from clean to limit: nought to one, above it past the limit."""
+    if plan is None or plan.drop_now_pa is None or plan.clean_drop_pa is None or plan.limit_drop_pa is None:
+        return None
+    room = plan.limit_drop_pa - plan.clean_drop_pa
+    return (plan.drop_now_pa - plan.clean_drop_pa) / room if room > 0 else 1.0

@@ -1,19 +1,18 @@
 """May this medium go into this slot: one question, one answer, one sentence saying why."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
 from equipment.airside.air import face_velocity, nominal_area
-from equipment.airside.fan import BlowerTableError, NoCrossing, operating_airflow, with_the_square
-from equipment.airside.media import clean_drop
+from equipment.airside.fan import BlowerTableError, NoCrossing, Resistance, operating_airflow, with_the_square
+from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_OTHERS, budget_left
+from equipment.airside.media import LabelCurve
 from shared.units import M3S_PER_CFM, METRE_PER_INCH, MS_PER_FPM, PA_PER_INWC, W_PER_TON
 
 Size = tuple[float, float, float]
 
-# Airflow floors in cfm a ton, small-duct high-velocity and other systems: California Title 24 150.0(m)13.
-FLOOR_HIGH_VELOCITY_CFM = 250.0
-FLOOR_CONVENTIONAL_CFM = 350.0
 CARE_LOSS_PERCENT = 5.0
 CARE_VELOCITY_MS = 300 * MS_PER_FPM
 
@@ -26,15 +25,15 @@ _SIDE_M = 1e-4
 class Question:
     """A slot, a medium and what is known of the system; None is unknown. All in SI.
 
-    Sizes are nominal (short side, long side, depth) in m. Label points and blower table are pairs of
-    airflow in m3/s and Pa. The statics in Pa are those at the design airflow, the return's without
-    the filter. The airflow in m3/s is the one through this slot. Raises ValueError for an airflow,
-    capacity or side that is not above 0.
+    Sizes are nominal (short side, long side, depth) in m. The curve is None for a medium without label
+    points; the blower table holds pairs of airflow in m3/s and external static in Pa. The statics in Pa
+    are those at the design airflow, the return's without the filter; the airflow in m3/s is the one
+    through this slot. Raises ValueError for an airflow, capacity or side that is not above 0.
     """
 
     slot_size: Size
     medium_size: Size | None
-    label_points: tuple[tuple[float, float], ...] = ()
+    curve: LabelCurve | None = field(default=None, compare=False)
     high_velocity: bool = False
     fixed_speed: bool = False
     capacity_w: float | None = None
@@ -114,11 +113,11 @@ def _answer(found: _Findings, verdict: str, why: str) -> Answer:
 
 def _find_airflows(question: Question, found: _Findings) -> None:
     if question.capacity_w is not None:
-        found.floor_m3s = question.capacity_w / W_PER_TON * _floor_cfm(question) * M3S_PER_CFM
+        found.floor_m3s = question.capacity_w * _floor(question)
     found.design_m3s = question.design_airflow_m3s
     if found.design_m3s is None and found.floor_m3s is not None:
         found.design_m3s = found.floor_m3s
-        found.assumed += (f"design airflow assumed {_floor_cfm(question):g} cfm a ton",)
+        found.assumed += (f"design airflow assumed {_per_ton(question)}",)
     if found.design_m3s is None:
         found.no_airflow = "neither design airflow nor capacity is known"
         return
@@ -134,12 +133,12 @@ def _find_airflows(question: Question, found: _Findings) -> None:
 
 
 def _operating(question: Question, found: _Findings, design_m3s: float) -> float | None:
-    if not question.label_points:
+    if question.curve is None:
         found.no_airflow = "without label points the blower's airflow cannot be told"
         return None
-    parts = {
+    parts: dict[str, Resistance] = {
         "return": with_the_square(question.return_static_pa or 0.0, design_m3s),
-        "filter": lambda airflow_m3s: _clean(question, airflow_m3s)[0],
+        "filter": partial(_clean, question.curve),
         "supply": with_the_square(question.supply_static_pa or 0.0, design_m3s),
     }
     try:
@@ -153,10 +152,10 @@ def _operating(question: Question, found: _Findings, design_m3s: float) -> float
 
 def _find_drops(question: Question, found: _Findings) -> None:
     found.assumed += _unknown_statics(question)
-    if not question.label_points or found.airflow_m3s is None:
+    if question.curve is None or found.airflow_m3s is None:
         return
-    found.clean_pa, outside = _clean(question, found.airflow_m3s)
-    if outside:
+    found.clean_pa = _clean(question.curve, found.airflow_m3s)
+    if bool(question.curve.extrapolates(np.array(found.airflow_m3s))):
         found.assumed += ("clean drop carried beyond the label's points",)
     budget = _budget(question)
     if budget is not None:
@@ -178,29 +177,27 @@ def _unknown_statics(question: Question) -> tuple[str, ...]:
 
 def _budget(question: Question) -> float | None:
     """What the budgets that are known leave for the filter, in Pa."""
-    left = []
-    if question.return_budget_pa is not None:
-        left.append(question.return_budget_pa - (question.return_static_pa or 0.0))
-    if question.rated_external_static_pa is not None:
-        statics = (question.return_static_pa or 0.0) + (question.supply_static_pa or 0.0)
-        left.append(question.rated_external_static_pa - statics)
-    return min(left, default=None)
+    figures = (
+        question.return_budget_pa,
+        question.return_static_pa,
+        question.rated_external_static_pa,
+        question.supply_static_pa,
+    )
+    left = float(budget_left(*(np.array(np.nan if pa is None else pa) for pa in figures)))
+    return None if np.isnan(left) else left
 
 
-def _clean(question: Question, airflow_m3s: float) -> tuple[float, bool]:
-    points = np.array(sorted(question.label_points))
-    drop = clean_drop(airflow_m3s, points[:, 0], points[:, 1])
-    return float(drop.drop_pa), bool(drop.extrapolated)
+def _clean(curve: LabelCurve, airflow_m3s: float) -> float:
+    return float(curve.clean_drop(np.array(airflow_m3s))) if airflow_m3s > 0 else 0.0
 
 
 def _refusals(question: Question, found: _Findings) -> list[str]:
     reasons = _size_reasons(question)
-    if found.left_pa is not None and found.clean_pa is not None and found.left_pa < -_slack(found.clean_pa):
-        reasons.append(
-            f"its clean drop of {_inwc(found.clean_pa)} is {_inwc(-found.left_pa)} more than the budget leaves"
-        )
+    clean, left = found.clean_pa, found.left_pa
+    if clean is not None and left is not None and left < -_slack(clean):
+        reasons.append(f"its clean drop of {_inwc(clean)} is {_inwc(-left)} more than the budget leaves")
     airflow, floor = found.airflow_m3s, found.floor_m3s
-    per_ton = f"{_floor_cfm(question):g} cfm a ton"
+    per_ton = _per_ton(question)
     if airflow is not None and floor is not None and airflow < floor - _slack(floor):
         reasons.append(f"airflow of {_cfm(airflow)} is below the floor of {_cfm(floor)}, {per_ton}")
     overcome = found.overcome_below_m3s
@@ -217,11 +214,9 @@ def _size_reasons(question: Question) -> list[str]:
     slot, medium = _ordered(question.slot_size), _ordered(question.medium_size)
     reasons = []
     if any(abs(one - other) > _SIDE_M for one, other in zip(slot[:2], medium[:2], strict=True)):
-        reasons.append(f"size differs: the medium is {_size(medium[:2])}, the slot {_size(slot[:2])}")
+        reasons.append(f"size differs: {_size(medium[:2])} against the slot's {_size(slot[:2])}")
     if abs(slot[2] - medium[2]) > _SIDE_M:
-        reasons.append(
-            f"depth differs: the medium is {_size(medium[2:])} in deep, the slot {_size(slot[2:])} in"
-        )
+        reasons.append(f"depth differs: {_size(medium[2:])} in against the slot's {_size(slot[2:])} in")
     return reasons
 
 
@@ -229,9 +224,9 @@ def _questions(question: Question, found: _Findings) -> list[str]:
     reasons = []
     if question.medium_size is None:
         reasons.append("the medium is not known")
-    elif not question.label_points:
+    elif question.curve is None:
         reasons.append("the medium has no label points")
-    if found.airflow_m3s is None:
+    if found.airflow_m3s is None and (question.curve is not None or found.design_m3s is None):
         reasons.append(found.no_airflow)
     if _budget(question) is None:
         reasons.append("neither return budget nor rated external static is known")
@@ -240,15 +235,11 @@ def _questions(question: Question, found: _Findings) -> list[str]:
 
 def _cares(found: _Findings) -> list[str]:
     reasons = []
-    if found.left_pa is not None and found.clean_pa is not None:
-        if found.left_pa < found.clean_pa - _slack(found.clean_pa):
-            reasons.append(
-                f"only {_inwc(found.left_pa)} is left for dust, less than the clean drop of {_inwc(found.clean_pa)}"
-            )
-    if found.loss_percent is not None and found.loss_percent > CARE_LOSS_PERCENT + _SLACK:
-        reasons.append(
-            f"airflow falls {found.loss_percent:.1f} % short of design, over {CARE_LOSS_PERCENT:g} %"
-        )
+    clean, left, loss = found.clean_pa, found.left_pa, found.loss_percent
+    if clean is not None and left is not None and left < clean - _slack(clean):
+        reasons.append(f"only {_inwc(left)} is left for dust, less than the clean drop of {_inwc(clean)}")
+    if loss is not None and loss > CARE_LOSS_PERCENT + _SLACK:
+        reasons.append(f"airflow falls {loss:.1f} % short of design, over {CARE_LOSS_PERCENT:g} %")
     if found.velocity_ms is not None and found.velocity_ms > CARE_VELOCITY_MS * (1 + _SLACK):
         reasons.append(f"face velocity of {_fpm(found.velocity_ms)} is over {_fpm(CARE_VELOCITY_MS)}")
     return reasons
@@ -261,8 +252,13 @@ def _fit(found: _Findings) -> str:
     )
 
 
-def _floor_cfm(question: Question) -> float:
-    return FLOOR_HIGH_VELOCITY_CFM if question.high_velocity else FLOOR_CONVENTIONAL_CFM
+def _floor(question: Question) -> float:
+    """The least airflow in m3/s for each W of capacity."""
+    return AIRFLOW_FLOOR_HIGH_VELOCITY if question.high_velocity else AIRFLOW_FLOOR_OTHERS
+
+
+def _per_ton(question: Question) -> str:
+    return f"{_floor(question) * W_PER_TON / M3S_PER_CFM:.0f} cfm a ton"
 
 
 def _slack(figure: float) -> float:

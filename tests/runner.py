@@ -76,20 +76,21 @@ def opened() -> Iterator[tuple[dict[str, str], dict[str, str]]]:
 
 
 def run_tests(arguments: list[str], env: dict[str, str]) -> int:
-    """Pytest's exit status; Ctrl-C reaches pytest by itself, and TERM is handed on as one."""
+    """Pytest's exit status; Ctrl-C reaches pytest by itself, and a request to end is handed on."""
     command = [sys.executable, "-P", "-m", "pytest", "-p", "tests.runner", "-n", "2", "--dist", "worksteal"]
     process = subprocess.Popen([*command, *arguments], env=env)
-
-    def interrupt(*_: object) -> None:
-        process.send_signal(signal.SIGINT)
-
-    handlers = {signal.SIGINT: lambda *_: None, signal.SIGTERM: interrupt, signal.SIGHUP: interrupt}
+    handlers = {
+        signal.SIGINT: lambda *_: None,
+        signal.SIGTERM: lambda *_: process.terminate(),
+        signal.SIGHUP: lambda *_: process.terminate(),
+    }
     earlier = {number: signal.signal(number, handler) for number, handler in handlers.items()}
     try:
-        return process.wait()
+        status = process.wait()
     finally:
         for number, handler in earlier.items():
             signal.signal(number, handler)
+    return status if status >= 0 else 128 - status
 
 
 def is_over(status: int) -> bool:

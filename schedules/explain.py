@@ -41,7 +41,9 @@ def explain(slot: FilterSlot, plan: Plan | None, today: date, policy: Policy, un
             "",
             assumptions(plan),
         )
-    return Explained(_headline(plan.due_on, today), _why(plan, policy, units), sureness(plan, today), assumptions(plan))
+    return Explained(
+        _headline(plan.due_on, today), _why(plan, policy, units), sureness(plan, today), assumptions(plan)
+    )
 
 
 def _headline(due: date, today: date) -> str:
@@ -71,11 +73,15 @@ def _why(plan: Plan, policy: Policy, units: str) -> str:
         }
     days = (plan.due_on - plan.life_began_on).days if plan.due_on and plan.life_began_on else 0
     if plan.reason == Plan.Reason.MEDIUM:
-        return _("This filter is made to stay in for %(days)d days at most, and that time is up then.") % {"days": days}
+        return _("This filter is made to stay in for %(days)d days at most, and that time is up then.") % {
+            "days": days
+        }
     if plan.reason == Plan.Reason.COST:
         return _("From this day on, the fan's extra electricity would cost more than a fresh filter saves.")
     if plan.p50_on is None:
-        return _("We cannot reckon yet how fast it loads here, so the calendar decides: %(days)d days.") % {"days": days}
+        return _("We cannot reckon yet how fast it loads here, so the calendar decides: %(days)d days.") % {
+            "days": days
+        }
     return _(
         "It loads slowly here, but no filter of this kind should stay in longer than %(days)d days, so the "
         "calendar decides."
@@ -90,7 +96,9 @@ def sureness(plan: Plan, today: date) -> str:
         return _("It is probably past its limit already.")
     low = plan.p10_on or plan.as_of
     if plan.p90_on is None:
-        return _("We expect it to reach its limit around %(mid)s, not before %(low)s; how late is hard to tell.") % {
+        return _(
+            "We expect it to reach its limit around %(mid)s, not before %(low)s; how late is hard to tell."
+        ) % {
             "mid": say_day(plan.p50_on),
             "low": say_day(low),
         }
@@ -105,21 +113,33 @@ def assumptions(plan: Plan | None) -> list[str]:
     """What was not measured, said to be assumed."""
     words = {
         "no_record": _("No change, reading or fitting date is on record."),
-        "fitted_unknown": _("The day this filter was put in is not known; its days count from the first record."),
-        "medium_carried": _("The last change did not say which filter went in; we assume the same as before."),
-        "airflow_from_capacity": _("The design airflow is not on record; it is taken from the cooling capacity."),
+        "fitted_unknown": _(
+            "The day this filter was put in is not known; its days count from the first record."
+        ),
+        "medium_carried": _(
+            "The last change did not say which filter went in; we assume the same as before."
+        ),
+        "airflow_from_capacity": _(
+            "The design airflow is not on record; it is taken from the cooling capacity."
+        ),
         "airflow_unknown": _("Neither airflow nor capacity is on record, so the drop cannot be reckoned."),
         "no_medium": _("Which filter is in there is not on record, so no limit can be set."),
         "no_points": _("The label's drop for this filter is not on record, so the drop cannot be reckoned."),
         "one_point": _("The label gives one drop only; others are reckoned with the usual exponent of 1.18."),
-        "beyond_points": _("The airflow here lies outside the label's points; the curve was drawn on from its end."),
+        "beyond_points": _(
+            "The airflow here lies outside the label's points; the curve was drawn on from its end."
+        ),
         "limit_twice_clean": _("The limit is twice the clean drop."),
         "limit_budget": _("The limit is what the ducts leave of the blower's static."),
-        "nothing_left": _("FINDING: the ducts leave the filter nothing above its clean drop. A technician should look."),
+        "nothing_left": _(
+            "FINDING: the ducts leave the filter nothing above its clean drop. A technician should look."
+        ),
         "statics_assumed": _("A duct's static was not measured and is taken as nought."),
         "size_differs": _("FINDING: the filter on record is of another size than its slot."),
         "no_log": _("No fan log here: hours are expected from the weather, so the span is wide."),
-        "no_station": _("No weather station is named for this home; a usual climate of its latitude is assumed."),
+        "no_station": _(
+            "No weather station is named for this home; a usual climate of its latitude is assumed."
+        ),
     }
     return [words[note] for note in (plan.notes if plan else ["no_record"]) if note in words]
 

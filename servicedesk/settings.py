@@ -152,7 +152,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = (
 )
 CELERY_BEAT_SCHEDULE = {
     "replan what changed": {"task": "schedules.tasks.replan_changed", "schedule": 5.0},
-    "plan the new day": {"task": "schedules.tasks.replan_stale", "schedule": 600.0},
+    "set task days anew": {"task": "schedules.tasks.refresh_tasks", "schedule": 900.0},
     "write due reminders": {"task": "schedules.tasks.write_reminders", "schedule": 60.0},
     "send the outbox": {"task": "schedules.tasks.send_outbox", "schedule": 15.0},
 }

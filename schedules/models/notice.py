@@ -27,7 +27,9 @@ class Notice(models.Model):
     site = models.ForeignKey(
         "equipment.Site", null=True, blank=True, on_delete=models.PROTECT, related_name="notices"
     )
-    person = models.ForeignKey("equipment.Person", on_delete=models.PROTECT, related_name="notices")
+    person = models.ForeignKey(
+        "equipment.Person", null=True, blank=True, on_delete=models.PROTECT, related_name="notices"
+    )
     state = models.CharField(_("state"), max_length=10, choices=State.choices, default=State.WAITING)
     why = models.CharField(_("why"), max_length=300, blank=True)
     send_at = models.DateTimeField(_("to be sent at"), db_index=True)

@@ -1,0 +1,178 @@
+"""Letters: one small function a kind, one builder for all; templates are found by the kind's name."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from email.utils import format_datetime
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.core.mail import EmailMultiAlternatives
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import translation
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from sesame.utils import get_query_string
+
+from equipment.models import Desk, FilterSlot, Media, Person, User
+from schedules import explain
+from schedules.models import Notice, Policy
+from shared import clock, signing
+from shared.signing import Purpose
+
+
+@dataclass(frozen=True)
+class Letter:
+    """A mail ready to be posted."""
+
+    to: str
+    subject: str
+    text: str
+    html: str
+    message_id: str
+    stop_url: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class FilterLine:
+    """A filter as a letter shows it."""
+
+    slot: FilterSlot
+    media: Media | None
+    size: str
+    explained: explain.Explained
+    due: str
+
+
+def letter_for(notice: Notice, now: datetime) -> Letter:
+    """The letter of ``notice`` in its reader's language and zone."""
+    with translation.override(_language(notice.person)):
+        return _BY_KIND[notice.kind](notice, now)
+
+
+def _language(person: Person | None) -> str:
+    known = {code for code, _name in settings.LANGUAGES}
+    short = person.language.split("-")[0] if person else ""
+    return short if short in known else settings.LANGUAGE_CODE
+
+
+def filter_lines(slots: list[FilterSlot], now: datetime) -> list[FilterLine]:
+    """Each slot with the exact filter that goes in and why now."""
+    policy, desk = Policy.the(), Desk.the()
+    lines = []
+    for slot in slots:
+        today = clock.local_day(now, slot.system.site.zone(desk.timezone))
+        plan = getattr(slot, "plan", None)
+        explained = explain.explain(slot, plan, today, policy, desk.units)
+        lines.append(
+            FilterLine(
+                slot, fitted_media(slot), slot.size, explained, explain.say_day(plan.due_on if plan else None)
+            )
+        )
+    return lines
+
+
+def fitted_media(slot: FilterSlot) -> Media | None:
+    """The medium that is in the slot now: the last one known to have gone in."""
+    named = slot.changes.filter(undone_at=None, media__isnull=False).order_by("-changed_at").first()
+    return named.media if named else slot.first_media
+
+
+def _filters_due(notice: Notice, now: datetime) -> Letter:
+    rows = notice.slots.select_related("slot__system__site", "slot__plan", "slot__first_media").order_by(
+        "slot__name"
+    )
+    lines = filter_lines([row.slot for row in rows], now)
+    first = min((line.slot.plan.due_on for line in lines if line.slot.plan.due_on), default=None)
+    subject = ngettext(
+        "Your air filter: change it by %(day)s", "Your %(n)d air filters: change them by %(day)s", len(lines)
+    )
+    subject %= {"n": len(lines), "day": explain.say_short(first) if first else "–"}
+    if notice.kind == Notice.Kind.FOLLOW_UP:
+        subject = _("Still to do: %(subject)s") % {"subject": subject}
+    return _build(notice, subject, {"lines": lines, "follow_up": notice.kind == Notice.Kind.FOLLOW_UP}, now)
+
+
+def _sign_in(notice: Notice, now: datetime) -> Letter:
+    user = User.objects.filter(email__iexact=notice.sent_to, is_active=True).order_by("pk").first()
+    link = sign_in_url(user) if user else settings.SITE_URL
+    return _build(notice, _("Your link to sign in"), {"link": link}, now)
+
+
+def sign_in_url(user: User) -> str:
+    """A link that signs ``user`` in for a day."""
+    return settings.SITE_URL + reverse("sign-in-by-link") + get_query_string(user)
+
+
+_BY_KIND = {
+    Notice.Kind.FILTERS_DUE.value: _filters_due,
+    Notice.Kind.FOLLOW_UP.value: _filters_due,
+    Notice.Kind.SIGN_IN.value: _sign_in,
+}
+
+
+def answer_url(notice: Notice) -> str:
+    """Where the reader says what was done."""
+    return settings.SITE_URL + reverse("answer", args=[signing.make(Purpose.ANSWER, f"notice:{notice.pk}")])
+
+
+def stop_url(person: Person | None) -> str:
+    """Where the reader stops filter mail; empty for letters that nobody can stop."""
+    if person is None:
+        return ""
+    return settings.SITE_URL + reverse("stop-mail", args=[signing.make(Purpose.STOP_MAIL, str(person.pk))])
+
+
+def _build(notice: Notice, subject: str, more: dict[str, object], now: datetime) -> Letter:
+    desk = Desk.the()
+    stop = stop_url(notice.person)
+    context = {
+        "desk": desk,
+        "person": notice.person,
+        "site": notice.site,
+        "subject": subject,
+        "answer_url": answer_url(notice),
+        "stop_url": stop,
+        **more,
+    }
+    name = "sign_in" if notice.kind == Notice.Kind.SIGN_IN else "filters_due"
+    host = urlsplit(settings.SITE_URL).hostname or "localhost"
+    return Letter(
+        to=notice.person.email if notice.person else notice.sent_to,
+        subject=subject,
+        text=render_to_string(f"schedules/mail/{name}.txt", context).strip() + "\n",
+        html=render_to_string(f"schedules/mail/{name}.html", context),
+        # The same row always makes the same id, so that a mailbox drops a second copy.
+        message_id=f"<{notice.key}.{notice.pk}@{host}>",
+        stop_url=stop,
+        at=now,
+    )
+
+
+def post(letter: Letter) -> None:
+    """Hand the letter to the mail server; without EMAIL_URL it is kept in the outbox alone."""
+    desk = Desk.the()
+    mail = EmailMultiAlternatives(
+        subject=letter.subject,
+        body=letter.text,
+        from_email=settings.DEFAULT_FROM_EMAIL,
+        to=[letter.to],
+        reply_to=[desk.email] if desk.email else None,
+        headers=_headers(letter),
+    )
+    mail.attach_alternative(letter.html, "text/html")
+    mail.send()
+
+
+def _headers(letter: Letter) -> dict[str, str]:
+    headers = {
+        "Message-ID": letter.message_id,
+        "Date": format_datetime(letter.at),
+        "Auto-Submitted": "auto-generated",
+    }
+    if letter.stop_url:
+        # One-click unsubscription by RFC 8058.
+        headers["List-Unsubscribe"] = f"<{letter.stop_url}>"
+        headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
+    return headers

@@ -1,0 +1,101 @@
+"""Calendar bytes of a household, with UIDs that stay and validators for conditional requests."""
+
+import hashlib
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from icalendar import Calendar, Event
+
+from equipment.models import Desk, FilterSlot, Site
+from schedules.emails import fitted_media
+from schedules.explain import explain
+from schedules.models import Feed, Policy, Visit
+from shared import clock
+
+
+@dataclass(frozen=True)
+class CalendarFile:
+    """A calendar as served: its bytes and their validator."""
+
+    body: bytes
+    etag: str
+
+
+def address(feed: Feed) -> str:
+    """The secret address to subscribe to."""
+    return settings.SITE_URL + reverse("feed", args=[feed.secret])
+
+
+def feed_of(site: Site) -> Feed:
+    """The site's open feed, made when there is none."""
+    return site.feeds.filter(withdrawn_at=None).first() or Feed.objects.create(site=site)
+
+
+def render(site: Site, now: datetime) -> CalendarFile:
+    """The site's filters and visits as an iCalendar file (RFC 5545, name and refresh by RFC 7986)."""
+    desk = Desk.the()
+    calendar = Calendar()
+    calendar.add("prodid", "-//servicedesk//filter dates//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    title = _("Filters at %(place)s") % {"place": site.street or site.name}
+    calendar.add("name", title)
+    calendar.add("x-wr-calname", title)
+    calendar.add("refresh-interval", timedelta(hours=12), parameters={"VALUE": "DURATION"})
+    today = clock.local_day(now, site.zone(desk.timezone))
+    for slot in _slots(site):
+        calendar.add_component(_filter_event(slot, slot.plan.due_on, today, desk))
+    for visit in site.visits.filter(state__in=Visit.ON_A_DAY).order_by("day", "pk"):
+        calendar.add_component(_visit_event(visit, desk))
+    body = calendar.to_ical()
+    return CalendarFile(body, f'"{hashlib.sha256(body).hexdigest()[:32]}"')
+
+
+def _slots(site: Site) -> list[FilterSlot]:
+    rows = FilterSlot.objects.filter(
+        system__site=site, retired_on=None, system__replaced_on=None, plan__due_on__isnull=False
+    )
+    return list(rows.select_related("system__site", "plan", "first_media").order_by("name"))
+
+
+def _host() -> str:
+    return urlsplit(settings.SITE_URL).hostname or "localhost"
+
+
+def _filter_event(slot: FilterSlot, due: date, today: date, desk: Desk) -> Event:
+    media = fitted_media(slot)
+    explained = explain(slot, slot.plan, today, Policy.the(), desk.units)
+    size = f"{slot.size}" + (f", MERV {media.merv}" if media else "")
+    event = Event()
+    event.add("uid", f"filter-{slot.pk}@{_host()}")
+    # The stamp is the plan's, so that the same plan always gives the same bytes.
+    event.add("dtstamp", slot.plan.made_at)
+    event.add("last-modified", slot.plan.made_at)
+    event.add("dtstart", due)
+    event.add("dtend", due + timedelta(days=1))
+    event.add("summary", _("Change the air filter: %(size)s") % {"size": size})
+    event.add("description", "\n".join(filter(None, (slot.location, explained.why, explained.sure))))
+    event.add("transp", "TRANSPARENT")
+    if slot.system.site.address:
+        event.add("location", slot.system.site.address)
+    return event
+
+
+def _visit_event(visit: Visit, desk: Desk) -> Event:
+    event = Event()
+    event.add("uid", f"visit-{visit.pk}@{_host()}")
+    stamp = visit.history.latest().history_date
+    event.add("dtstamp", stamp)
+    event.add("last-modified", stamp)
+    event.add("summary", _("Visit by %(desk)s") % {"desk": desk.name})
+    if visit.arrive_at and visit.leave_at:
+        event.add("dtstart", visit.arrive_at)
+        event.add("dtend", visit.leave_at)
+    elif visit.day:
+        event.add("dtstart", visit.day)
+        event.add("dtend", visit.day + timedelta(days=1))
+    return event

@@ -1,0 +1,287 @@
+"""Reminders: find who is to be told, claim a row, send it, record it.
+
+The outbox row is written before anything is tried. A claim whose worker died is parked for a person
+to judge, never sent again: sending twice is worse than asking.
+"""
+
+import logging
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from smtplib import SMTPException
+
+from django.db import IntegrityError, transaction
+from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
+
+from equipment.models import Desk, FilterChange, FilterSlot, Person, Site, SiteRole
+from schedules import emails
+from schedules.models import Notice, NoticeSlot, Policy, Visit, VisitJob
+from shared import clock
+
+log = logging.getLogger(__name__)
+CLAIM_LASTS = timedelta(minutes=15)
+MOST_ATTEMPTS = 5
+
+
+@dataclass(frozen=True)
+class ToTell:
+    """The filters of one home that fall due together, and who changes them."""
+
+    site: Site
+    person: Person | None
+    slots: list[FilterSlot]
+    why_not: str
+
+
+def due_slots(until: date) -> QuerySet[FilterSlot]:
+    """Slots in use, changed by their household, whose plan says due by ``until``."""
+    return (
+        FilterSlot.objects.filter(
+            plan__due_on__lte=until,
+            retired_on=None,
+            system__replaced_on=None,
+            system__site__vacant_since=None,
+            system__site__customer__gone_on=None,
+        )
+        .exclude(changed_by=FilterSlot.ChangedBy.TECHNICIAN)
+        .select_related("system__site__customer", "plan", "first_media")
+        .order_by("system__site", "plan__due_on", "name")
+    )
+
+
+def life_key(slot_id: int) -> str:
+    """A name for the filter now in the slot, that its next change makes another."""
+    last = FilterChange.objects.filter(slot=slot_id, undone_at=None).order_by("-changed_at").first()
+    return f"change-{last.pk}" if last else "first"
+
+
+def filter_changer(site: Site) -> Person | None:
+    """Who changes the filters at ``site`` now."""
+    role = (
+        SiteRole.objects.filter(site=site, role=SiteRole.Role.FILTER_CHANGER, until=None)
+        .select_related("person")
+        .order_by("-pk")
+        .first()
+    )
+    return role.person if role else None
+
+
+def why_unreachable(person: Person | None) -> str:
+    """Why ``person`` cannot be mailed about filters; empty when they can."""
+    if person is None:
+        return _("nobody is named as the filter changer")
+    if not person.email:
+        return _("no mail address")
+    if not person.wants_filter_mail:
+        return _("does not want filter mail")
+    return ""
+
+
+def to_tell(now: datetime, policy: Policy) -> list[ToTell]:
+    """Homes with a filter that falls due within the lead time, each with all that go together."""
+    today = clock.local_day(now, Desk.the().zone)
+    together: dict[int, list[FilterSlot]] = defaultdict(list)
+    for slot in due_slots(today + timedelta(days=policy.lead_days + policy.together_days)):
+        together[slot.system.site_id].append(slot)
+    homes = []
+    for slots in together.values():
+        first = slots[0].plan.due_on
+        if first is None or first > today + timedelta(days=policy.lead_days):
+            continue
+        site = slots[0].system.site
+        last = max(first, today) + timedelta(days=policy.together_days)
+        mine = [slot for slot in slots if slot.plan.due_on and slot.plan.due_on <= last]
+        person = filter_changer(site)
+        homes.append(ToTell(site, person, mine, why_unreachable(person)))
+    return homes
+
+
+def write_due(now: datetime) -> int:
+    """Write an outbox row for every home that is to be told and was not yet; how many were written."""
+    policy, written = Policy.the(), 0
+    for home in to_tell(now, policy):
+        if home.why_not or home.person is None or _visit_booked(home.site):
+            continue
+        untold = [slot for slot in home.slots if not _was_told(slot, Notice.Kind.FILTERS_DUE)]
+        if untold:
+            written += _write(home, home.person, untold, Notice.Kind.FILTERS_DUE, now, policy)
+        elif _wants_follow_up(home, now, policy):
+            again = [slot for slot in home.slots if not _was_told(slot, Notice.Kind.FOLLOW_UP)]
+            written += _write(home, home.person, again, Notice.Kind.FOLLOW_UP, now, policy) if again else 0
+    return written
+
+
+def _visit_booked(site: Site) -> bool:
+    return site.visits.filter(state__in=Visit.ON_A_DAY).exists()
+
+
+def _was_told(slot: FilterSlot, kind: str) -> bool:
+    return NoticeSlot.objects.filter(slot=slot, kind=kind, life=life_key(slot.pk)).exists()
+
+
+def _wants_follow_up(home: ToTell, now: datetime, policy: Policy) -> bool:
+    """The first letter went out long enough ago and nothing was answered."""
+    first = (
+        NoticeSlot.objects.filter(
+            slot__in=home.slots, kind=Notice.Kind.FILTERS_DUE, notice__state=Notice.State.SENT
+        )
+        .order_by("-notice__sent_at")
+        .select_related("notice")
+        .first()
+    )
+    if first is None or first.notice.sent_at is None:
+        return False
+    due = home.slots[0].plan.due_on
+    waited = now - first.notice.sent_at >= timedelta(days=policy.follow_up_days)
+    return waited and due is not None and due <= clock.local_day(now, Desk.the().zone)
+
+
+def _write(
+    home: ToTell, person: Person, slots: Iterable[FilterSlot], kind: str, now: datetime, policy: Policy
+) -> int:
+    """One row with its slots, both or neither; nought when another worker was first."""
+    slots = list(slots)
+    lives = [life_key(slot.pk) for slot in slots]
+    key = f"{kind}-{slots[0].pk}-{lives[0]}"
+    try:
+        with transaction.atomic():
+            notice = Notice.objects.create(
+                key=key,
+                kind=kind,
+                site=home.site,
+                person=person,
+                send_at=next_sending(home.site, now, policy),
+            )
+            NoticeSlot.objects.bulk_create(
+                [
+                    NoticeSlot(notice=notice, slot=slot, kind=kind, life=life)
+                    for slot, life in zip(slots, lives, strict=True)
+                ]
+            )
+    except IntegrityError:
+        return 0
+    return 1
+
+
+def next_sending(site: Site, now: datetime, policy: Policy) -> datetime:
+    """Now when it is morning at the site, else its next morning."""
+    tz = site.zone(Desk.the().timezone)
+    if clock.in_window(now, tz, policy.send_from_hour, policy.send_to_hour):
+        return now
+    today = clock.local_day(now, tz)
+    soon = clock.send_at(today, tz, policy.send_from_hour)
+    return soon if soon > now else clock.send_at(today + timedelta(days=1), tz, policy.send_from_hour)
+
+
+def send_one(now: datetime) -> bool:
+    """Send the next row that is due; True while there is work."""
+    waiting = Notice.objects.filter(state=Notice.State.WAITING, send_at__lte=now)
+    notice = waiting.order_by("send_at", "pk").select_related("person", "site__customer").first()
+    if notice is None:
+        return False
+    # The WHERE repeats what was read: one row changed means that it is ours.
+    claimed = Notice.objects.filter(pk=notice.pk, state=Notice.State.WAITING).update(
+        state=Notice.State.CLAIMED, claimed_at=now, attempts=notice.attempts + 1
+    )
+    if claimed == 1:
+        notice.attempts += 1
+        _send(notice, now)
+    return True
+
+
+def _send(notice: Notice, now: datetime) -> None:
+    why = stale(notice)
+    if why:
+        _finish(notice, Notice.State.NOT_SENT, why)
+        return
+    try:
+        letter = emails.letter_for(notice, now)
+        emails.post(letter)
+    except (SMTPException, OSError) as error:
+        _try_later(notice, now, error)
+        return
+    Notice.objects.filter(pk=notice.pk).update(
+        state=Notice.State.SENT,
+        sent_at=now,
+        sent_to=letter.to,
+        subject=letter.subject,
+        text=letter.text,
+        html=letter.html,
+        why="",
+    )
+
+
+def stale(notice: Notice) -> str:
+    """Why the letter must not go out any more, looked at in the last moment; empty when it may."""
+    if notice.kind not in (Notice.Kind.FILTERS_DUE, Notice.Kind.FOLLOW_UP):
+        return ""
+    if notice.site is None or notice.person is None:
+        return _("its home or its reader is not known")
+    notice.person.refresh_from_db()
+    if filter_changer(notice.site) != notice.person:
+        return _("somebody else changes the filters there now")
+    if why := why_unreachable(notice.person):
+        return why
+    if notice.site.vacant_since or notice.site.customer.gone_on:
+        return _("nobody lives there now")
+    if _visit_booked(notice.site):
+        return _("a visit is booked")
+    if not open_slots(notice):
+        return _("the filters were changed meanwhile")
+    return ""
+
+
+def open_slots(notice: Notice) -> list[FilterSlot]:
+    """The notice's slots whose filter is still the one it speaks of."""
+    rows = notice.slots.select_related("slot__system__site", "slot__plan", "slot__first_media").order_by(
+        "slot__name"
+    )
+    return [row.slot for row in rows if row.life == life_key(row.slot_id) and row.slot.retired_on is None]
+
+
+def _finish(notice: Notice, state: str, why: str) -> None:
+    Notice.objects.filter(pk=notice.pk).update(state=state, why=why[:300])
+
+
+def _try_later(notice: Notice, now: datetime, error: Exception) -> None:
+    """Put the row back with growing patience; give it to a person after the last try."""
+    log.warning("notice %s was not sent: %s", notice.pk, type(error).__name__)
+    if notice.attempts >= MOST_ATTEMPTS:
+        _finish(notice, Notice.State.FAILED, str(error) or type(error).__name__)
+        return
+    wait = timedelta(minutes=2 ** (2 * notice.attempts))
+    Notice.objects.filter(pk=notice.pk).update(
+        state=Notice.State.WAITING, send_at=now + wait, why=(str(error) or type(error).__name__)[:300]
+    )
+
+
+def park_lost_claims(now: datetime) -> int:
+    """Claims whose worker died: sent or not, nobody knows; a person must look."""
+    lost = Notice.objects.filter(state=Notice.State.CLAIMED, claimed_at__lt=now - CLAIM_LASTS)
+    return lost.update(state=Notice.State.PARKED, why="the sender stopped in the middle: sent or not?")
+
+
+def call_list(now: datetime) -> list[ToTell]:
+    """Homes with due filters whom no letter reaches, each with the reason."""
+    homes = [home for home in to_tell(now, Policy.the()) if not _visit_booked(home.site)]
+    unsent = {
+        row.site_id: row
+        for row in Notice.objects.filter(state__in=[Notice.State.FAILED, Notice.State.PARKED]).order_by("pk")
+    }
+    listed = []
+    for home in homes:
+        why = home.why_not
+        if not why and home.site.pk in unsent:
+            row = unsent[home.site.pk]
+            why = f"{row.get_state_display()}: {row.why}"
+        if not why and _asked_for_somebody(home.site):
+            why = _("asked for somebody to come")
+        if why:
+            listed.append(ToTell(home.site, home.person, home.slots, why))
+    return listed
+
+
+def _asked_for_somebody(site: Site) -> bool:
+    return VisitJob.objects.filter(Q(visit__site=site), visit__state=Visit.State.DUE).exists()

@@ -1,0 +1,32 @@
+"""What the workers run; the work itself lies in the modules named."""
+
+from celery import shared_task
+from django.utils import timezone
+
+from schedules import due, reminders, tasks_due
+
+
+@shared_task
+def replan_changed() -> int:
+    """Plan again what is newer than its plan."""
+    return due.replan_stale(timezone.now())
+
+
+@shared_task
+def refresh_tasks() -> int:
+    """Set the due days of maintenance tasks anew."""
+    return tasks_due.refresh_all(due.today(timezone.now()))
+
+
+@shared_task
+def write_reminders() -> int:
+    """Write outbox rows for the homes that are to be told."""
+    return reminders.write_due(timezone.now())
+
+
+@shared_task
+def send_outbox() -> None:
+    """Send what is due, and park the claims of senders that died."""
+    reminders.park_lost_claims(timezone.now())
+    while reminders.send_one(timezone.now()):
+        pass

@@ -1,0 +1,268 @@
+"""Visits: what a technician does at a site becomes one trip; completing it plans again."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, User
+from equipment.record import NotRecordable, Told, record_change, record_reading
+from schedules import due
+from schedules.models import MaintenanceTask, Technician, Visit, VisitJob
+from schedules.tasks_due import mark_done
+from shared import clock
+
+ARRIVE_AND_LEAVE_MINUTES = 10
+MINUTES_A_FILTER = 12
+# How far ahead jobs of one site are offered as one trip.
+HORIZON_DAYS = 30
+TOGETHER_DAYS = 45
+
+
+class NotBookable(ValueError):
+    """A visit that cannot be; the message says why in plain words."""
+
+
+@dataclass(frozen=True)
+class Offer:
+    """Jobs of one site that can share a trip."""
+
+    site: Site
+    slots: list[FilterSlot]
+    tasks: list[MaintenanceTask]
+
+    @property
+    def due_on(self) -> date | None:
+        """The earliest due day among the jobs."""
+        days = [slot.plan.due_on for slot in self.slots] + [task.due_on for task in self.tasks]
+        return min((day for day in days if day), default=None)
+
+    @property
+    def minutes(self) -> int:
+        """Expected minutes at the site."""
+        return minutes_for(self.slots, self.tasks)
+
+    @property
+    def skills(self) -> list[str]:
+        """The skills that all jobs together need."""
+        return sorted({task.skill for task in self.tasks if task.skill})
+
+
+def minutes_for(slots: Sequence[FilterSlot], tasks: Sequence[MaintenanceTask]) -> int:
+    """Expected minutes at the site for these jobs."""
+    return ARRIVE_AND_LEAVE_MINUTES + MINUTES_A_FILTER * len(slots) + sum(task.minutes for task in tasks)
+
+
+def offers(today: date) -> list[Offer]:
+    """Sites with a technician's job due within the horizon, each with all that can share the trip."""
+    last = today + timedelta(days=HORIZON_DAYS + TOGETHER_DAYS)
+    slots = _technician_slots(last)
+    tasks = (
+        MaintenanceTask.objects.filter(due_on__lte=last, ended_on=None, system__replaced_on=None)
+        .exclude(jobs__visit__state__in=Visit.OPEN)
+        .select_related("system__site__customer")
+    )
+    by_site: dict[int, Offer] = {}
+    for slot in slots:
+        by_site.setdefault(slot.system.site_id, Offer(slot.system.site, [], [])).slots.append(slot)
+    for task in tasks.filter(system__site__vacant_since=None, system__site__customer__gone_on=None):
+        by_site.setdefault(task.system.site_id, Offer(task.system.site, [], [])).tasks.append(task)
+    near = (_trimmed(offer) for offer in by_site.values())
+    horizon = today + timedelta(days=HORIZON_DAYS)
+    return sorted(
+        (o for o in near if o.due_on and o.due_on <= horizon), key=lambda o: (o.due_on, o.site.name)
+    )
+
+
+def _technician_slots(last: date) -> list[FilterSlot]:
+    rows = (
+        FilterSlot.objects.filter(
+            changed_by=FilterSlot.ChangedBy.TECHNICIAN,
+            plan__due_on__lte=last,
+            retired_on=None,
+            system__replaced_on=None,
+            system__site__vacant_since=None,
+            system__site__customer__gone_on=None,
+        )
+        .exclude(jobs__visit__state__in=Visit.OPEN)
+        .select_related("system__site__customer", "plan", "first_media")
+    )
+    return list(rows.order_by("name"))
+
+
+def _trimmed(offer: Offer) -> Offer:
+    """Without the jobs that fall due too long after the first."""
+    first = offer.due_on
+    if first is None:
+        return offer
+    last = first + timedelta(days=TOGETHER_DAYS)
+    return Offer(
+        offer.site,
+        [slot for slot in offer.slots if slot.plan.due_on and slot.plan.due_on <= last],
+        [task for task in offer.tasks if task.due_on and task.due_on <= last],
+    )
+
+
+@dataclass(frozen=True)
+class Booking:
+    """What a manager asks for: jobs of a site, for a technician on a day, perhaps within hours."""
+
+    site: Site
+    slots: Sequence[FilterSlot]
+    tasks: Sequence[MaintenanceTask]
+    technician: Technician | None = None
+    day: date | None = None
+    window_from: time | None = None
+    window_to: time | None = None
+
+
+def book(booking: Booking, now: datetime) -> Visit:
+    """Make the visit; scheduled when it has technician and day, else due. Raises NotBookable."""
+    _refuse_unbookable(booking, now)
+    scheduled = booking.technician is not None and booking.day is not None
+    with transaction.atomic():
+        visit = Visit.objects.create(
+            site=booking.site,
+            state=Visit.State.SCHEDULED if scheduled else Visit.State.DUE,
+            technician=booking.technician if scheduled else None,
+            day=booking.day if scheduled else None,
+            window_from=booking.window_from,
+            window_to=booking.window_to,
+            minutes=minutes_for(booking.slots, booking.tasks),
+            skills=sorted({task.skill for task in booking.tasks if task.skill}),
+        )
+        VisitJob.objects.bulk_create(
+            [VisitJob(visit=visit, slot=slot) for slot in booking.slots]
+            + [VisitJob(visit=visit, task=task) for task in booking.tasks]
+        )
+    return visit
+
+
+def schedule(visit: Visit, technician: Technician, day: date, now: datetime) -> Visit:
+    """Give an open visit to a technician on a day. Raises NotBookable."""
+    if not visit.is_open:
+        raise NotBookable(_("This visit is over."))
+    _refuse_unfit(technician, visit.skills, day, now)
+    visit.technician, visit.day, visit.state = technician, day, Visit.State.SCHEDULED
+    visit.stop_number = visit.arrive_at = visit.leave_at = None
+    visit.save()
+    return visit
+
+
+def _refuse_unbookable(booking: Booking, now: datetime) -> None:
+    if not booking.slots and not booking.tasks:
+        raise NotBookable(_("Choose at least one filter or task."))
+    if (booking.technician is None) != (booking.day is None):
+        raise NotBookable(_("A technician and a day go together: name both or neither."))
+    if booking.window_from and booking.window_to and booking.window_to < booking.window_from:
+        raise NotBookable(_("The hours end before they begin."))
+    taken = VisitJob.objects.filter(visit__state__in=Visit.OPEN)
+    if taken.filter(slot__in=booking.slots).exists() or taken.filter(task__in=booking.tasks).exists():
+        raise NotBookable(_("One of these jobs is already part of an open visit."))
+    if booking.technician is not None and booking.day is not None:
+        skills = [task.skill for task in booking.tasks if task.skill]
+        _refuse_unfit(booking.technician, skills, booking.day, now)
+
+
+def _refuse_unfit(technician: Technician, skills: Sequence[str], day: date, now: datetime) -> None:
+    missing = sorted(set(skills) - set(technician.skills))
+    if missing:
+        others = [t.name for t in Technician.objects.filter(gone_on=None) if set(skills) <= set(t.skills)]
+        who = ", ".join(others) or _("nobody at this desk")
+        raise NotBookable(
+            _("%(name)s does not have the skill %(skill)s; %(who)s has.")
+            % {"name": technician.name, "skill": ", ".join(missing), "who": who}
+        )
+    if day < clock.local_day(now, Desk.the().zone):
+        raise NotBookable(_("That day is past."))
+    if technician.gone_on and technician.gone_on <= day:
+        raise NotBookable(_("%(name)s no longer works here on that day.") % {"name": technician.name})
+
+
+@dataclass
+class FilterDone:
+    """What was done at one slot: drops in Pa, airflow in m3/s, None where not measured."""
+
+    slot: FilterSlot
+    changed: bool
+    media: Media | None = None
+    drop_before_pa: float | None = None
+    drop_after_pa: float | None = None
+    airflow_m3s: float | None = None
+
+
+@dataclass
+class Outcome:
+    """A completed visit as the technician tells it."""
+
+    at: datetime
+    filters: list[FilterDone] = field(default_factory=list)
+    tasks_done: list[MaintenanceTask] = field(default_factory=list)
+    findings: str = ""
+    note: str = ""
+
+
+def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit:
+    """Write everything down, or nothing, and plan the site's filters again.
+
+    Raises NotRecordable when a reading or a change cannot be so; the visit then stays open.
+    """
+    if not visit.is_open:
+        raise NotRecordable(_("This visit is already over."))
+    if outcome.at > now + timedelta(minutes=5):
+        raise NotRecordable(_("That moment is still to come."))
+    tz = visit.site.zone(Desk.the().timezone)
+    with transaction.atomic():
+        for done in outcome.filters:
+            _write_filter(done, outcome.at, tz, user, now)
+            visit.jobs.filter(slot=done.slot).update(done=done.changed)
+        for task in outcome.tasks_done:
+            mark_done(task, clock.local_day(outcome.at, tz), visit, outcome.note, due.today(now))
+            visit.jobs.filter(task=task).update(done=True)
+        visit.jobs.filter(done=None).update(done=False)
+        visit.state, visit.completed_at = Visit.State.COMPLETED, outcome.at
+        visit.findings, visit.note = outcome.findings, outcome.note
+        visit.save()
+    due.replan(now, FilterSlot.objects.filter(system__site=visit.site_id))
+    return visit
+
+
+def _write_filter(done: FilterDone, at: datetime, tz: clock.ZoneInfo, user: User, now: datetime) -> None:
+    """The old filter's reading, the change, the new filter's reading: a second apart, in that order."""
+    if done.drop_before_pa is not None:
+        at_removal = at - timedelta(seconds=1) if done.changed else at
+        _write_reading(done.slot, at_removal, done.drop_before_pa, done.airflow_m3s, user, now)
+    if done.changed:
+        told = Told(FilterChange.Told.TECHNICIAN, FilterSlot.ChangedBy.TECHNICIAN, user)
+        record_change(done.slot, clock.local_day(at, tz), done.media, told, now, at=at)
+        if done.drop_after_pa is not None:
+            _write_reading(
+                done.slot, at + timedelta(seconds=1), done.drop_after_pa, done.airflow_m3s, user, now
+            )
+
+
+def _write_reading(
+    slot: FilterSlot, at: datetime, drop_pa: float, airflow_m3s: float | None, user: User, now: datetime
+) -> None:
+    reading = Reading(slot=slot, taken_at=at, filter_drop_pa=drop_pa, airflow_m3s=airflow_m3s, taken_by=user)
+    record_reading(reading, now)
+
+
+def no_access(visit: Visit, note: str, now: datetime) -> Visit:
+    """Nobody opened: the visit ends, its jobs are free to be offered again."""
+    if not visit.is_open:
+        raise NotRecordable(_("This visit is already over."))
+    visit.state, visit.note, visit.completed_at = Visit.State.NO_ACCESS, note, now
+    visit.save()
+    return visit
+
+
+def cancel(visit: Visit, note: str) -> Visit:
+    """Call an open visit off; its jobs are free to be offered again."""
+    if not visit.is_open:
+        raise NotBookable(_("This visit is over."))
+    visit.state, visit.note = Visit.State.CANCELLED, note
+    visit.save()
+    return visit

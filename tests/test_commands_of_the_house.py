@@ -13,7 +13,7 @@ from types import ModuleType
 
 import pytest
 
-from tests import runner
+from tests import runner, servers
 
 ROOT = Path(__file__).resolve().parents[1]
 REQUIREMENTS = ROOT / "requirements"
@@ -177,3 +177,38 @@ def test_one_failed_run_of_the_two_fails_both(
 
     monkeypatch.setattr(runner, "run_tests", run_tests)
     assert runner.both_runs([], {"TEST_POSTGRES_URL": "postgres://x"}, []) == together
+
+
+@pytest.fixture
+def without_redis(monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
+    """A machine that lacks one server; what the runs are told to leave out is kept."""
+    told: list[list[str]] = []
+
+    def missing() -> str:
+        raise servers.Missing("there is none")
+
+    def both_runs(arguments: list[str], env: dict[str, str], left_out: list[str]) -> int:
+        told.append(left_out)
+        return 0
+
+    monkeypatch.setattr(runner, "SERVERS", {"redis": ("TEST_NO_SUCH_URL", missing)})
+    monkeypatch.setattr(runner, "both_runs", both_runs)
+    monkeypatch.setattr(runner.signal, "signal", lambda *_: None)
+    return told
+
+
+def test_a_missing_server_leaves_out_its_tests_and_says_so(
+    without_redis: list[list[str]], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.delenv("CI", raising=False)
+    assert runner.main([]) == 0
+    assert without_redis == [["long", "redis"]]
+    assert "LEFT OUT, tests marked redis: there is none" in capsys.readouterr().err
+
+
+def test_a_missing_server_fails_in_ci(
+    without_redis: list[list[str]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("CI", "true")
+    assert runner.main(["--long"]) == 1
+    assert without_redis == []

@@ -8,16 +8,23 @@ from schedules.planning.routing.timing import first_start
 
 # Beyond this many stops the sets, three to the power of their number for each technician, take too long.
 MOST_STOPS = 8
+MOST_SETS = 150_000
 
 # A part of a route: when it is ready to leave its last stop, its travel so far, its order.
 _Part = tuple[int, int, tuple[int, ...]]
 _Cost = tuple[int, int, int]
 
 
+def is_small(problem: Problem, servable: list[int]) -> bool:
+    """Whether best_orders takes no more than about a second."""
+    sets = 3 ** len(servable) * len(problem.technicians)
+    return len(servable) <= MOST_STOPS and sets <= MOST_SETS
+
+
 def best_orders(problem: Problem, servable: list[int]) -> list[Order]:
     """Orders of stops by technician: fewest unserved musts, then least travel plus worth left out.
 
-    `servable` holds the indices of at most MOST_STOPS stops; no rule is left out and no seed is needed.
+    `servable` holds the indices of the stops worth trying, few enough for is_small; no seed is needed.
     """
     whole = frozenset(servable)
     states: dict[frozenset[int], tuple[_Cost, list[Order]]] = {frozenset(): ((0, 0, 0), [])}

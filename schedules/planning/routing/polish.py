@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from itertools import count, pairwise
 
 from schedules.planning.routing.problem import Problem, Stop, Technician
-from schedules.planning.routing.timing import feasible, may_serve, travel_of
+from schedules.planning.routing.timing import feasible, first_start, may_serve, ready_times, travel_of
 
 Order = list[int]
 
@@ -33,10 +33,26 @@ def polished(problem: Problem, orders: list[Order], servable: set[int]) -> list[
 
 def cheapest(problem: Problem, orders: list[Order], index: int) -> tuple[int, int, int] | None:
     """The least travel (seconds, technician, place in the order) at which one more stop can be served."""
+    ready = [ready_times(problem, who, order) for who, order in zip(problem.technicians, orders, strict=True)]
     for extra, at, place in sorted(_places(problem, orders, index)):
-        if feasible(problem, problem.technicians[at], _with(orders[at], index, place)):
+        technician, longer = problem.technicians[at], _with(orders[at], index, place)
+        ahead = longer[place : place + 2]
+        if _reached(problem, technician, orders[at][:place], ready[at][place], ahead) and feasible(
+            problem, technician, longer
+        ):
             return extra, at, place
     return None
+
+
+def _reached(problem: Problem, technician: Technician, before: Order, clock: int, ahead: Order) -> bool:
+    """Whether the next stops can still start in time: a cheap look before the whole route is tried."""
+    node = problem.stops[before[-1]].node if before else technician.node
+    for stop in (problem.stops[index] for index in ahead):
+        start = first_start(stop.windows, clock + (problem.way(node, stop.node) or 0))
+        if start is None or start + stop.service_s > technician.shift[1]:
+            return False
+        clock, node = start + stop.service_s, stop.node
+    return True
 
 
 def _places(problem: Problem, orders: list[Order], index: int) -> Iterator[tuple[int, int, int]]:

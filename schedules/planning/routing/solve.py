@@ -1,19 +1,24 @@
 """Routes for a problem: PyVRP searches, and what it finds is timed, repaired and checked here."""
 
+import warnings
 from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
 import pyvrp
+from pyvrp.exceptions import PenaltyBoundWarning
 from pyvrp.search import OPERATORS
 from pyvrp.stop import MaxIterations, MaxRuntime, StoppingCriterion
 
 from schedules.planning.routing.check import check
-from schedules.planning.routing.exact import MOST_STOPS, best_orders
+from schedules.planning.routing.exact import best_orders, is_small
 from schedules.planning.routing.explain import Obstacles
 from schedules.planning.routing.polish import Order, cheapest, polished
 from schedules.planning.routing.problem import Problem, Route, Solution, Stop, Unserved
 from schedules.planning.routing.timing import metres_of, timed, travel_of
+
+# A search that leans on its steepest penalty is no news to the desk: every answer is checked here.
+warnings.filterwarnings("ignore", category=PenaltyBoundWarning)
 
 # Sums of prizes stay below this, a quarter of what a 64-bit whole number holds.
 _PRIZES = 2**61
@@ -51,13 +56,13 @@ def solve(problem: Problem, stop: StopRule, seed: int) -> Solution:
     """Routes that minimise unserved musts, then travel seconds plus the worth of the mays left out.
 
     Every route holds every rule whatever the search found, and each stop left out says why. Up to
-    MOST_STOPS stops the answer is the best there is, whatever the stop rule; beyond, worths that dwarf
-    any day's travel may count alike. Raises RuntimeError if its own answer fails the check.
+    eight stops the answer is the best there is, whatever the stop rule; beyond, worths that dwarf any
+    day's travel may count alike. Raises RuntimeError if its own answer fails the check.
     """
     obstacles = Obstacles(problem)
     why = {index: obstacles.why(stop) for index, stop in enumerate(problem.stops)}
     servable = {index for index, words in why.items() if words is None}
-    if len(servable) <= MOST_STOPS:
+    if is_small(problem, sorted(servable)):
         orders = best_orders(problem, sorted(servable))
     else:
         orders = polished(problem, _search(problem, obstacles, sorted(servable), stop, seed), servable)

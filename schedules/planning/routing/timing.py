@@ -73,6 +73,17 @@ def feasible(problem: Problem, technician: Technician, order: Sequence[int]) -> 
     return way is not None and clock + way <= technician.shift[1]
 
 
+def ready_times(problem: Problem, technician: Technician, order: Sequence[int]) -> list[int]:
+    """When a feasible route is ready to leave for each place of its order at the earliest, 0 its start."""
+    clock, node = technician.shift[0], technician.node
+    ready = [clock]
+    for stop in (problem.stops[index] for index in order):
+        arrive = clock + (problem.way(node, stop.node) or 0)
+        clock, node = (first_start(stop.windows, arrive) or arrive) + stop.service_s, stop.node
+        ready.append(clock)
+    return ready
+
+
 def first_start(windows: Sequence[Window], arrive_s: int) -> int | None:
     """The first second at or after arrival that lies in a window; None once all have closed."""
     if not windows:

@@ -34,7 +34,7 @@ class StopRule(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Seconds:
-    """Ends after so many seconds of search; the answer then depends on the machine's speed."""
+    """Ends after so many seconds of search, tidying up comes on top; depends on the machine's speed."""
 
     seconds: float
 

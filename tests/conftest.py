@@ -1,0 +1,138 @@
+"""Named people, their home, and a clock that stands still."""
+
+import csv
+from collections.abc import Callable, Iterable
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+from django.test import Client
+
+from equipment.models import FilterSlot, Person, Site, SiteRole, System, User
+from equipment.sheets.faults import Report
+from equipment.sheets.importer import import_sheets
+from tests.factories import (
+    NOW,
+    FilterSlotFactory,
+    PersonFactory,
+    SiteFactory,
+    SiteRoleFactory,
+    SystemFactory,
+    TechnicianFactory,
+    UserFactory,
+)
+
+Rows = Iterable[dict[str, object]]
+WriteSheet = Callable[..., Path]
+Importing = Callable[..., Report]
+
+
+@pytest.fixture
+def now() -> datetime:
+    """Tuesday, 12 May 2026, 10 o'clock in Chicago."""
+    return NOW
+
+
+@pytest.fixture
+def home(db: None) -> Site:
+    """The homeowner's house."""
+    return SiteFactory(name="home", street="12 Linden Street", city="Springfield")
+
+
+@pytest.fixture
+def home_system(home: Site) -> System:
+    return SystemFactory(name="home-air", site=home)
+
+
+@pytest.fixture
+def home_slot(home_system: System) -> FilterSlot:
+    return FilterSlotFactory(name="home-hall", system=home_system)
+
+
+@pytest.fixture
+def homeowner_person(home: Site, home_slot: FilterSlot) -> Person:
+    """Lives at home and changes its filters."""
+    person = PersonFactory(name="Robin Reed", email="robin@home.example")
+    for role in (SiteRole.Role.OCCUPANT, SiteRole.Role.FILTER_CHANGER):
+        SiteRoleFactory(site=home, person=person, role=role)
+    return person
+
+
+@pytest.fixture
+def homeowner_user(homeowner_person: Person) -> User:
+    return UserFactory(username="homeowner", role=User.Role.HOMEOWNER, person=homeowner_person)
+
+
+@pytest.fixture
+def manager_user(db: None) -> User:
+    return UserFactory(username="manager", role=User.Role.MANAGER, is_staff=True, is_superuser=True)
+
+
+@pytest.fixture
+def technician_user(db: None) -> User:
+    user = UserFactory(username="technician", role=User.Role.TECHNICIAN)
+    TechnicianFactory(name="Terry Tool", user=user)
+    return user
+
+
+@pytest.fixture
+def homeowner(homeowner_user: User) -> Client:
+    return _signed_in(homeowner_user)
+
+
+@pytest.fixture
+def manager(manager_user: User) -> Client:
+    return _signed_in(manager_user)
+
+
+@pytest.fixture
+def technician(technician_user: User) -> Client:
+    return _signed_in(technician_user)
+
+
+@pytest.fixture
+def stranger(db: None) -> Client:
+    """Nobody signed in."""
+    return Client()
+
+
+def _signed_in(user: User) -> Client:
+    client = Client()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+@pytest.fixture
+def sheet(tmp_path: Path) -> WriteSheet:
+    """Writes a sheet into the test's directory: rows as dictionaries, or the whole text."""
+
+    def write(name: str, rows: Rows | str | bytes) -> Path:
+        path = tmp_path / name
+        if isinstance(rows, bytes):
+            path.write_bytes(rows)
+        elif isinstance(rows, str):
+            path.write_text(rows, encoding="utf-8")
+        else:
+            listed = list(rows)
+            columns = list(dict.fromkeys(column for row in listed for column in row))
+            with path.open("w", newline="", encoding="utf-8") as file:
+                writer = csv.DictWriter(file, columns, restval="")
+                writer.writeheader()
+                writer.writerows(listed)
+        return path
+
+    return write
+
+
+@pytest.fixture
+def importing(db: None, tmp_path: Path, sheet: WriteSheet) -> Importing:
+    """Writes the sheets given by name (media="...", installed=[...]) and imports their directory."""
+
+    def run(*, at: datetime = NOW, keep_good: bool = False, **sheets: Rows | str | bytes) -> Report:
+        for path in tmp_path.glob("*.csv"):
+            path.unlink()
+        for name, rows in sheets.items():
+            sheet(f"{name}.csv", rows)
+        return import_sheets(tmp_path, at, keep_good=keep_good)
+
+    return run

@@ -1,0 +1,257 @@
+"""One minimal valid row a model."""
+
+from datetime import UTC, date, datetime
+from typing import Any
+
+import factory
+from factory.django import DjangoModelFactory
+
+from equipment import models as record
+from schedules import models as plans
+from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC
+
+NOW = datetime(2026, 5, 12, 15, tzinfo=UTC)
+TODAY = date(2026, 5, 12)
+
+
+class CustomerFactory(DjangoModelFactory):
+    class Meta:
+        model = record.Customer
+
+    name = factory.Sequence(lambda n: f"Household {n}")
+
+
+class DeskFactory(DjangoModelFactory):
+    class Meta:
+        model = record.Desk
+        django_get_or_create = ("pk",)
+
+    pk = 1
+
+
+class PersonFactory(DjangoModelFactory):
+    class Meta:
+        model = record.Person
+
+    name = factory.Sequence(lambda n: f"Person {n}")
+    email = factory.Sequence(lambda n: f"person{n}@home.example")
+
+
+class StationFactory(DjangoModelFactory):
+    class Meta:
+        model = record.Station
+
+    name = factory.Sequence(lambda n: f"station-{n}")
+    latitude = 41.9
+    longitude = -87.8
+
+
+class WeatherDayFactory(DjangoModelFactory):
+    class Meta:
+        model = record.WeatherDay
+
+    station = factory.SubFactory(StationFactory)
+    day = TODAY
+    mean_temp_c = 12.0
+
+
+class SiteFactory(DjangoModelFactory):
+    class Meta:
+        model = record.Site
+
+    name = factory.Sequence(lambda n: f"{n} Elm Street")
+    customer = factory.SubFactory(CustomerFactory)
+
+
+class SiteRoleFactory(DjangoModelFactory):
+    class Meta:
+        model = record.SiteRole
+
+    site = factory.SubFactory(SiteFactory)
+    person = factory.SubFactory(PersonFactory)
+    role = record.SiteRole.Role.FILTER_CHANGER
+
+
+class SystemFactory(DjangoModelFactory):
+    class Meta:
+        model = record.System
+
+    name = factory.Sequence(lambda n: f"system-{n}")
+    site = factory.SubFactory(SiteFactory)
+
+
+class Sides(DjangoModelFactory):
+    """16x25x1, for whatever has a nominal size."""
+
+    class Meta:
+        abstract = True
+
+    nominal_size = "16x25x1"
+    short_m = 16 * METRE_PER_INCH
+    long_m = 25 * METRE_PER_INCH
+    depth_m = METRE_PER_INCH
+
+
+class MediaFactory(Sides):
+    class Meta:
+        model = record.Media
+
+    name = factory.Sequence(lambda n: f"pleat-{n}")
+    merv = 8
+
+
+class MediaPointFactory(DjangoModelFactory):
+    class Meta:
+        model = record.MediaPoint
+
+    media = factory.SubFactory(MediaFactory)
+    airflow_m3s = 600 * M3S_PER_CFM
+    clean_drop_pa = 0.1 * PA_PER_INWC
+
+
+class FilterSlotFactory(Sides):
+    class Meta:
+        model = record.FilterSlot
+
+    name = factory.Sequence(lambda n: f"slot-{n}")
+    system = factory.SubFactory(SystemFactory)
+    facts_changed_at = NOW
+
+
+class FilterChangeFactory(DjangoModelFactory):
+    class Meta:
+        model = record.FilterChange
+
+    slot = factory.SubFactory(FilterSlotFactory)
+    changed_on = date(2026, 3, 1)
+    changed_at = datetime(2026, 3, 2, 6, tzinfo=UTC)
+
+
+class ReadingFactory(DjangoModelFactory):
+    class Meta:
+        model = record.Reading
+
+    slot = factory.SubFactory(FilterSlotFactory)
+    taken_at = datetime(2026, 4, 1, 15, tzinfo=UTC)
+    filter_drop_pa = 0.12 * PA_PER_INWC
+
+
+class RuntimeDayFactory(DjangoModelFactory):
+    class Meta:
+        model = record.RuntimeDay
+
+    system = factory.SubFactory(SystemFactory)
+    day = TODAY
+    fan_hours = 5.0
+
+
+class LifeEventFactory(DjangoModelFactory):
+    class Meta:
+        model = record.LifeEvent
+
+    site = factory.SubFactory(SiteFactory)
+    kind = record.LifeEvent.Kind.VACANT
+    on = TODAY
+
+
+class UserFactory(DjangoModelFactory):
+    class Meta:
+        model = record.User
+
+    username = factory.Sequence(lambda n: f"user{n}")
+    password = "!"  # nobody signs in with it; tests use force_login
+
+
+class FeedFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Feed
+
+    site = factory.SubFactory(SiteFactory)
+
+
+class MaintenanceTaskFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.MaintenanceTask
+
+    system = factory.SubFactory(SystemFactory)
+    name = factory.Sequence(lambda n: f"Clean the drain {n}")
+    interval_days = 365
+
+
+class TaskDoneFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.TaskDone
+
+    task = factory.SubFactory(MaintenanceTaskFactory)
+    done_on = TODAY
+
+
+class NoticeFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Notice
+
+    key = factory.Sequence(lambda n: f"notice-{n}")
+    kind = plans.Notice.Kind.FILTERS_DUE
+    send_at = NOW
+
+
+class NoticeSlotFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.NoticeSlot
+
+    notice = factory.SubFactory(NoticeFactory)
+    slot = factory.SubFactory(FilterSlotFactory)
+    kind = plans.Notice.Kind.FILTERS_DUE
+    life = "first"
+
+
+class PlanFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Plan
+
+    slot = factory.SubFactory(FilterSlotFactory)
+    due_on = date(2026, 6, 1)
+    reason = plans.Plan.Reason.CALENDAR
+    as_of = TODAY
+    facts_at = NOW
+    made_at = NOW
+    notes = factory.LazyFunction(lambda: ["readings:0", "past_lives:0"])
+
+
+class PolicyFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Policy
+        django_get_or_create = ("pk",)
+
+    pk = 1
+
+
+class TechnicianFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Technician
+
+    name = factory.Sequence(lambda n: f"Technician {n}")
+
+
+class VisitFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Visit
+
+    site = factory.SubFactory(SiteFactory)
+
+
+class VisitJobFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.VisitJob
+
+    visit = factory.SubFactory(VisitFactory)
+    slot = factory.SubFactory(FilterSlotFactory)
+
+
+def every() -> list[type[DjangoModelFactory[Any]]]:
+    """All factories that make rows."""
+    return [
+        value
+        for value in globals().values()
+        if isinstance(value, type) and issubclass(value, DjangoModelFactory) and value._meta.model
+    ]

@@ -4,7 +4,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from itertools import pairwise
 
 from django.core.exceptions import ValidationError
@@ -211,5 +211,5 @@ def at_instant(value: date | datetime, zone_name: str) -> datetime:
     tz = clock.zone(zone_name)
     if isinstance(value, datetime):
         aware = value if value.tzinfo else value.replace(tzinfo=tz)
-        return aware.astimezone(clock.UTC)
+        return aware.astimezone(UTC)
     return clock.end_of_day(value, tz)

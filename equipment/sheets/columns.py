@@ -30,20 +30,20 @@ class Column:
     required: bool = False
 
 
-def text(cell: str) -> str:
-    """Any text that fits a name or an address."""
-    if len(cell) > 200:
-        raise Refused("is longer than 200 characters")
-    if "\x00" in cell:
-        raise Refused("holds a character that cannot be stored")
-    return cell
+def text(longest: int) -> Callable[[str], str]:
+    """Any text of at most ``longest`` characters, as many as its field holds."""
+
+    def parse(cell: str) -> str:
+        if len(cell) > longest:
+            raise Refused(f"is longer than {longest} characters")
+        if "\x00" in cell:
+            raise Refused("holds a character that cannot be stored")
+        return cell
+
+    return parse
 
 
-def name(cell: str) -> str:
-    """A name of at most 120 characters."""
-    if len(text(cell)) > 120:
-        raise Refused("is longer than 120 characters")
-    return cell
+name = text(120)
 
 
 def note(cell: str) -> str:
@@ -150,7 +150,7 @@ def email(cell: str) -> str:
         validate_email(cell)
     except ValidationError:
         raise Refused("is not a mail address") from None
-    return text(cell)
+    return text(254)(cell)
 
 
 def language(cell: str) -> str:

@@ -26,6 +26,11 @@ class Refused(ValueError):
     """A value that cannot be stored; the message is the reason in plain words."""
 
 
+def printable(text: str) -> str:
+    """``text`` with bytes that were no UTF-8 written out, so that any terminal and page can show it."""
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
 @dataclass
 class Report:
     """What an import found and did, sheet by sheet."""
@@ -38,7 +43,12 @@ class Report:
 
     def fault(self, sheet: str, line: int, column: str, value: object, reason: str) -> None:
         """Note a fault."""
-        self.faults.append(Fault(sheet, line, column, "" if value is None else str(value), reason))
+        shown = "" if value is None else printable(str(value))
+        self.faults.append(Fault(sheet, line, column, shown, printable(reason)))
+
+    def remark(self, text: str) -> None:
+        """Note what is no fault but should be known."""
+        self.remarks.append(printable(text))
 
     def lines(self) -> Iterator[str]:
         """The report as people read it."""

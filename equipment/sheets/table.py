@@ -91,7 +91,7 @@ class Sheet:
                 self.refuse(1, column.name, "", "the column is missing")
         unknown = [name for name in names if name and name not in known]
         if unknown:
-            self.report.remarks.append(f"{self.name}: columns not known and ignored: {', '.join(unknown)}")
+            self.report.remark(f"{self.name}: columns not known and ignored: {', '.join(unknown)}")
         if len(self.report.faults) > faults_before:
             return None
         return [(place, known[name]) for place, name in enumerate(names) if name in known]

@@ -64,7 +64,9 @@ class Sheet:
                 break
             except csv.Error as error:
                 self.refuse(line, "", "", f"cannot be read as CSV: {error}")
-                return
+                if wanted is None:
+                    return
+                continue
             if wanted is None:
                 wanted, width = self._header(cells), len(cells)
                 if wanted is None:

@@ -9,6 +9,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk
+from schedules.emails import FilterLine
 from schedules.models import Policy, Technician, Visit
 from schedules.planning.routing import Iterations, Problem, Stop, solve
 from schedules.planning.routing import Technician as Shift
@@ -132,3 +133,13 @@ def _store(ordered: list[Visit], left_out: list[Visit]) -> None:
         for visit in left_out:
             visit.stop_number = visit.arrive_at = visit.leave_at = None
             visit.save(update_fields=["stop_number", "arrive_at", "leave_at"])
+
+
+def to_bring(lines: list[FilterLine]) -> list[tuple[int, FilterLine]]:
+    """The filters of some slots, counted by size and medium."""
+    counted: dict[tuple[str, int | None], tuple[int, FilterLine]] = {}
+    for line in lines:
+        key = (line.size, line.media.pk if line.media else None)
+        count, first = counted.get(key, (0, line))
+        counted[key] = (count + 1, first)
+    return [counted[key] for key in sorted(counted, key=lambda key: (key[0], key[1] or 0))]

@@ -50,6 +50,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "sheets": {"GET": Who.MANAGER, "POST": Who.MANAGER},
     "outbox": {"GET": Who.MANAGER},
     "message": {"GET": Who.MANAGER},
+    "message-look": {"GET": Who.MANAGER},
     "call-list": {"GET": Who.MANAGER},
     "answer": {"GET": EVERYBODY, "POST": EVERYBODY},
     "stop-mail": {"GET": EVERYBODY, "POST": EVERYBODY},

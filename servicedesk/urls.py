@@ -1,6 +1,22 @@
 """Where every address leads."""
 
 from django.contrib import admin
-from django.urls import path
+from django.urls import include, path
 
-urlpatterns = [path("admin/", admin.site.urls)]
+from servicedesk.views import due_list, letters, sheets, start
+
+urlpatterns = [
+    path("", start.start, name="start"),
+    path("alive/", start.alive, name="alive"),
+    path("sign-in/", start.sign_in, name="sign-in"),
+    path("sign-in/link/", start.sign_in_by_link, name="sign-in-by-link"),
+    path("sign-out/", start.sign_out, name="sign-out"),
+    path("due/", due_list.page, name="due-list"),
+    path("letters/", letters.outbox, name="outbox"),
+    path("letters/<int:pk>/", letters.message, name="message"),
+    path("letters/<int:pk>/look/", letters.look, name="message-look"),
+    path("to-ring/", letters.call_list, name="call-list"),
+    path("sheets/", sheets.page, name="sheets"),
+    path("admin/", admin.site.urls),
+    path("", include("schedules.urls")),
+]

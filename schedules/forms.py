@@ -1,0 +1,240 @@
+"""Forms of the filter's, the site's and the visit's pages."""
+
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from equipment.fields import QuantityField, SizeField
+from equipment.models import FilterSlot, LifeEvent, Media, Person, Reading, Site, SiteRole, System
+from schedules.models import MaintenanceTask, Technician
+from shared.units import AIRFLOW, CAPACITY, PRESSURE
+
+
+class DayInput(forms.DateInput):
+    """The browser's own day picker."""
+
+    input_type = "date"
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(format="%Y-%m-%d", **kwargs)
+
+
+def fitting(slot: FilterSlot) -> Any:
+    """Media of the slot's own size."""
+    return Media.objects.filter(nominal_size=slot.nominal_size).order_by("merv", "name")
+
+
+class ChangeForm(forms.Form):
+    """I changed it: when, and what went in."""
+
+    on = forms.DateField(label=_("Changed on"), widget=DayInput())
+    media = forms.ModelChoiceField(Media.objects.none(), label=_("Filter that went in"), required=False)
+
+    def __init__(self, slot: FilterSlot, today: date, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["on"].initial = today
+        choice = self.fields["media"]
+        assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
+        choice.queryset = fitting(slot)
+        choice.empty_label = str(_("the same as before"))
+
+
+class ReadingForm(forms.Form):
+    """A manometer's reading at a slot."""
+
+    filter_drop = QuantityField(PRESSURE, label=_("Filter drop"))
+    airflow = QuantityField(AIRFLOW, label=_("Airflow through this filter"), required=False)
+    airflow_method = forms.CharField(label=_("How the airflow was measured"), required=False, max_length=80)
+    return_static = QuantityField(PRESSURE, label=_("Return static"), required=False)
+    supply_static = QuantityField(PRESSURE, label=_("Supply static"), required=False)
+    coil = forms.ChoiceField(
+        label=_("Coil"), required=False, choices=[("", _("not noted")), *Reading.Coil.choices]
+    )
+
+    def __init__(self, units: str, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        use_units(self, units)
+
+
+def use_units(form: forms.Form, units: str) -> None:
+    """Let every quantity of a form be typed in ``units``."""
+    for field in form.fields.values():
+        if isinstance(field, QuantityField):
+            field.system = units
+
+
+class EventForm(forms.Form):
+    """A life event of a site."""
+
+    kind = forms.ChoiceField(label=_("What happened"), choices=LifeEvent.Kind.choices)
+    on = forms.DateField(label=_("On"), widget=DayInput())
+    person = forms.ModelChoiceField(Person.objects.none(), label=_("Who"), required=False)
+    system = forms.ModelChoiceField(System.objects.none(), label=_("Which system"), required=False)
+    slot = forms.ModelChoiceField(FilterSlot.objects.none(), label=_("Which slot"), required=False)
+    note = forms.CharField(label=_("Note"), required=False, max_length=500)
+
+    def __init__(self, site: Site, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        choices = {
+            "person": Person.objects.filter(roles__site=site, roles__until=None).distinct(),
+            "system": System.objects.filter(site=site),
+            "slot": FilterSlot.objects.filter(system__site=site),
+        }
+        for name, rows in choices.items():
+            field = self.fields[name]
+            assert isinstance(field, forms.ModelChoiceField)  # noqa: S101
+            field.queryset = rows
+
+
+class PersonForm(forms.Form):
+    """Somebody at a site and what they are there."""
+
+    name = forms.CharField(label=_("Name"), max_length=200)
+    email = forms.EmailField(label=_("Mail"), required=False)
+    phone = forms.CharField(label=_("Phone"), required=False, max_length=40)
+    language = forms.ChoiceField(label=_("Language"), choices=[("en", "English"), ("es", "Español")])
+    roles = forms.MultipleChoiceField(
+        label=_("Is here"), choices=SiteRole.Role.choices, widget=forms.CheckboxSelectMultiple
+    )
+
+
+class HandOverForm(forms.Form):
+    """The install: who, where, what, and what was read."""
+
+    customer = forms.CharField(label=_("Customer"), max_length=120)
+    email = forms.EmailField(label=_("Mail"), required=False)
+    phone = forms.CharField(label=_("Phone"), required=False, max_length=40)
+    language = forms.ChoiceField(label=_("Language"), choices=[("en", "English"), ("es", "Español")])
+    street = forms.CharField(label=_("Street"), max_length=200)
+    city = forms.CharField(label=_("City"), required=False, max_length=80)
+    region = forms.CharField(label=_("State or region"), required=False, max_length=80)
+    postcode = forms.CharField(label=_("Postcode"), required=False, max_length=20)
+    latitude = forms.FloatField(label=_("Latitude"), required=False, min_value=-90, max_value=90)
+    longitude = forms.FloatField(label=_("Longitude"), required=False, min_value=-180, max_value=180)
+    pets = forms.NullBooleanField(label=_("Pets"), required=False)
+    cautions = forms.CharField(
+        label=_("Cautions (attic, ladder, combustion appliances)"),
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    kind = forms.ChoiceField(label=_("System"), choices=System.Kind.choices)
+    blower = forms.ChoiceField(
+        label=_("Blower"), choices=[("", _("not known")), *System.Blower.choices], required=False
+    )
+    capacity = QuantityField(CAPACITY, label=_("Cooling capacity"), required=False)
+    design_airflow = QuantityField(AIRFLOW, label=_("Airflow measured at the unit"), required=False)
+    return_static = QuantityField(PRESSURE, label=_("Return static without the filter"), required=False)
+    supply_static = QuantityField(PRESSURE, label=_("Supply static"), required=False)
+    rated_static = QuantityField(PRESSURE, label=_("Rated external static"), required=False)
+    return_budget = QuantityField(PRESSURE, label=_("Return side may take"), required=False)
+    airflow_method = forms.CharField(label=_("How the airflow was measured"), required=False, max_length=80)
+    coil = forms.ChoiceField(
+        label=_("Coil"), required=False, choices=[("", _("not noted")), *Reading.Coil.choices]
+    )
+
+    def __init__(self, units: str, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        use_units(self, units)
+
+
+class HandOverSlotForm(forms.Form):
+    """One slot of the install; left wholly empty it is no slot."""
+
+    size = SizeField(label=_("Nominal size"), required=False)
+    location = forms.CharField(label=_("Where it is"), required=False, max_length=200)
+    media = forms.ModelChoiceField(
+        Media.objects.order_by("nominal_size", "merv"), label=_("Filter fitted"), required=False
+    )
+    clean_drop = QuantityField(PRESSURE, label=_("Drop with the clean filter"), required=False)
+    airflow = QuantityField(AIRFLOW, label=_("Airflow through it"), required=False)
+    changed_by = forms.ChoiceField(
+        label=_("Changed by"), choices=FilterSlot.ChangedBy.choices, required=False
+    )
+
+    def __init__(self, *args: Any, units: str = "ip", **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        use_units(self, units)
+
+    def clean(self) -> dict[str, Any]:
+        """A slot needs its size; a medium must be of that size."""
+        data = super().clean() or {}
+        said = [name for name, value in data.items() if value and name != "changed_by"]
+        if said and data.get("size") is None and "size" not in self.errors:
+            self.add_error("size", _("Write the size that the label gives, such as 16x25x1."))
+        media, size = data.get("media"), data.get("size")
+        if media and size and media.nominal_size != size.label:
+            self.add_error("media", _("This filter is another size than the slot."))
+        return data
+
+
+HandOverSlots = forms.formset_factory(HandOverSlotForm, extra=4, max_num=12)
+
+
+class BookForm(forms.Form):
+    """Who comes, and when."""
+
+    technician = forms.ModelChoiceField(Technician.objects.filter(gone_on=None), label=_("Technician"))
+    day = forms.DateField(label=_("Day"), widget=DayInput())
+    window_from = forms.TimeField(
+        label=_("Not before"), required=False, widget=forms.TimeInput(attrs={"type": "time"})
+    )
+    window_to = forms.TimeField(
+        label=_("Not after"), required=False, widget=forms.TimeInput(attrs={"type": "time"})
+    )
+
+
+class CompleteForm(forms.Form):
+    """What holds for the whole visit."""
+
+    findings = forms.CharField(label=_("Findings"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
+    note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea(attrs={"rows": 2}))
+
+
+class JobFilterForm(forms.Form):
+    """One filter of a visit."""
+
+    changed = forms.BooleanField(label=_("Changed"), required=False, initial=True)
+    media = forms.ModelChoiceField(Media.objects.none(), label=_("Filter fitted"), required=False)
+    drop_before = QuantityField(PRESSURE, label=_("Drop of the old filter"), required=False)
+    drop_after = QuantityField(PRESSURE, label=_("Drop of the clean filter"), required=False)
+    airflow = QuantityField(AIRFLOW, label=_("Airflow through it"), required=False)
+
+    def __init__(self, slot: FilterSlot, units: str, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, prefix=f"slot{slot.pk}", **kwargs)
+        self.slot = slot
+        use_units(self, units)
+        choice = self.fields["media"]
+        assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
+        choice.queryset = fitting(slot)
+        choice.empty_label = str(_("the same as before"))
+
+
+class TaskForm(forms.ModelForm):  # type: ignore[type-arg]
+    """A maintenance task of a system."""
+
+    checklist_text = forms.CharField(
+        label=_("Checklist, one line a point"), required=False, widget=forms.Textarea(attrs={"rows": 4})
+    )
+
+    class Meta:
+        model = MaintenanceTask
+        fields = [
+            "system",
+            "name",
+            "interval_days",
+            "interval_fan_hours",
+            "season",
+            "minutes",
+            "skill",
+            "last_done_on",
+        ]
+        widgets = {"last_done_on": DayInput()}
+
+    def clean(self) -> dict[str, Any]:
+        """A task comes back by days or by fan hours."""
+        data = super().clean() or {}
+        if not data.get("interval_days") and not data.get("interval_fan_hours"):
+            raise forms.ValidationError(_("Say after how many days or fan hours the task comes back."))
+        return data

@@ -1,0 +1,180 @@
+"""The answer page and the end of mails: signed links, no account. GET shows, only POST acts."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.csrf import csrf_exempt
+
+from equipment.models import Desk, FilterChange, FilterSlot, Person, Site
+from equipment.record import NotRecordable, Told, record_change, undo_change
+from schedules import due, visits
+from schedules.emails import filter_lines
+from schedules.forms import ChangeForm
+from schedules.models import Notice
+from schedules.reminders import open_slots
+from schedules.visits import Booking, NotBookable
+from shared import clock, signing
+from shared.signing import Purpose
+
+MAIL_LINK_LASTS = timedelta(days=120)
+CARD_LINK_LASTS = timedelta(days=5 * 365)
+STOP_LINK_LASTS = timedelta(days=3 * 365)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a link leads to: a home and the filters still spoken of."""
+
+    site: Site
+    slots: list[FilterSlot]
+    all_done: bool
+
+
+def answer(request: HttpRequest, token: str) -> HttpResponse:
+    """Changed it, made a mistake, or send somebody."""
+    try:
+        asked = _asked(token)
+    except signing.SpentToken:
+        return _closed(request, _("This link is too old. Ring us, or use the link in a newer letter."), 410)
+    except signing.BadToken:
+        return _closed(request, _("This link is not one of ours, or a piece of it is missing."), 404)
+    now = timezone.now()
+    if request.method == "POST":
+        return _act(request, asked, now)
+    return _show(request, asked, now)
+
+
+def _asked(token: str) -> Asked:
+    value = signing.read(Purpose.ANSWER, token, CARD_LINK_LASTS)
+    kind, _colon, number = value.partition(":")
+    if kind == "notice":
+        signing.read(Purpose.ANSWER, token, MAIL_LINK_LASTS)
+        notice = Notice.objects.select_related("site__customer").filter(pk=number).first()
+        if notice is None or notice.site is None:
+            raise signing.BadToken
+        slots = open_slots(notice)
+        return Asked(notice.site, slots, all_done=not slots)
+    site = Site.objects.select_related("customer").filter(pk=number).first()
+    if site is None:
+        raise signing.BadToken
+    slots = FilterSlot.objects.filter(system__site=site, retired_on=None, system__replaced_on=None)
+    return Asked(site, list(slots.select_related("system__site", "plan", "first_media")), all_done=False)
+
+
+def _act(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
+    what = request.POST.get("what", "")
+    if what == "send":
+        return _send_somebody(request, asked, now)
+    if what == "undo":
+        return _undo(request, asked, now)
+    return _changed(request, asked, now)
+
+
+def _changed(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
+    """Each filter ticked was changed on its day."""
+    ticked = [slot for slot in asked.slots if request.POST.get(f"slot{slot.pk}-done")]
+    if not ticked:
+        return _show(request, asked, now, error=_("Tick the filters that you changed."), status=422)
+    today = _today(asked.site, now)
+    done: list[FilterChange] = []
+    for slot in ticked:
+        form = ChangeForm(slot, today, request.POST, prefix=f"slot{slot.pk}")
+        if not form.is_valid():
+            error = f"{slot.location or slot.name}: {' '.join(form.errors.get('on', [_('choose a filter')]))}"
+            return _show(request, asked, now, error=error, status=422)
+        try:
+            told = Told(FilterChange.Told.OCCUPANT, FilterSlot.ChangedBy.OCCUPANT)
+            done.append(record_change(slot, form.cleaned_data["on"], form.cleaned_data["media"], told, now))
+        except NotRecordable as error_found:
+            due.replan(now, FilterSlot.objects.filter(system__site=asked.site))
+            return _show(
+                request, asked, now, error=f"{slot.location or slot.name}: {error_found}", status=422
+            )
+    due.replan(now, FilterSlot.objects.filter(system__site=asked.site))
+    return _show(request, asked, now, said=_("Thank you. Your new dates are below."), changes=done)
+
+
+def _undo(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
+    change = FilterChange.objects.filter(
+        pk=_whole(request.POST.get("change")), slot__system__site=asked.site, undone_at=None
+    ).first()
+    if change is None:
+        return _show(request, asked, now, error=_("That change is not on record."), status=422)
+    try:
+        undo_change(change, now)
+    except NotRecordable as error:
+        return _show(request, asked, now, error=str(error), status=422)
+    due.replan(now, FilterSlot.objects.filter(system__site=asked.site))
+    return _show(request, asked, now, said=_("Taken back. The old date stands again."))
+
+
+def _send_somebody(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
+    slots = asked.slots or list(FilterSlot.objects.filter(system__site=asked.site, retired_on=None))
+    try:
+        visits.book(Booking(asked.site, slots, []), now)
+    except NotBookable:
+        return _show(request, asked, now, said=_("We know already, and will ring you."))
+    return _show(request, asked, now, said=_("We will ring you to agree on a day."))
+
+
+def _show(
+    request: HttpRequest,
+    asked: Asked,
+    now: datetime,
+    said: str = "",
+    error: str = "",
+    changes: list[FilterChange] | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    today = _today(asked.site, now)
+    everything = FilterSlot.objects.filter(system__site=asked.site, retired_on=None, system__replaced_on=None)
+    rows = everything.select_related("system__site", "plan", "first_media").order_by("name")
+    recent = FilterChange.objects.filter(
+        slot__system__site=asked.site, undone_at=None, recorded_at__gt=now - timedelta(days=7)
+    )
+    context = {
+        "site": asked.site,
+        "desk": Desk.the(),
+        "lines": filter_lines(list(rows), now),
+        "forms": [
+            (slot, ChangeForm(slot, today, prefix=f"slot{slot.pk}"))
+            for slot in ([] if changes else asked.slots)
+        ],
+        "all_done": asked.all_done or bool(changes),
+        "recent": recent.select_related("slot").order_by("-recorded_at"),
+        "said": said,
+        "error": error,
+    }
+    return render(request, "schedules/answer.html", context, status=status)
+
+
+def _closed(request: HttpRequest, why: str, status: int) -> HttpResponse:
+    return render(request, "schedules/closed.html", {"why": why, "desk": Desk.the()}, status=status)
+
+
+def _today(site: Site, now: datetime) -> date:
+    return clock.local_day(now, site.zone(Desk.the().timezone))
+
+
+def _whole(text: str | None) -> int:
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 18 else 0
+
+
+@csrf_exempt
+def stop_mail(request: HttpRequest, token: str) -> HttpResponse:
+    """Stop or resume filter mail. The POST needs no cookie: mail programs send it themselves (RFC 8058)."""
+    try:
+        pk = signing.read(Purpose.STOP_MAIL, token, STOP_LINK_LASTS)
+    except signing.BadToken:
+        return _closed(request, _("This link is not one of ours, or it is too old."), 404)
+    person = Person.objects.filter(pk=_whole(pk)).first()
+    if person is None:
+        return _closed(request, _("This link is not one of ours, or it is too old."), 404)
+    if request.method == "POST":
+        person.wants_filter_mail = request.POST.get("what") == "resume"
+        person.save(update_fields=["wants_filter_mail"])
+    return render(request, "schedules/stop_mail.html", {"person": person, "desk": Desk.the()})

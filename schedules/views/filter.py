@@ -1,0 +1,120 @@
+"""The filter's page, and the forms that tell of a change or a reading."""
+
+from datetime import date, datetime
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from equipment.access import signed_in, slot_or_404
+from equipment.models import Desk, FilterChange, FilterSlot, Reading
+from equipment.record import NotRecordable, Told, record_change, record_reading
+from schedules import due, emails
+from schedules.drawings import filter_drawings
+from schedules.explain import explain, state_word
+from schedules.forms import ChangeForm, ReadingForm
+from schedules.models import Policy
+from shared import clock
+from shared.units import AIRFLOW, PRESSURE, show
+
+
+def page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Everything about one filter slot."""
+    return _render(request, slot_or_404(signed_in(request), pk))
+
+
+def change(request: HttpRequest, pk: int) -> HttpResponse:
+    """Write a change down and show the new date."""
+    slot, now = slot_or_404(signed_in(request), pk), timezone.now()
+    form = ChangeForm(slot, _today(slot, now), request.POST)
+    if form.is_valid():
+        try:
+            record_change(slot, form.cleaned_data["on"], form.cleaned_data["media"], _told(request), now)
+        except NotRecordable as error:
+            form.add_error("on", str(error))
+        else:
+            due.replan(now, FilterSlot.objects.filter(pk=slot.pk))
+            messages.success(request, _("Thank you, the change is on record and the date has moved."))
+            return redirect("filter", slot.pk)
+    return _render(request, slot, change_form=form, status=422)
+
+
+def reading(request: HttpRequest, pk: int) -> HttpResponse:
+    """Write a reading down and show the new date."""
+    slot, now = slot_or_404(signed_in(request), pk), timezone.now()
+    form = ReadingForm(Desk.the().units, request.POST)
+    if form.is_valid():
+        data = form.cleaned_data
+        row = Reading(
+            slot=slot,
+            taken_at=now,
+            filter_drop_pa=data["filter_drop"],
+            airflow_m3s=data["airflow"],
+            airflow_method=data["airflow_method"],
+            return_static_pa=data["return_static"],
+            supply_static_pa=data["supply_static"],
+            coil=data["coil"],
+            taken_by=signed_in(request),
+        )
+        try:
+            record_reading(row, now)
+        except NotRecordable as error:
+            form.add_error("filter_drop", str(error))
+        else:
+            due.replan(now, FilterSlot.objects.filter(pk=slot.pk))
+            messages.success(request, _("The reading is on record and the date was reckoned again."))
+            return redirect("filter", slot.pk)
+    return _render(request, slot, reading_form=form, status=422)
+
+
+def _readings(slot: FilterSlot, units: str) -> list[dict[str, Any]]:
+    return [
+        {
+            "taken_at": row.taken_at,
+            "drop_text": show(row.filter_drop_pa, PRESSURE, units),
+            "airflow_text": show(row.airflow_m3s, AIRFLOW, units),
+        }
+        for row in slot.readings.order_by("-taken_at")[:40]
+    ]
+
+
+def _told(request: HttpRequest) -> Told:
+    user = signed_in(request)
+    if user.is_homeowner:
+        return Told(FilterChange.Told.OCCUPANT, FilterSlot.ChangedBy.OCCUPANT, user)
+    return Told(FilterChange.Told.TECHNICIAN, FilterSlot.ChangedBy.TECHNICIAN, user)
+
+
+def _today(slot: FilterSlot, now: datetime) -> date:
+    return clock.local_day(now, slot.system.site.zone(Desk.the().timezone))
+
+
+def _render(
+    request: HttpRequest,
+    slot: FilterSlot,
+    change_form: ChangeForm | None = None,
+    reading_form: ReadingForm | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    now, desk, policy = timezone.now(), Desk.the(), Policy.the()
+    today, plan = _today(slot, now), getattr(slot, "plan", None)
+    word, shape = state_word(plan, today, policy.lead_days)
+    context: dict[str, Any] = {
+        "slot": slot,
+        "site": slot.system.site,
+        "plan": plan,
+        "media": emails.fitted_media(slot),
+        "explained": explain(slot, plan, today, policy, desk.units),
+        "state": word,
+        "shape": shape,
+        "drawings": filter_drawings(slot, plan, now, desk.units),
+        "change_form": change_form or ChangeForm(slot, today),
+        "reading_form": reading_form or ReadingForm(desk.units),
+        "changes": slot.changes.select_related("media").order_by("-changed_at"),
+        "readings": _readings(slot, desk.units),
+        "today": today,
+    }
+    return render(request, "schedules/filter.html", context, status=status)

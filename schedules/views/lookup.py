@@ -1,0 +1,27 @@
+"""The technician's one box."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from equipment.lookup import AT_MOST, as_size, look_up
+from equipment.models import Media
+from schedules.emails import FilterLine, filter_lines
+
+
+def page(request: HttpRequest) -> HttpResponse:
+    """What was typed, and the right filter for every slot that answers to it."""
+    typed = request.GET.get("q", "")[:200]
+    slots = list(
+        look_up(typed).select_related("system__site__customer", "plan", "first_media")[: AT_MOST + 1]
+    )
+    size = as_size(typed)
+    lines: list[FilterLine] = filter_lines(slots[:AT_MOST], timezone.now())
+    context = {
+        "typed": typed,
+        "lines": lines,
+        "more": len(slots) > AT_MOST,
+        "size": size,
+        "stock": Media.objects.filter(nominal_size=size.label).order_by("merv") if size else [],
+    }
+    return render(request, "schedules/look_up.html", context)

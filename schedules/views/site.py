@@ -1,0 +1,110 @@
+"""A home's page: people, systems, filters, tasks, visits, events, card and calendar."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from equipment.access import signed_in, site_or_404, visible_sites
+from equipment.life import Happening, record_event
+from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
+from equipment.record import NotRecordable
+from schedules import cards, due, feeds
+from schedules.emails import FilterLine, filter_lines
+from schedules.forms import EventForm, PersonForm
+from schedules.models import MaintenanceTask, Visit
+
+
+def lines_of(site: Site, *, retired: bool = False) -> list[FilterLine]:
+    """The site's filters as pages and cards show them."""
+    slots = FilterSlot.objects.filter(system__site=site).select_related("system__site", "plan", "first_media")
+    if not retired:
+        slots = slots.filter(retired_on=None, system__replaced_on=None)
+    return filter_lines(list(slots.order_by("system__name", "name")), timezone.now())
+
+
+def page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Everything about one home."""
+    return _render(request, site_or_404(signed_in(request), pk))
+
+
+def home(request: HttpRequest) -> HttpResponse:
+    """The homeowner's own homes; straight to the page when there is just one."""
+    sites = list(visible_sites(signed_in(request)).order_by("name"))
+    if len(sites) == 1:
+        return redirect("site", sites[0].pk)
+    return render(request, "schedules/home.html", {"sites": sites})
+
+
+def event(request: HttpRequest, pk: int) -> HttpResponse:
+    """Record a life event."""
+    site, now = site_or_404(signed_in(request), pk), timezone.now()
+    form = EventForm(site, request.POST)
+    if form.is_valid():
+        try:
+            record_event(site, Happening(**form.cleaned_data), signed_in(request), now)
+        except NotRecordable as error:
+            form.add_error(None, str(error))
+        else:
+            due.replan(now, FilterSlot.objects.filter(system__site=site))
+            messages.success(request, _("The event is on record."))
+            return redirect("site", pk)
+    return _render(request, site, event_form=form, status=422)
+
+
+def person(request: HttpRequest, pk: int) -> HttpResponse:
+    """Name somebody at the site; a new filter changer follows the old one."""
+    site = site_or_404(signed_in(request), pk)
+    form = PersonForm(request.POST)
+    if not form.is_valid():
+        return _render(request, site, person_form=form, status=422)
+    data = form.cleaned_data
+    somebody = Person.objects.create(**{key: data[key] for key in ("name", "email", "phone", "language")})
+    today = due.today(timezone.now())
+    if SiteRole.Role.FILTER_CHANGER in data["roles"]:
+        SiteRole.objects.filter(site=site, role=SiteRole.Role.FILTER_CHANGER, until=None).update(until=today)
+    for role in data["roles"]:
+        SiteRole.objects.create(site=site, person=somebody, role=role)
+    messages.success(request, _("%(name)s is on record.") % {"name": somebody.name})
+    return redirect("site", pk)
+
+
+def card(request: HttpRequest, pk: int) -> HttpResponse:
+    """The household's card, to be printed."""
+    site = site_or_404(signed_in(request), pk)
+    context = {"site": site, "lines": lines_of(site), "desk": Desk.the(), **cards.answer_code(site)}
+    return render(request, "schedules/card.html", context)
+
+
+def new_feed(request: HttpRequest, pk: int) -> HttpResponse:
+    """Withdraw the old calendar address and make another."""
+    site = site_or_404(signed_in(request), pk)
+    site.feeds.filter(withdrawn_at=None).update(withdrawn_at=timezone.now())
+    feeds.feed_of(site)
+    messages.success(request, _("The old calendar address answers no more; here is a new one."))
+    return redirect("site", pk)
+
+
+def _render(
+    request: HttpRequest,
+    site: Site,
+    event_form: EventForm | None = None,
+    person_form: PersonForm | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    context: dict[str, Any] = {
+        "site": site,
+        "lines": lines_of(site),
+        "systems": site.systems.order_by("name"),
+        "people": site.roles.filter(until=None).select_related("person").order_by("person__name", "role"),
+        "tasks": MaintenanceTask.objects.filter(system__site=site, ended_on=None).order_by("due_on"),
+        "visits": Visit.objects.filter(site=site).select_related("technician").order_by("-day", "-pk")[:20],
+        "events": site.events.all()[:20],
+        "feed_address": feeds.address(feeds.feed_of(site)),
+        "event_form": event_form or EventForm(site, initial={"on": due.today(timezone.now())}),
+        "person_form": person_form or PersonForm(),
+    }
+    return render(request, "schedules/site.html", context, status=status)

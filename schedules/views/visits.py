@@ -1,0 +1,234 @@
+"""Visits and a technician's day."""
+
+from datetime import date, timedelta
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from equipment.access import signed_in
+from equipment.models import Desk, FilterSlot, Site
+from equipment.record import NotRecordable
+from schedules import due, routes, visits
+from schedules.emails import filter_lines
+from schedules.forms import BookForm, CompleteForm, JobFilterForm
+from schedules.models import MaintenanceTask, Technician, Visit
+from schedules.visits import Booking, FilterDone, NotBookable, Outcome
+from shared.charts import route_sketch
+
+
+def offers_page(request: HttpRequest) -> HttpResponse:
+    """What could be a visit, what is one, and each technician's next days; POST books an offer."""
+    form, status, failed = BookForm(), 200, None
+    if request.method == "POST":
+        form, failed = BookForm(request.POST), _whole(request.POST.get("site"))
+        visit = _book(request, form) if form.is_valid() else None
+        if visit is not None:
+            messages.success(request, _("Booked: %(visit)s.") % {"visit": visit.site.name})
+            return redirect("visits")
+        status = 422
+    today = due.today(timezone.now())
+    open_visits = Visit.objects.filter(state__in=Visit.OPEN).select_related("site", "technician")
+    context = {
+        "offers": visits.offers(today),
+        "form": form,
+        "failed": failed,
+        "waiting": open_visits.filter(day=None).order_by("pk"),
+        "booked": open_visits.exclude(day=None).order_by("day", "technician__name", "stop_number"),
+        "today": today,
+        "tomorrow": today + timedelta(days=1),
+    }
+    return render(request, "schedules/visits.html", context, status=status)
+
+
+def _book(request: HttpRequest, form: BookForm) -> Visit | None:
+    site = get_object_or_404(Site, pk=_whole(request.POST.get("site")))
+    slots = FilterSlot.objects.filter(pk__in=map(_whole, request.POST.getlist("slot")), system__site=site)
+    tasks = MaintenanceTask.objects.filter(
+        pk__in=map(_whole, request.POST.getlist("task")), system__site=site
+    )
+    booking = Booking(site, list(slots), list(tasks), **form.cleaned_data)
+    try:
+        return visits.book(booking, timezone.now())
+    except NotBookable as error:
+        form.add_error(None, str(error))
+        return None
+
+
+def _whole(text: str | None) -> int:
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 18 else 0
+
+
+def _visit_or_404(request: HttpRequest, pk: int) -> Visit:
+    visit = get_object_or_404(Visit.objects.select_related("site__customer", "technician"), pk=pk)
+    user = signed_in(request)
+    if not user.is_manager and (visit.technician is None or visit.technician.user_id != user.pk):
+        raise Http404
+    return visit
+
+
+def page(request: HttpRequest, pk: int) -> HttpResponse:
+    """One visit: what to do, what to bring, and the form to complete it."""
+    return _render(request, _visit_or_404(request, pk))
+
+
+def _job_forms(visit: Visit, data: Any = None) -> list[JobFilterForm]:
+    jobs = visit.jobs.filter(slot__isnull=False).select_related("slot__system__site", "slot__first_media")
+    return [JobFilterForm(job.slot, Desk.the().units, data) for job in jobs if job.slot]
+
+
+def _render(
+    request: HttpRequest,
+    visit: Visit,
+    forms: list[JobFilterForm] | None = None,
+    complete_form: CompleteForm | None = None,
+    book_form: BookForm | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    jobs = visit.jobs.select_related("task__system", "slot")
+    slots = [form.slot for form in forms or _job_forms(visit)]
+    initial = {"technician": visit.technician_id, "day": visit.day}
+    context = {
+        "visit": visit,
+        "site": visit.site,
+        "forms": list(zip(forms or _job_forms(visit), filter_lines(slots, timezone.now()), strict=True)),
+        "tasks": [job.task for job in jobs if job.task],
+        "jobs": jobs,
+        "complete_form": complete_form or CompleteForm(),
+        "book_form": book_form or BookForm(initial=initial),
+    }
+    return render(request, "schedules/visit.html", context, status=status)
+
+
+def book_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Give the visit to another technician or day."""
+    visit, form = _visit_or_404(request, pk), BookForm(request.POST)
+    if form.is_valid():
+        visit.window_from, visit.window_to = form.cleaned_data["window_from"], form.cleaned_data["window_to"]
+        try:
+            visits.schedule(visit, form.cleaned_data["technician"], form.cleaned_data["day"], timezone.now())
+        except NotBookable as error:
+            form.add_error(None, str(error))
+        else:
+            return redirect("visit", pk)
+    return _render(request, visit, book_form=form, status=422)
+
+
+def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Complete the visit as the form tells it."""
+    visit, now = _visit_or_404(request, pk), timezone.now()
+    forms, form = _job_forms(visit, request.POST), CompleteForm(request.POST)
+    if all([*(job.is_valid() for job in forms), form.is_valid()]):
+        tasks = MaintenanceTask.objects.filter(
+            jobs__visit=visit, pk__in=map(_whole, request.POST.getlist("task"))
+        )
+        outcome = Outcome(now, [_done(job) for job in forms], list(tasks), **form.cleaned_data)
+        try:
+            visits.complete(visit, outcome, signed_in(request), now)
+        except NotRecordable as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("Done. The next dates are reckoned."))
+            return redirect("site", visit.site_id)
+    return _render(request, visit, forms, form, status=422)
+
+
+def _done(form: JobFilterForm) -> FilterDone:
+    data = form.cleaned_data
+    return FilterDone(
+        form.slot, data["changed"], data["media"], data["drop_before"], data["drop_after"], data["airflow"]
+    )
+
+
+def no_access_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Nobody opened."""
+    visit = _visit_or_404(request, pk)
+    try:
+        visits.no_access(visit, request.POST.get("note", "")[:500], timezone.now())
+    except NotRecordable as error:
+        messages.error(request, str(error))
+    return redirect("visit", pk)
+
+
+def cancel_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Call the visit off."""
+    try:
+        visits.cancel(_visit_or_404(request, pk), request.POST.get("note", "")[:500])
+    except NotBookable as error:
+        messages.error(request, str(error))
+    return redirect("visits")
+
+
+def _day_or_404(request: HttpRequest, technician: int, day: str) -> tuple[Technician, date]:
+    somebody = get_object_or_404(Technician, pk=technician)
+    user = signed_in(request)
+    if not user.is_manager and somebody.user_id != user.pk:
+        raise PermissionDenied
+    try:
+        return somebody, date.fromisoformat(day)
+    except ValueError:
+        raise Http404 from None
+
+
+def day_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
+    """A technician's stops in order, with times, a drawing and the filters to bring."""
+    return _show_day(request, *_day_or_404(request, technician, day), left_out=[])
+
+
+def order_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
+    """Put the day in order and show it, with what does not fit and why."""
+    somebody, on = _day_or_404(request, technician, day)
+    try:
+        plan = routes.order_day(somebody, on)
+    except routes.NoStart as error:
+        messages.error(request, str(error))
+        return redirect("day", technician, day)
+    return _show_day(request, somebody, on, plan.left_out)
+
+
+def _show_day(
+    request: HttpRequest, technician: Technician, on: date, left_out: list[tuple[Visit, str]]
+) -> HttpResponse:
+    stops = list(
+        Visit.objects.filter(technician=technician, day=on)
+        .exclude(state=Visit.State.CANCELLED)
+        .select_related("site__customer")
+        .prefetch_related(
+            "jobs__slot__system__site", "jobs__slot__plan", "jobs__slot__first_media", "jobs__task"
+        )
+    )
+    stops.sort(key=lambda visit: (visit.stop_number is None, visit.stop_number or 0, visit.pk))
+    slots = [job.slot for visit in stops if visit.is_open for job in visit.jobs.all() if job.slot]
+    context = {
+        "technician": technician,
+        "day": on,
+        "stops": stops,
+        "left_out": left_out,
+        "unordered": [visit for visit in stops if visit.is_open and visit.stop_number is None],
+        "bring": routes.to_bring(filter_lines(slots, timezone.now())),
+        "drawing": _sketch(technician, stops),
+        "before": on - timedelta(days=1),
+        "after": on + timedelta(days=1),
+        "zone": Desk.the().zone,
+    }
+    return render(request, "schedules/day.html", context)
+
+
+def _sketch(technician: Technician, stops: list[Visit]) -> str:
+    try:
+        depot = routes.start_of(technician)
+    except routes.NoStart:
+        return ""
+    places = [
+        (visit.site.latitude, visit.site.longitude)
+        for visit in stops
+        if visit.stop_number and visit.site.latitude is not None and visit.site.longitude is not None
+    ]
+    title = _("The round of the day")
+    return (
+        route_sketch(title, _("%(n)d stops, north up") % {"n": len(places)}, depot, places) if places else ""
+    )

@@ -1,0 +1,148 @@
+"""The due list: find, sort, filter by date, place, size, reason and who changes it."""
+
+from datetime import date, timedelta
+from typing import Any
+
+from django import forms
+from django.core.paginator import Paginator
+from django.db.models import F, Q, QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from equipment.lookup import as_size
+from equipment.models import FilterSlot
+from schedules import due
+from schedules.explain import loaded_share, say_day, state_word
+from schedules.forms import DayInput
+from schedules.models import Plan, Policy
+from shared.charts import small_gauge
+
+A_PAGE = 60
+SORTS = {
+    "due": (gettext_lazy("due day"), (F("plan__due_on").asc(nulls_last=True), "name")),
+    "place": (gettext_lazy("place"), ("system__site__city", "system__site__street", "name")),
+    "size": (gettext_lazy("size"), ("nominal_size", "name")),
+    "customer": (gettext_lazy("customer"), ("system__site__customer__name", "name")),
+    "reason": (gettext_lazy("reason"), ("plan__reason", F("plan__due_on").asc(nulls_last=True))),
+}
+
+
+class DueFilter(forms.Form):
+    """What the list is narrowed by."""
+
+    find = forms.CharField(label=gettext_lazy("Name or address"), required=False)
+    until = forms.DateField(label=gettext_lazy("Due until"), required=False, widget=DayInput())
+    city = forms.CharField(label=gettext_lazy("Town"), required=False)
+    size = forms.CharField(label=gettext_lazy("Size"), required=False)
+    reason = forms.ChoiceField(
+        label=gettext_lazy("Reason"),
+        required=False,
+        choices=[("", gettext_lazy("any")), *Plan.Reason.choices],
+    )
+    who = forms.ChoiceField(
+        label=gettext_lazy("Changed by"),
+        required=False,
+        choices=[
+            ("", gettext_lazy("anybody")),
+            *FilterSlot.ChangedBy.choices,
+            ("none", gettext_lazy("not said")),
+        ],
+    )
+    sort = forms.ChoiceField(
+        label=gettext_lazy("Sorted by"),
+        required=False,
+        choices=[(key, word) for key, (word, _order) in SORTS.items()],
+    )
+
+    def clean_size(self) -> str:
+        """The size's own spelling, or a plain fault."""
+        typed: str = self.cleaned_data["size"]
+        if not typed:
+            return ""
+        size = as_size(typed)
+        if size is None:
+            raise forms.ValidationError(_("write a size such as 16x25x1"))
+        return size.label
+
+
+def page(request: HttpRequest) -> HttpResponse:
+    """The list, sixty rows a page; a fixed number of queries however long it is."""
+    form = DueFilter(request.GET or None)
+    wanted = form.cleaned_data if form.is_valid() else {}
+    rows = _in_use().filter(_narrowed(wanted)).order_by(*SORTS[wanted.get("sort") or "due"][1])
+    paginator = Paginator(rows, A_PAGE)
+    shown = paginator.get_page(request.GET.get("page"))
+    today, policy = due.today(timezone.now()), Policy.the()
+    query = request.GET.copy()
+    query.pop("page", None)
+    context = {
+        "form": form,
+        "page": shown,
+        "rows": [_row(slot, today, policy) for slot in shown],
+        "title": _title(paginator.count, wanted, today),
+        "query": query.urlencode(),
+        "today": today,
+    }
+    template = (
+        "servicedesk/parts/due_rows.html" if getattr(request, "htmx", False) else "servicedesk/due_list.html"
+    )
+    return render(request, template, context)
+
+
+def _in_use() -> QuerySet[FilterSlot]:
+    return FilterSlot.objects.filter(
+        retired_on=None, system__replaced_on=None, system__site__customer__gone_on=None
+    ).select_related("system__site__customer", "plan")
+
+
+def _narrowed(wanted: dict[str, Any]) -> Q:
+    found = Q()
+    for word in (wanted.get("find") or "").split()[:6]:
+        found &= (
+            Q(system__site__customer__name__icontains=word)
+            | Q(system__site__street__icontains=word)
+            | Q(system__site__city__icontains=word)
+            | Q(name__icontains=word)
+        )
+    if wanted.get("until"):
+        found &= Q(plan__due_on__lte=wanted["until"])
+    if wanted.get("city"):
+        found &= Q(system__site__city__icontains=wanted["city"])
+    for key, field in (("size", "nominal_size"), ("reason", "plan__reason")):
+        if wanted.get(key):
+            found &= Q(**{field: wanted[key]})
+    if wanted.get("who"):
+        found &= Q(changed_by="" if wanted["who"] == "none" else wanted["who"])
+    return found
+
+
+def _row(slot: FilterSlot, today: date, policy: Policy) -> dict[str, Any]:
+    plan = getattr(slot, "plan", None)
+    share = loaded_share(plan)
+    word, shape = state_word(plan, today, policy.lead_days)
+    drawing = ""
+    if share is not None:
+        drawing = small_gauge(
+            _("%(n)d %% of the way to its limit") % {"n": round(100 * max(share, 0))}, share
+        )
+    span = ""
+    if plan and plan.p10_on and plan.p90_on and plan.p90_on > plan.as_of:
+        span = _("%(low)s to %(high)s") % {"low": say_day(plan.p10_on), "high": say_day(plan.p90_on)}
+    return {"slot": slot, "plan": plan, "state": word, "shape": shape, "gauge": drawing, "span": span}
+
+
+def _title(count: int, wanted: dict[str, Any], today: date) -> str:
+    """A sentence that answers."""
+    if any(wanted.get(key) for key in ("find", "city", "size", "reason", "who")):
+        return ngettext("%(n)s filter answers to this", "%(n)s filters answer to this", count) % {
+            "n": f"{count:,}"
+        }
+    if wanted.get("until"):
+        text = ngettext("%(n)s filter is due by %(day)s", "%(n)s filters are due by %(day)s", count)
+        return text % {"n": f"{count:,}", "day": say_day(wanted["until"])}
+    soon = _in_use().filter(plan__due_on__lte=today + timedelta(days=14)).count()
+    text = ngettext("%(n)s filter is due before %(day)s", "%(n)s filters are due before %(day)s", soon)
+    return text % {"n": f"{soon:,}", "day": say_day(today + timedelta(days=15))}

@@ -1,0 +1,48 @@
+"""What was written to whom, and whom no letter reaches."""
+
+from csp.decorators import csp_update
+from django.conf import settings
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.views.decorators.clickjacking import xframe_options_sameorigin
+
+from schedules import reminders
+from schedules.emails import filter_lines
+from schedules.models import Notice
+
+
+def outbox(request: HttpRequest) -> HttpResponse:
+    """Every letter with its state; on the default settings this is where outgoing mail is read."""
+    rows = Notice.objects.select_related("person", "site").order_by("-send_at", "-pk")
+    if state := request.GET.get("state"):
+        rows = rows.filter(state=state)
+    context = {
+        "page": Paginator(rows, 60).get_page(request.GET.get("page")),
+        "kept": settings.OUTGOING_MAIL_IS_KEPT,
+        "states": Notice.State.choices,
+        "state": state or "",
+    }
+    return render(request, "servicedesk/outbox.html", context)
+
+
+def message(request: HttpRequest, pk: int) -> HttpResponse:
+    """One letter as it was sent."""
+    notice = get_object_or_404(Notice.objects.select_related("person", "site"), pk=pk)
+    slots = notice.slots.select_related("slot__system__site")
+    return render(request, "servicedesk/message.html", {"notice": notice, "slots": slots})
+
+
+def call_list(request: HttpRequest) -> HttpResponse:
+    """Homes to ring, each with the reason and the filters."""
+    now = timezone.now()
+    homes = [(home, filter_lines(home.slots, now)) for home in reminders.call_list(now)]
+    return render(request, "servicedesk/call_list.html", {"homes": homes})
+
+
+@csp_update({"style-src": ["'unsafe-inline'"]})  # type: ignore[untyped-decorator]
+@xframe_options_sameorigin
+def look(request: HttpRequest, pk: int) -> HttpResponse:
+    """The letter's HTML alone, for the frame of its page; mail carries its style inside."""
+    return HttpResponse(get_object_or_404(Notice, pk=pk).html)

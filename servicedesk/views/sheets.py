@@ -1,0 +1,48 @@
+"""The sheets through the browser: the same import as the command's."""
+
+import tempfile
+from pathlib import Path
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from equipment.sheets.faults import Report
+from equipment.sheets.importer import SHEETS, NoSheets, import_sheets
+
+LARGEST_BYTES = 200_000_000
+
+
+def page(request: HttpRequest) -> HttpResponse:
+    """Show the form, or read the files and show what came of it."""
+    known = {name: list(columns) for name, columns, _load in SHEETS}
+    context: dict[str, object] = {"known": known}
+    status = 200
+    if request.method == "POST":
+        try:
+            report = _read(request)
+        except NoSheets:
+            context["error"] = _(
+                "Choose at least one sheet; the file's name says which it is, such as installed.csv."
+            )
+            status = 422
+        else:
+            context["report"] = report
+            context["faults"] = report.faults[:500]
+            context["counts"] = [
+                (name, rows, report.changed.get(name, 0)) for name, rows in report.rows.items()
+            ]
+            status = 200 if report.stored else 422
+    return render(request, "servicedesk/sheets.html", context, status=status)
+
+
+def _read(request: HttpRequest) -> Report:
+    known = {name for name, _columns, _load in SHEETS}
+    with tempfile.TemporaryDirectory() as folder:
+        for file in request.FILES.getlist("sheets"):
+            name = Path(file.name or "").name.lower()
+            if name in known and (file.size or 0) <= LARGEST_BYTES:
+                with (Path(folder) / name).open("wb") as out:
+                    out.writelines(file.chunks())
+        return import_sheets(Path(folder), timezone.now(), keep_good=bool(request.POST.get("keep_good")))

@@ -1,0 +1,85 @@
+"""Signing in and out, and where one lands."""
+
+from datetime import date, datetime
+
+import sesame.utils
+from django.contrib.auth import login, logout
+from django.db import connection
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
+
+from equipment.models import User
+from schedules import due
+from schedules.models import Notice, Technician
+from servicedesk.access import Who, who
+
+
+def start(request: HttpRequest) -> HttpResponse:
+    """Everybody's first page: the due list, the day, the home, or the way in."""
+    visitor = who(request.user)
+    if visitor is Who.MANAGER:
+        return redirect("due-list")
+    if visitor is Who.HOMEOWNER:
+        return redirect("home")
+    if visitor is Who.TECHNICIAN:
+        technician = Technician.objects.filter(user=request.user.pk).first()
+        if technician is None:
+            return redirect("look-up")
+        return redirect("day", technician.pk, _today().isoformat())
+    return redirect("sign-in")
+
+
+def _today() -> date:
+    return due.today(timezone.now())
+
+
+def alive(request: HttpRequest) -> HttpResponse:
+    """Whether the web and its database answer."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT 1")
+    return HttpResponse("ok\n", content_type="text/plain")
+
+
+def sign_in(request: HttpRequest) -> HttpResponse:
+    """Ask for a link by mail. The answer is the same whether the address is known or not."""
+    asked = request.method == "POST"
+    if asked:
+        _write_link(request.POST.get("email", "").strip()[:254], timezone.now())
+    return render(request, "servicedesk/sign_in.html", {"asked": asked})
+
+
+def _write_link(email: str, now: datetime) -> None:
+    user = User.objects.filter(email__iexact=email, is_active=True).first() if email else None
+    if user is None:
+        return
+    # One letter a minute to an address, however often the button is pressed.
+    key = f"sign-in-{user.pk}-{now:%Y%m%d%H%M}"
+    Notice.objects.get_or_create(
+        key=key,
+        defaults={"kind": Notice.Kind.SIGN_IN, "person": user.person, "sent_to": user.email, "send_at": now},
+    )
+
+
+def sign_in_by_link(request: HttpRequest) -> HttpResponse:
+    """GET shows a button, for scanners fetch links; POST signs in."""
+    token = request.POST.get("sesame") or request.GET.get("sesame") or ""
+    user = sesame.utils.get_user(token, update_last_login=False) if token else None
+    if user is None:
+        return render(request, "servicedesk/sign_in.html", {"spent": True}, status=403)
+    if request.method != "POST":
+        return render(
+            request, "servicedesk/sign_in_link.html", {"token": token, "name": user.get_full_name() or user}
+        )
+    login(request, user, backend="sesame.backends.ModelBackend")
+    wanted = request.POST.get("next", "")
+    if url_has_allowed_host_and_scheme(wanted, {request.get_host()}):
+        return redirect(wanted)
+    return redirect("start")
+
+
+def sign_out(request: HttpRequest) -> HttpResponse:
+    """End the session."""
+    logout(request)
+    return redirect("sign-in")

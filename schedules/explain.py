@@ -63,8 +63,8 @@ def _why(plan: Plan, policy: Policy, units: str) -> str:
     if plan.reason == Plan.Reason.RISK:
         return _(
             "Your fan has run about %(hours)s hours since the last change. The filter now holds back the air "
-            "by about %(now)s; at %(limit)s it starves your blower, and by this day the chance of that reaches "
-            "%(risk)s in 100."
+            "by about %(now)s; at %(limit)s it starves your blower, and by this day the chance of that "
+            "reaches %(risk)s in 100."
         ) % {
             "hours": formats.number_format(hours, force_grouping=True),
             "now": show(plan.drop_now_pa, PRESSURE, units),

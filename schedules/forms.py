@@ -138,6 +138,23 @@ class HandOverForm(forms.Form):
         super().__init__(*args, **kwargs)
         use_units(self, units)
 
+    HOUSEHOLD = (
+        "customer", "email", "phone", "language", "street", "city", "region", "postcode", "latitude",
+        "longitude", "pets",
+    )  # fmt: skip
+    MEASURED = (
+        "kind", "blower", "capacity", "design_airflow", "return_static", "supply_static", "rated_static",
+        "return_budget", "airflow_method", "coil",
+    )  # fmt: skip
+
+    def household(self) -> list[forms.BoundField]:
+        """Who and where."""
+        return [self[name] for name in self.HOUSEHOLD]
+
+    def measured(self) -> list[forms.BoundField]:
+        """What the manometer and the unit's plate say."""
+        return [self[name] for name in self.MEASURED]
+
 
 class HandOverSlotForm(forms.Form):
     """One slot of the install; left wholly empty it is no slot."""

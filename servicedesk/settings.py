@@ -62,6 +62,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "simple_history.middleware.HistoryRequestMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "servicedesk.local_time.LocalTimeMiddleware",
     "servicedesk.access.AccessMiddleware",
 ]
 

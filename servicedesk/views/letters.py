@@ -1,6 +1,6 @@
 """What was written to whom, and whom no letter reaches."""
 
-from csp.decorators import csp_update
+from csp.decorators import csp_replace
 from django.conf import settings
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -41,7 +41,7 @@ def call_list(request: HttpRequest) -> HttpResponse:
     return render(request, "servicedesk/call_list.html", {"homes": homes})
 
 
-@csp_update({"style-src": ["'unsafe-inline'"]})  # type: ignore[untyped-decorator]
+@csp_replace({"style-src": ["'unsafe-inline'"], "frame-ancestors": ["'self'"]})  # type: ignore[untyped-decorator]
 @xframe_options_sameorigin
 def look(request: HttpRequest, pk: int) -> HttpResponse:
     """The letter's HTML alone, for the frame of its page; mail carries its style inside."""

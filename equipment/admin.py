@@ -1,0 +1,213 @@
+"""The record, row by row. Nothing that has a history can be deleted here."""
+
+from typing import Any
+
+from django.contrib import admin
+from django.contrib.auth.admin import UserAdmin
+from django.http import HttpRequest
+from django.utils import timezone
+from simple_history.admin import SimpleHistoryAdmin
+
+from equipment import models
+from equipment.record import stamp, stamp_site
+
+
+class KeptAdmin(SimpleHistoryAdmin):  # type: ignore[misc]
+    """Rows are changed with their history kept, and never deleted."""
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Nobody may."""
+        return False
+
+
+class PointInline(admin.TabularInline):  # type: ignore[type-arg]
+    """The label's points beside their medium."""
+
+    model = models.MediaPoint
+    extra = 1
+
+
+class RoleInline(admin.TabularInline):  # type: ignore[type-arg]
+    """Who is what at a site."""
+
+    model = models.SiteRole
+    extra = 0
+    autocomplete_fields = ("person",)
+
+
+@admin.register(models.Media)
+class MediaAdmin(KeptAdmin):
+    """Filter media with their label points."""
+
+    list_display = ("name", "nominal_size", "merv", "kind", "price", "on_hand")
+    list_filter = ("kind", "merv")
+    search_fields = ("name", "nominal_size")
+    inlines = (PointInline,)
+
+    def save_related(self, request: HttpRequest, form: Any, formsets: Any, change: bool) -> None:
+        """A label's points are facts of every slot that the medium sits in."""
+        super().save_related(request, form, formsets, change)
+        slots = models.FilterSlot.objects.filter(
+            first_media=form.instance
+        ) | models.FilterSlot.objects.filter(changes__media=form.instance)
+        for slot in slots.distinct():
+            stamp(slot, timezone.now())
+
+
+@admin.register(models.Site)
+class SiteAdmin(KeptAdmin):
+    """Homes with their people."""
+
+    list_display = ("name", "customer", "street", "city", "station", "vacant_since")
+    list_filter = ("city",)
+    search_fields = ("name", "street", "city", "customer__name")
+    inlines = (RoleInline,)
+    raw_id_fields = ("customer", "station")
+
+    def save_model(self, request: HttpRequest, obj: models.Site, form: Any, change: bool) -> None:
+        """Household and station are facts of its slots."""
+        super().save_model(request, obj, form, change)
+        stamp_site(obj.pk, timezone.now())
+
+
+@admin.register(models.System)
+class SystemAdmin(KeptAdmin):
+    """Systems."""
+
+    list_display = ("name", "site", "kind", "blower", "replaced_on")
+    list_filter = ("kind", "blower")
+    search_fields = ("name", "site__name")
+    raw_id_fields = ("site", "replaced_by")
+
+    def save_model(self, request: HttpRequest, obj: models.System, form: Any, change: bool) -> None:
+        """Airflow and statics are facts of its slots."""
+        super().save_model(request, obj, form, change)
+        stamp_site(obj.site_id, timezone.now())
+
+
+@admin.register(models.FilterSlot)
+class FilterSlotAdmin(KeptAdmin):
+    """Filter slots."""
+
+    list_display = ("name", "system", "nominal_size", "location", "changed_by", "retired_on")
+    list_filter = ("nominal_size", "changed_by")
+    search_fields = ("name", "location", "system__name")
+    raw_id_fields = ("system", "first_media")
+    exclude = ("facts_changed_at",)
+
+    def save_model(self, request: HttpRequest, obj: models.FilterSlot, form: Any, change: bool) -> None:
+        """Stamp the slot with the time of its change."""
+        obj.facts_changed_at = timezone.now()
+        super().save_model(request, obj, form, change)
+
+
+class FactAdmin(KeptAdmin):
+    """A fact about one slot."""
+
+    raw_id_fields: tuple[str, ...] = ("slot",)
+
+    def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
+        """Stamp the slot that the fact speaks of."""
+        super().save_model(request, obj, form, change)
+        stamp(obj.slot, timezone.now())
+
+
+@admin.register(models.Reading)
+class ReadingAdmin(FactAdmin):
+    """Readings."""
+
+    list_display = ("slot", "taken_at", "filter_drop_pa", "airflow_m3s")
+    search_fields = ("slot__name",)
+    date_hierarchy = "taken_at"
+
+
+@admin.register(models.FilterChange)
+class FilterChangeAdmin(FactAdmin):
+    """Filter changes."""
+
+    list_display = ("slot", "changed_on", "media", "told", "undone_at")
+    search_fields = ("slot__name",)
+    date_hierarchy = "changed_on"
+    raw_id_fields = ("slot", "media")
+
+
+@admin.register(models.Customer)
+class CustomerAdmin(KeptAdmin):
+    """Customers."""
+
+    list_display = ("name", "gone_on")
+    search_fields = ("name",)
+
+
+@admin.register(models.Person)
+class PersonAdmin(KeptAdmin):
+    """People."""
+
+    list_display = ("name", "email", "phone", "language", "wants_filter_mail")
+    search_fields = ("name", "email", "phone")
+
+
+class PlainAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+    """Rows without a history of their own, never deleted here either."""
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Nobody may."""
+        return False
+
+
+@admin.register(models.RuntimeDay)
+class RuntimeDayAdmin(PlainAdmin):
+    """Fan hours."""
+
+    list_display = ("system", "day", "fan_hours")
+    raw_id_fields = ("system",)
+    date_hierarchy = "day"
+
+    def save_model(self, request: HttpRequest, obj: models.RuntimeDay, form: Any, change: bool) -> None:
+        """Hours are facts of the system's slots."""
+        super().save_model(request, obj, form, change)
+        stamp_site(obj.system.site_id, timezone.now())
+
+
+@admin.register(models.WeatherDay)
+class WeatherDayAdmin(PlainAdmin):
+    """Weather."""
+
+    list_display = ("station", "day", "mean_temp_c")
+    raw_id_fields = ("station",)
+    date_hierarchy = "day"
+
+    def save_model(self, request: HttpRequest, obj: models.WeatherDay, form: Any, change: bool) -> None:
+        """Mark the station's weather as changed."""
+        super().save_model(request, obj, form, change)
+        models.Station.objects.filter(pk=obj.station_id).update(weather_changed_at=timezone.now())
+
+
+@admin.register(models.Station)
+class StationAdmin(PlainAdmin):
+    """Weather stations."""
+
+    list_display = ("name", "latitude", "longitude")
+    search_fields = ("name",)
+
+
+@admin.register(models.LifeEvent)
+class LifeEventAdmin(PlainAdmin):
+    """Life events."""
+
+    list_display = ("on", "kind", "site")
+    raw_id_fields = ("site", "system", "slot", "person", "recorded_by")
+
+
+@admin.register(models.Desk)
+class DeskAdmin(PlainAdmin):
+    """The desk."""
+
+
+@admin.register(models.User)
+class DeskUserAdmin(UserAdmin):
+    """Accounts with their role."""
+
+    list_display = ("username", "email", "role", "is_active")
+    fieldsets = (*(UserAdmin.fieldsets or ()), (None, {"fields": ("role", "person")}))
+    raw_id_fields = ("person",)

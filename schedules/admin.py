@@ -1,0 +1,123 @@
+"""Plans, letters, visits and tasks, row by row."""
+
+from typing import Any
+
+from django.contrib import admin
+from django.http import HttpRequest
+from django.utils import timezone
+from simple_history.admin import SimpleHistoryAdmin
+
+from schedules import due, models, tasks_due
+
+
+class NoDelete(admin.ModelAdmin):  # type: ignore[type-arg]
+    """Rows stay."""
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Nobody may."""
+        return False
+
+
+@admin.register(models.Plan)
+class PlanAdmin(NoDelete):
+    """Dates as reckoned; they are made, not typed."""
+
+    list_display = ("slot", "due_on", "reason", "p10_on", "p50_on", "p90_on", "as_of")
+    list_filter = ("reason",)
+    search_fields = ("slot__name",)
+    date_hierarchy = "due_on"
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Nobody may: a date follows from facts."""
+        return False
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        """Nobody may: a date follows from facts."""
+        return False
+
+
+@admin.register(models.Policy)
+class PolicyAdmin(NoDelete):
+    """The desk's rules; another rule means other dates for all."""
+
+    def save_model(self, request: HttpRequest, obj: models.Policy, form: Any, change: bool) -> None:
+        """Plan everything again."""
+        super().save_model(request, obj, form, change)
+        due.replan(timezone.now())
+
+
+@admin.register(models.Technician)
+class TechnicianAdmin(NoDelete):
+    """Technicians."""
+
+    list_display = ("name", "skills", "day_starts", "day_ends", "gone_on")
+    raw_id_fields = ("user",)
+
+
+@admin.register(models.MaintenanceTask)
+class MaintenanceTaskAdmin(SimpleHistoryAdmin):  # type: ignore[misc]
+    """Planned maintenance."""
+
+    list_display = ("name", "system", "due_on", "last_done_on", "skill", "minutes")
+    list_filter = ("season", "skill")
+    search_fields = ("name", "system__name")
+    raw_id_fields = ("system",)
+    readonly_fields = ("due_on",)
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Nobody may; a task ends by its date."""
+        return False
+
+    def save_model(self, request: HttpRequest, obj: models.MaintenanceTask, form: Any, change: bool) -> None:
+        """Set its due day anew."""
+        super().save_model(request, obj, form, change)
+        tasks_due.refresh(obj, due.today(timezone.now()))
+
+
+@admin.register(models.TaskDone)
+class TaskDoneAdmin(NoDelete):
+    """Tasks that were done."""
+
+    list_display = ("task", "done_on")
+    raw_id_fields = ("task", "visit")
+
+
+class JobInline(admin.TabularInline):  # type: ignore[type-arg]
+    """A visit's jobs."""
+
+    model = models.VisitJob
+    extra = 0
+    raw_id_fields = ("slot", "task")
+
+
+@admin.register(models.Visit)
+class VisitAdmin(SimpleHistoryAdmin):  # type: ignore[misc]
+    """Visits."""
+
+    list_display = ("site", "state", "technician", "day", "minutes")
+    list_filter = ("state", "technician")
+    raw_id_fields = ("site",)
+    inlines = (JobInline,)
+    date_hierarchy = "day"
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Nobody may; a visit is called off."""
+        return False
+
+
+@admin.register(models.Notice)
+class NoticeAdmin(NoDelete):
+    """The outbox."""
+
+    list_display = ("key", "kind", "person", "state", "send_at", "sent_at")
+    list_filter = ("state", "kind")
+    raw_id_fields = ("site", "person")
+
+
+@admin.register(models.Feed)
+class FeedAdmin(NoDelete):
+    """Calendar addresses, without their secret."""
+
+    list_display = ("site", "created_at", "withdrawn_at")
+    exclude = ("secret",)
+    raw_id_fields = ("site",)

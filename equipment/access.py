@@ -1,7 +1,7 @@
 """Which homes a user sees."""
 
 from django.db.models import QuerySet
-from django.http import Http404
+from django.http import Http404, HttpRequest
 
 from equipment.models import FilterSlot, Site, User
 
@@ -33,3 +33,10 @@ def slot_or_404(user: User, pk: int) -> FilterSlot:
     if slot is None:
         raise Http404
     return slot
+
+
+def signed_in(request: HttpRequest) -> User:
+    """The account behind a request that the gate let through."""
+    if not isinstance(request.user, User):
+        raise Http404
+    return request.user

@@ -205,7 +205,7 @@ class DeskAdmin(PlainAdmin):
 
 
 @admin.register(models.User)
-class DeskUserAdmin(UserAdmin):
+class DeskUserAdmin(UserAdmin):  # type: ignore[type-arg]
     """Accounts with their role."""
 
     list_display = ("username", "email", "role", "is_active")

@@ -28,9 +28,7 @@ def media_with_curves(ids: Iterable[int]) -> dict[int, Medium]:
     rows = MediaPoint.objects.filter(media__in=wanted).order_by("media", "airflow_m3s")
     for media, airflow, drop in rows.values_list("media_id", "airflow_m3s", "clean_drop_pa"):
         points[media].append((airflow, drop))
-    return {
-        row.pk: Medium(row, _curve(points[row.pk])) for row in Media.objects.filter(pk__in=wanted)
-    }
+    return {row.pk: Medium(row, _curve(points[row.pk])) for row in Media.objects.filter(pk__in=wanted)}
 
 
 def _curve(points: list[tuple[float, float]]) -> LabelCurve | None:

@@ -22,7 +22,7 @@ class QuantityField(forms.CharField):
         """The unit printed beside the field."""
         return label(self.kind, self.system)
 
-    def clean(self, value: Any) -> float | None:  # type: ignore[override]
+    def clean(self, value: Any) -> float | None:
         """SI float; forms.ValidationError says what is wrong in plain words."""
         typed = super().clean(value)
         if not typed:
@@ -33,14 +33,16 @@ class QuantityField(forms.CharField):
             raise forms.ValidationError(str(error)) from None
         if amount < self.low:
             low = number(self.low, self.kind, self.system)
-            raise forms.ValidationError(_("must be at least %(low)s %(unit)s") % {"low": low, "unit": self.unit})
+            raise forms.ValidationError(
+                _("must be at least %(low)s %(unit)s") % {"low": low, "unit": self.unit}
+            )
         return amount
 
 
 class SizeField(forms.CharField):
     """A nominal size; cleans to shared.sizes.Size, or None when left empty."""
 
-    def clean(self, value: Any) -> Size | None:  # type: ignore[override]
+    def clean(self, value: Any) -> Size | None:
         """The size; forms.ValidationError says what is wrong in plain words."""
         typed = super().clean(value)
         if not typed:

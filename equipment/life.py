@@ -1,5 +1,6 @@
 """Life events: people move, houses stand empty, systems are replaced. Nothing is deleted."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -77,11 +78,11 @@ def _customer_gone(site: Site, happening: Happening) -> None:
     site.customer.save(update_fields=["gone_on"])
 
 
-_CARRY_OUT = {
-    LifeEvent.Kind.MOVED_OUT: _moved_out,
-    LifeEvent.Kind.VACANT: _vacant,
-    LifeEvent.Kind.LIVED_IN: _lived_in,
-    LifeEvent.Kind.SYSTEM_REPLACED: _system_replaced,
-    LifeEvent.Kind.SLOT_RETIRED: _slot_retired,
-    LifeEvent.Kind.CUSTOMER_GONE: _customer_gone,
+_CARRY_OUT: dict[str, Callable[[Site, Happening], None]] = {
+    LifeEvent.Kind.MOVED_OUT.value: _moved_out,
+    LifeEvent.Kind.VACANT.value: _vacant,
+    LifeEvent.Kind.LIVED_IN.value: _lived_in,
+    LifeEvent.Kind.SYSTEM_REPLACED.value: _system_replaced,
+    LifeEvent.Kind.SLOT_RETIRED.value: _slot_retired,
+    LifeEvent.Kind.CUSTOMER_GONE.value: _customer_gone,
 }

@@ -73,9 +73,11 @@ def undo_change(change: FilterChange, now: datetime) -> None:
 
 
 def record_reading(reading: Reading, now: datetime) -> Reading:
-    """Store a reading. Raises NotRecordable for what no instrument shows here and for a second one at its instant."""
+    """Store a reading. Raises NotRecordable for impossible figures and a second one at its instant."""
     if not 0 <= reading.filter_drop_pa <= HIGHEST_DROP_PA:
-        raise NotRecordable(_("A filter drop of that size is more than any blower here can draw. Check the unit."))
+        raise NotRecordable(
+            _("A filter drop of that size is more than any blower here can draw. Check the unit.")
+        )
     if reading.airflow_m3s is not None and reading.airflow_m3s <= 0:
         raise NotRecordable(_("The airflow must be above 0."))
     if reading.taken_at > now + timedelta(minutes=5):

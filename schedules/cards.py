@@ -3,17 +3,16 @@
 import io
 
 import segno
-from django.conf import settings
-from django.urls import reverse
 
 from equipment.models import Site
+from schedules.addresses import absolute
 from shared import signing
 from shared.signing import Purpose
 
 
 def answer_code(site: Site) -> dict[str, str]:
     """Address and QR code (SVG text) of the answer page of ``site``."""
-    address = settings.SITE_URL + reverse("answer", args=[signing.make(Purpose.ANSWER, f"site:{site.pk}")])
+    address = absolute("answer", signing.make(Purpose.ANSWER, f"site:{site.pk}"))
     out = io.BytesIO()
     segno.make(address, error="m").save(out, kind="svg", scale=3, xmldecl=False, svgns=True, title="QR")
     return {"address": address, "code": out.getvalue().decode()}

@@ -3,12 +3,10 @@
 from dataclasses import dataclass
 from datetime import datetime
 from email.utils import format_datetime
-from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.template.loader import render_to_string
-from django.urls import reverse
 from django.utils import translation
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -16,6 +14,7 @@ from sesame.utils import get_query_string
 
 from equipment.models import Desk, FilterSlot, Media, Person, User
 from schedules import explain
+from schedules.addresses import absolute, host
 from schedules.models import Notice, Policy
 from shared import clock, signing
 from shared.signing import Purpose
@@ -102,7 +101,7 @@ def _sign_in(notice: Notice, now: datetime) -> Letter:
 
 def sign_in_url(user: User) -> str:
     """A link that signs ``user`` in for a day."""
-    return settings.SITE_URL + reverse("sign-in-by-link") + get_query_string(user)
+    return absolute("sign-in-by-link", query=get_query_string(user))
 
 
 _BY_KIND = {
@@ -114,14 +113,14 @@ _BY_KIND = {
 
 def answer_url(notice: Notice) -> str:
     """Where the reader says what was done."""
-    return settings.SITE_URL + reverse("answer", args=[signing.make(Purpose.ANSWER, f"notice:{notice.pk}")])
+    return absolute("answer", signing.make(Purpose.ANSWER, f"notice:{notice.pk}"))
 
 
 def stop_url(person: Person | None) -> str:
     """Where the reader stops filter mail; empty for letters that nobody can stop."""
     if person is None:
         return ""
-    return settings.SITE_URL + reverse("stop-mail", args=[signing.make(Purpose.STOP_MAIL, str(person.pk))])
+    return absolute("stop-mail", signing.make(Purpose.STOP_MAIL, str(person.pk)))
 
 
 def _build(notice: Notice, subject: str, more: dict[str, object], now: datetime) -> Letter:
@@ -137,14 +136,13 @@ def _build(notice: Notice, subject: str, more: dict[str, object], now: datetime)
         **more,
     }
     name = "sign_in" if notice.kind == Notice.Kind.SIGN_IN else "filters_due"
-    host = urlsplit(settings.SITE_URL).hostname or "localhost"
     return Letter(
         to=notice.person.email if notice.person else notice.sent_to,
         subject=subject,
         text=render_to_string(f"schedules/mail/{name}.txt", context).strip() + "\n",
         html=render_to_string(f"schedules/mail/{name}.html", context),
         # The same row always makes the same id, so that a mailbox drops a second copy.
-        message_id=f"<{notice.key}.{notice.pk}@{host}>",
+        message_id=f"<{notice.key}.{notice.pk}@{host()}>",
         stop_url=stop,
         at=now,
     )

@@ -3,14 +3,12 @@
 import hashlib
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from urllib.parse import urlsplit
 
-from django.conf import settings
-from django.urls import reverse
 from django.utils.translation import gettext as _
 from icalendar import Calendar, Event
 
 from equipment.models import Desk, FilterSlot, Site
+from schedules.addresses import absolute, host
 from schedules.emails import fitted_media
 from schedules.explain import explain
 from schedules.models import Feed, Policy, Visit
@@ -27,7 +25,7 @@ class CalendarFile:
 
 def address(feed: Feed) -> str:
     """The secret address to subscribe to."""
-    return settings.SITE_URL + reverse("feed", args=[feed.secret])
+    return absolute("feed", feed.secret)
 
 
 def feed_of(site: Site) -> Feed:
@@ -48,7 +46,8 @@ def render(site: Site, now: datetime) -> CalendarFile:
     calendar.add("refresh-interval", timedelta(hours=12), parameters={"VALUE": "DURATION"})
     today = clock.local_day(now, site.zone(desk.timezone))
     for slot in _slots(site):
-        calendar.add_component(_filter_event(slot, slot.plan.due_on, today, desk))
+        if slot.plan.due_on:
+            calendar.add_component(_filter_event(slot, slot.plan.due_on, today, desk))
     for visit in site.visits.filter(state__in=Visit.ON_A_DAY).order_by("day", "pk"):
         calendar.add_component(_visit_event(visit, desk))
     body = calendar.to_ical()
@@ -62,16 +61,12 @@ def _slots(site: Site) -> list[FilterSlot]:
     return list(rows.select_related("system__site", "plan", "first_media").order_by("name"))
 
 
-def _host() -> str:
-    return urlsplit(settings.SITE_URL).hostname or "localhost"
-
-
 def _filter_event(slot: FilterSlot, due: date, today: date, desk: Desk) -> Event:
     media = fitted_media(slot)
     explained = explain(slot, slot.plan, today, Policy.the(), desk.units)
     size = f"{slot.size}" + (f", MERV {media.merv}" if media else "")
     event = Event()
-    event.add("uid", f"filter-{slot.pk}@{_host()}")
+    event.add("uid", f"filter-{slot.pk}@{host()}")
     # The stamp is the plan's, so that the same plan always gives the same bytes.
     event.add("dtstamp", slot.plan.made_at)
     event.add("last-modified", slot.plan.made_at)
@@ -87,7 +82,7 @@ def _filter_event(slot: FilterSlot, due: date, today: date, desk: Desk) -> Event
 
 def _visit_event(visit: Visit, desk: Desk) -> Event:
     event = Event()
-    event.add("uid", f"visit-{visit.pk}@{_host()}")
+    event.add("uid", f"visit-{visit.pk}@{host()}")
     stamp = visit.history.latest().history_date
     event.add("dtstamp", stamp)
     event.add("last-modified", stamp)

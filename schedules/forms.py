@@ -30,12 +30,12 @@ class ChangeForm(forms.Form):
     """I changed it: when, and what went in."""
 
     on = forms.DateField(label=_("Changed on"), widget=DayInput())
-    media = forms.ModelChoiceField(Media.objects.none(), label=_("Filter that went in"), required=False)
+    medium = forms.ModelChoiceField(Media.objects.none(), label=_("Filter that went in"), required=False)
 
     def __init__(self, slot: FilterSlot, today: date, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["on"].initial = today
-        choice = self.fields["media"]
+        choice = self.fields["medium"]
         assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
         choice.queryset = fitting(slot)
         choice.empty_label = str(_("the same as before"))
@@ -161,7 +161,7 @@ class HandOverSlotForm(forms.Form):
 
     size = SizeField(label=_("Nominal size"), required=False)
     location = forms.CharField(label=_("Where it is"), required=False, max_length=200)
-    media = forms.ModelChoiceField(
+    medium = forms.ModelChoiceField(
         Media.objects.order_by("nominal_size", "merv"), label=_("Filter fitted"), required=False
     )
     clean_drop = QuantityField(PRESSURE, label=_("Drop with the clean filter"), required=False)
@@ -180,9 +180,9 @@ class HandOverSlotForm(forms.Form):
         said = [name for name, value in data.items() if value and name != "changed_by"]
         if said and data.get("size") is None and "size" not in self.errors:
             self.add_error("size", _("Write the size that the label gives, such as 16x25x1."))
-        media, size = data.get("media"), data.get("size")
+        media, size = data.get("medium"), data.get("size")
         if media and size and media.nominal_size != size.label:
-            self.add_error("media", _("This filter is another size than the slot."))
+            self.add_error("medium", _("This filter is another size than the slot."))
         return data
 
 
@@ -213,16 +213,16 @@ class JobFilterForm(forms.Form):
     """One filter of a visit."""
 
     changed = forms.BooleanField(label=_("Changed"), required=False, initial=True)
-    media = forms.ModelChoiceField(Media.objects.none(), label=_("Filter fitted"), required=False)
+    medium = forms.ModelChoiceField(Media.objects.none(), label=_("Filter fitted"), required=False)
     drop_before = QuantityField(PRESSURE, label=_("Drop of the old filter"), required=False)
     drop_after = QuantityField(PRESSURE, label=_("Drop of the clean filter"), required=False)
     airflow = QuantityField(AIRFLOW, label=_("Airflow through it"), required=False)
 
-    def __init__(self, slot: FilterSlot, units: str, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, prefix=f"slot{slot.pk}", **kwargs)
+    def __init__(self, slot: FilterSlot, units: str, data: Any = None) -> None:
+        super().__init__(data, prefix=f"slot{slot.pk}")
         self.slot = slot
         use_units(self, units)
-        choice = self.fields["media"]
+        choice = self.fields["medium"]
         assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
         choice.queryset = fitting(slot)
         choice.empty_label = str(_("the same as before"))

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 from django.db import transaction
@@ -113,7 +113,7 @@ def _problem(technician: Technician, visits: list[Visit], depot: tuple[float, fl
 
 
 def _local(day: date, hour: time, desk: Desk) -> datetime:
-    return datetime.combine(day, hour, desk.zone).astimezone(clock.UTC)
+    return datetime.combine(day, hour, desk.zone).astimezone(UTC)
 
 
 def _windows(

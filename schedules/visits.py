@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -229,7 +230,7 @@ def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit
     return visit
 
 
-def _write_filter(done: FilterDone, at: datetime, tz: clock.ZoneInfo, user: User, now: datetime) -> None:
+def _write_filter(done: FilterDone, at: datetime, tz: ZoneInfo, user: User, now: datetime) -> None:
     """The old filter's reading, the change, the new filter's reading: a second apart, in that order."""
     if done.drop_before_pa is not None:
         at_removal = at - timedelta(seconds=1) if done.changed else at

@@ -132,7 +132,9 @@ def life_curve(
     return _svg(720, 276, "life-curve", title, description, body)
 
 
-def route_sketch(title: str, description: str, depot: tuple[float, float], stops: Sequence[tuple[float, float]]) -> str:
+def route_sketch(
+    title: str, description: str, depot: tuple[float, float], stops: Sequence[tuple[float, float]]
+) -> str:
     """Stops of a day joined in order, north up; positions are (latitude, longitude) in degrees."""
     points = [depot, *stops]
     if len(points) < 2:
@@ -146,8 +148,14 @@ def route_sketch(title: str, description: str, depot: tuple[float, float], stops
 
     path = " ".join(f"{x:.1f},{y:.1f}" for x, y in map(place, [depot, *stops, depot]))
     x, y = place(depot)
-    body = [f'<polyline points="{path}" class="road"/>', f'<rect x="{x - 6:.1f}" y="{y - 6:.1f}" width="12" height="12" class="depot"/>']
+    body = [
+        f'<polyline points="{path}" class="road"/>',
+        f'<rect x="{x - 6:.1f}" y="{y - 6:.1f}" width="12" height="12" class="depot"/>',
+    ]
     for number, stop in enumerate(stops, start=1):
         x, y = place(stop)
-        body += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="11" class="stop"/>', _text(x, y + 4, str(number), name="stop-number")]
+        body += [
+            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="11" class="stop"/>',
+            _text(x, y + 4, str(number), name="stop-number"),
+        ]
     return _svg(320, 280, "route", title, description, body)

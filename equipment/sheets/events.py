@@ -11,6 +11,7 @@ from equipment.models import FilterChange, FilterSlot, Media, Reading
 from equipment.sheets import columns as c
 from equipment.sheets.columns import Column
 from equipment.sheets.context import Import, batches
+from equipment.sheets.faults import Refused
 from equipment.sheets.same import differences
 from equipment.sheets.table import Row, Sheet
 from shared import clock
@@ -55,12 +56,12 @@ def load_changes(sheet: Sheet, run: Import) -> None:
 
     def fields(row: Row, zone: str) -> Row:
         if row.get("media") is not None and row["media"] not in media:
-            raise c.Refused("no medium of this name is known")
+            raise Refused("no medium of this name is known")
         at = c.at_instant(row["changed_on"], zone)
         day = row["changed_on"]
         return {
             "changed_on": clock.local_day(at, clock.zone(zone)) if isinstance(day, datetime) else day,
-            "media_id": media.get(row.get("media")),
+            "media_id": media.get(row.get("media") or ""),
             "changed_by": row.get("changed_by") or "",
         }
 
@@ -109,7 +110,7 @@ def _events(sheet: Sheet, run: Import, at_column: str, fields_of: Any) -> Iterat
         slot, zone = slots[name]
         try:
             fields = fields_of(cells.values, zone)
-        except c.Refused as refused:
+        except Refused as refused:
             sheet.refuse(cells.line, "media", cells.values.get("media"), str(refused))
             continue
         yield Event(cells.line, slot, name, c.at_instant(cells.values[at_column], zone), fields)

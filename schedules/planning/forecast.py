@@ -308,7 +308,7 @@ def _day_it_was(
     wanted = fan.until(slots.system, slots.began) + np.maximum(hours, 0.0)
     passed = (fan.running[slots.system, 1:] < wanted[:, None]).sum(axis=1)
     first = np.floor(slots.began).astype(np.int64)
-    return np.clip(fan.first_day + passed, first, facts.as_of)
+    return np.asarray(np.clip(fan.first_day + passed, first, facts.as_of), dtype=np.int64)
 
 
 def _decide(

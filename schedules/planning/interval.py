@@ -91,9 +91,10 @@ def reach(loading: Loading, limit_ratio: FloatArray) -> Reach:
     part = place - left
     flat = left + np.arange(n)[:, None, None] * len(_LOG_EXPOSURE)
     size = n * len(_LOG_EXPOSURE)
-    weight = np.bincount(flat.ravel(), (loading.weight * (1 - part)).ravel(), size)
-    weight += np.bincount(flat.ravel() + 1, (loading.weight * part).ravel(), size + 1)[:size]
-    return Reach(np.exp(middle - loading.centre), weight.reshape(n, -1))
+    here = np.bincount(flat.ravel(), (loading.weight * (1 - part)).ravel(), size)
+    beside = np.bincount(flat.ravel() + 1, (loading.weight * part).ravel(), size + 1)[:size]
+    weight = np.asarray(here + beside, dtype=np.float64).reshape(n, -1)
+    return Reach(np.exp(middle - loading.centre), weight)
 
 
 def days_until(

@@ -98,7 +98,7 @@ def _binned(hours: FloatArray, temps_c: FloatArray) -> tuple[FloatArray, FloatAr
     counts = np.bincount(place, minlength=m * len(_BINS_C)).reshape(shape).astype(np.float64)
     sums = np.bincount(place, weights=hours[row, column], minlength=m * len(_BINS_C)).reshape(shape)
     squares = np.bincount(row, weights=np.square(hours[row, column]), minlength=m)
-    return counts, sums, squares
+    return counts, np.asarray(sums, dtype=np.float64), np.asarray(squares, dtype=np.float64)
 
 
 def _least_squares(

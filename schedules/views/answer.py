@@ -61,8 +61,8 @@ def _asked(token: str) -> Asked:
     site = Site.objects.select_related("customer").filter(pk=number).first()
     if site is None:
         raise signing.BadToken
-    slots = FilterSlot.objects.filter(system__site=site, retired_on=None, system__replaced_on=None)
-    return Asked(site, list(slots.select_related("system__site", "plan", "first_media")), all_done=False)
+    rows = FilterSlot.objects.filter(system__site=site, retired_on=None, system__replaced_on=None)
+    return Asked(site, list(rows.select_related("system__site", "plan", "first_media")), all_done=False)
 
 
 def _act(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
@@ -84,11 +84,12 @@ def _changed(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
     for slot in ticked:
         form = ChangeForm(slot, today, request.POST, prefix=f"slot{slot.pk}")
         if not form.is_valid():
-            error = f"{slot.location or slot.name}: {' '.join(form.errors.get('on', [_('choose a filter')]))}"
+            why = " ".join(str(text) for texts in form.errors.values() for text in texts)
+            error = f"{slot.location or slot.name}: {why}"
             return _show(request, asked, now, error=error, status=422)
         try:
             told = Told(FilterChange.Told.OCCUPANT, FilterSlot.ChangedBy.OCCUPANT)
-            done.append(record_change(slot, form.cleaned_data["on"], form.cleaned_data["media"], told, now))
+            done.append(record_change(slot, form.cleaned_data["on"], form.cleaned_data["medium"], told, now))
         except NotRecordable as error_found:
             due.replan(now, FilterSlot.objects.filter(system__site=asked.site))
             return _show(

@@ -32,7 +32,7 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     form = ChangeForm(slot, _today(slot, now), request.POST)
     if form.is_valid():
         try:
-            record_change(slot, form.cleaned_data["on"], form.cleaned_data["media"], _told(request), now)
+            record_change(slot, form.cleaned_data["on"], form.cleaned_data["medium"], _told(request), now)
         except NotRecordable as error:
             form.add_error("on", str(error))
         else:

@@ -87,7 +87,7 @@ def _slot(system: str, number: int, slot: dict[str, Any]) -> NewSlot:
         name=_free_name(FilterSlot, f"{system} filter {number}"),
         size=slot["size"],
         location=slot["location"],
-        media=slot["media"],
+        media=slot["medium"],
         changed_by=slot["changed_by"] or FilterSlot.ChangedBy.OCCUPANT,
         clean_drop_pa=slot["clean_drop"],
         airflow_m3s=slot["airflow"],

@@ -140,7 +140,7 @@ def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
 def _done(form: JobFilterForm) -> FilterDone:
     data = form.cleaned_data
     return FilterDone(
-        form.slot, data["changed"], data["media"], data["drop_before"], data["drop_after"], data["airflow"]
+        form.slot, data["changed"], data["medium"], data["drop_before"], data["drop_after"], data["airflow"]
     )
 
 

@@ -41,7 +41,7 @@ def call_list(request: HttpRequest) -> HttpResponse:
     return render(request, "servicedesk/call_list.html", {"homes": homes})
 
 
-@csp_replace({"style-src": ["'unsafe-inline'"], "frame-ancestors": ["'self'"]})  # type: ignore[untyped-decorator]
+@csp_replace({"style-src": ["'unsafe-inline'"], "frame-ancestors": ["'self'"]})  # type: ignore[arg-type]
 @xframe_options_sameorigin
 def look(request: HttpRequest, pk: int) -> HttpResponse:
     """The letter's HTML alone, for the frame of its page; mail carries its style inside."""

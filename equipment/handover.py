@@ -1,0 +1,117 @@
+"""The day of the install: household, site, system, slots, media and first readings in one go."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+import zip2info
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from equipment.models import Customer, FilterSlot, Media, Person, Reading, Site, SiteRole, System, User
+from equipment.record import NotRecordable, record_reading
+from shared.sizes import Size
+
+
+@dataclass(frozen=True)
+class NewSlot:
+    """A slot as handed over: what is in it and what was read with the clean filter (Pa, m3/s)."""
+
+    name: str
+    size: Size
+    location: str = ""
+    access_notes: str = ""
+    media: Media | None = None
+    changed_by: str = FilterSlot.ChangedBy.OCCUPANT
+    clean_drop_pa: float | None = None
+    airflow_m3s: float | None = None
+
+
+@dataclass(frozen=True)
+class HandOver:
+    """Everything the form holds; dictionaries hold model fields by name."""
+
+    customer: str
+    person: dict[str, Any]
+    site: dict[str, Any]
+    system: dict[str, Any]
+    at: datetime
+    slots: list[NewSlot] = field(default_factory=list)
+    reading: dict[str, Any] = field(default_factory=dict)
+    cautions: str = ""
+
+
+def hand_over(form: HandOver, user: User, now: datetime) -> Site:
+    """Store the install, all or nothing. Raises NotRecordable for names that are taken."""
+    if not form.slots:
+        raise NotRecordable(_("An install has at least one filter slot."))
+    with transaction.atomic():
+        customer, _new = Customer.objects.get_or_create(name=form.customer)
+        site = _site(form, customer)
+        system = _system(form, site)
+        for slot in form.slots:
+            _slot(slot, system, form, user, now)
+    return site
+
+
+def _site(form: HandOver, customer: Customer) -> Site:
+    site = Site.objects.filter(name=form.site["name"]).first()
+    if site is not None and site.customer_id != customer.pk:
+        raise NotRecordable(_("A site of this name belongs to another customer."))
+    if site is None:
+        site = Site.objects.create(customer=customer, cautions=form.cautions, **placed(form.site))
+        person = Person.objects.create(**form.person)
+        for role in (SiteRole.Role.OCCUPANT, SiteRole.Role.FILTER_CHANGER):
+            SiteRole.objects.create(site=site, person=person, role=role)
+    return site
+
+
+def placed(fields: dict[str, Any]) -> dict[str, Any]:
+    """Site fields with position and zone from the postcode where none was given.
+
+    Positions are centroids of US ZIP codes (package zip2info), a few kilometres off; a surveyed
+    position wins.
+    """
+    known = (
+        zip2info.info(fields.get("postcode", "")[:5]) if fields.get("postcode", "")[:5].isdigit() else None
+    )
+    if known is None:
+        return fields
+    guessed = {"latitude": known.latitude, "longitude": known.longitude, "timezone": known.timezone}
+    return guessed | {name: value for name, value in fields.items() if value not in (None, "")}
+
+
+def _system(form: HandOver, site: Site) -> System:
+    if System.objects.filter(name=form.system["name"]).exists():
+        raise NotRecordable(_("A system of this name is already on record."))
+    return System.objects.create(site=site, **form.system)
+
+
+def _slot(new: NewSlot, system: System, form: HandOver, user: User, now: datetime) -> FilterSlot:
+    if FilterSlot.objects.filter(name=new.name).exists():
+        raise NotRecordable(_("The slot code %(code)s is already on record.") % {"code": new.name})
+    slot = FilterSlot.objects.create(
+        name=new.name,
+        system=system,
+        nominal_size=new.size.label,
+        short_m=new.size.short_m,
+        long_m=new.size.long_m,
+        depth_m=new.size.depth_m,
+        location=new.location,
+        access_notes=new.access_notes,
+        first_media=new.media,
+        fitted_on=form.at.date(),
+        changed_by=new.changed_by,
+        facts_changed_at=now,
+    )
+    if new.clean_drop_pa is not None:
+        reading = Reading(
+            slot=slot,
+            taken_at=form.at,
+            filter_drop_pa=new.clean_drop_pa,
+            airflow_m3s=new.airflow_m3s,
+            taken_by=user,
+            **form.reading,
+        )
+        record_reading(reading, now)
+    return slot

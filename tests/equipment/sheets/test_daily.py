@@ -1,0 +1,70 @@
+"""runtime.csv and weather.csv: one number a day."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from equipment.models import RuntimeDay, WeatherDay
+
+Faults = Callable[..., list[str]]
+
+
+def run(date: str, hours: object, system: str = "up") -> dict[str, object]:
+    return {"system": system, "date": date, "fan_hours": hours}
+
+
+@pytest.mark.parametrize("hours", [-3, 26, 25.5, "nan", "all day", ""])
+def test_hours_that_no_day_has(faults: Faults, hours: object) -> None:
+    (fault,) = faults(runtime=[run("2026-11-01", hours)])
+    assert "runtime.csv line 5, fan_hours" in fault
+
+
+def test_25_hours_are_good_on_the_day_the_clocks_go_back_alone(faults: Faults) -> None:
+    """1 November 2026 in the United States; 25 October in the European Union."""
+    assert faults(runtime=[run("2026-11-01", 25)]) == []
+    assert RuntimeDay.objects.get(day="2026-11-01").fan_hours == 25
+    (ordinary,) = faults(runtime=[run("2026-11-02", 25)])
+    assert "24 hours in America/Chicago" in ordinary
+    (american,) = faults(runtime=[run("2026-11-01", 25, "cottage")])
+    assert "24 hours in Europe/Berlin" in american
+    assert faults(runtime=[run("2026-10-25", 25, "cottage")]) == []
+
+
+def test_a_system_nobody_knows(faults: Faults) -> None:
+    (fault,) = faults(runtime=[run("2026-03-04", 3, "attic")])
+    assert "no system of this name" in fault
+
+
+def test_a_day_twice_with_the_same_value_is_once(faults: Faults) -> None:
+    assert faults(runtime=[run("2026-03-01", 7.5)]) == []
+    assert RuntimeDay.objects.filter(system__name="up").count() == 2
+
+
+def test_a_day_twice_with_another_value_is_a_fault(faults: Faults) -> None:
+    (fault,) = faults(runtime=[run("2026-03-01", 7.6)])
+    assert "twice" in fault
+    (fault,) = faults(weather=[{"station": "ord", "date": "2026-03-01", "mean_temp_f": 33}])
+    assert "twice" in fault
+
+
+def test_another_value_of_a_stored_day_updates_it(whole: Callable[..., Any]) -> None:
+    whole()
+    whole(
+        runtime=[run("2026-03-01", 9)], weather=[{"station": "ord", "date": "2026-03-01", "mean_temp_f": 50}]
+    )
+    assert RuntimeDay.objects.get(system__name="up", day="2026-03-01").fan_hours == 9
+    assert WeatherDay.objects.get(day="2026-03-01").mean_temp_c == pytest.approx(10)
+    assert RuntimeDay.objects.count() == 3
+
+
+def test_days_may_come_in_any_order(faults: Faults) -> None:
+    days = ["2026-02-03", "2025-12-24", "2026-02-01", "2024-02-29"]
+    assert faults(runtime=[run(day, 1) for day in days]) == []
+    assert RuntimeDay.objects.filter(fan_hours=1).count() == 4
+
+
+@pytest.mark.parametrize("temperature", [-200, 212, "cold"])
+def test_weather_of_no_place_on_earth(faults: Faults, temperature: object) -> None:
+    (fault,) = faults(weather=[{"station": "ord", "date": "2026-03-05", "mean_temp_f": temperature}])
+    assert "weather.csv line 4, mean_temp_f" in fault

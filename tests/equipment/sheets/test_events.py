@@ -1,0 +1,97 @@
+"""readings.csv and changes.csv: what happened is never overwritten."""
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from typing import Any
+
+import pytest
+
+from equipment.models import FilterChange, Reading
+
+Faults = Callable[..., list[str]]
+READING = {
+    "filter_slot": "up-1",
+    "taken_at": "2026-03-01T10:00",
+    "filter_drop_inwc": 0.12,
+    "airflow_cfm": 390,
+}
+CHANGE = {"filter_slot": "up-1", "changed_on": "2026-03-10", "media": "pleat", "changed_by": "occupant"}
+
+
+def test_a_reading_of_12_inches_is_a_slip_of_the_decimal_point(faults: Faults) -> None:
+    (fault,) = faults(readings=[READING | {"taken_at": "2026-03-02T10:00", "filter_drop_inwc": 12}])
+    assert "readings.csv line 4, filter_drop_inwc “12”" in fault
+
+
+@pytest.mark.parametrize("name", ["readings", "changes"])
+def test_a_slot_nobody_knows(faults: Faults, name: str) -> None:
+    row = (READING if name == "readings" else CHANGE) | {"filter_slot": "nowhere"}
+    (fault,) = faults(**{name: [row]})
+    assert "no filter slot of this name" in fault
+
+
+def test_the_same_event_twice_is_once(faults: Faults) -> None:
+    assert faults(readings=[READING], changes=[CHANGE]) == []
+    assert Reading.objects.filter(slot__name="up-1").count() == 1
+    assert FilterChange.objects.filter(slot__name="up-1").count() == 1
+
+
+def test_the_same_instant_written_with_an_offset_is_the_same_event(faults: Faults) -> None:
+    assert faults(readings=[READING | {"taken_at": "2026-03-01T16:00Z"}]) == []
+    assert Reading.objects.filter(slot__name="up-1").count() == 1
+
+
+def test_the_same_key_with_other_values_in_one_file_is_a_fault(faults: Faults) -> None:
+    (reading,) = faults(readings=[READING | {"filter_drop_inwc": 0.13}])
+    (change,) = faults(changes=[CHANGE | {"changed_by": "technician"}])
+    assert "twice" in reading
+    assert "twice" in change
+
+
+@pytest.mark.parametrize("other", [{"filter_drop_inwc": 0.13}, {"airflow_cfm": 400}])
+def test_a_stored_reading_is_not_overwritten(whole: Callable[..., Any], other: dict[str, object]) -> None:
+    whole()
+    report = whole(readings=[READING | other])
+    assert [fault.line for fault in report.faults] == [2]
+    assert "stored" in report.faults[0].reason
+
+
+def test_a_stored_change_is_not_overwritten(whole: Callable[..., Any]) -> None:
+    whole()
+    report = whole(changes=[CHANGE | {"media": "deep"}])
+    assert len(report.faults) == 1
+    assert FilterChange.objects.get(slot__name="up-1").media.name == "pleat"
+
+
+def test_times_without_an_offset_are_those_of_the_site(whole: Callable[..., Any]) -> None:
+    """Ten in Chicago is four in the afternoon in UTC before the clocks change on 8 March 2026."""
+    whole(readings=[READING, READING | {"filter_slot": "cot-1"}])
+    at = dict(Reading.objects.values_list("slot__name", "taken_at"))
+    assert at == {
+        "up-1": datetime(2026, 3, 1, 16, tzinfo=UTC),
+        "cot-1": datetime(2026, 3, 1, 9, tzinfo=UTC),
+    }
+
+
+def test_a_change_known_by_its_day_counts_from_the_days_end(whole: Callable[..., Any]) -> None:
+    whole()
+    change = FilterChange.objects.get(slot__name="up-1")
+    assert change.changed_on == date(2026, 3, 10)
+    assert change.changed_at == datetime(2026, 3, 11, 5, tzinfo=UTC)
+
+
+def test_a_change_with_a_time_counts_from_that_time(whole: Callable[..., Any]) -> None:
+    whole()
+    change = FilterChange.objects.get(slot__name="up-2")
+    assert change.changed_on == date(2026, 3, 10)
+    assert change.changed_at == datetime(2026, 3, 10, 14, 30, tzinfo=UTC)
+
+
+def test_a_change_late_in_the_evening_keeps_its_local_day(whole: Callable[..., Any]) -> None:
+    whole(changes=[CHANGE | {"changed_on": "2026-03-11T03:00Z"}])
+    assert FilterChange.objects.get().changed_on == date(2026, 3, 10)
+
+
+def test_a_change_to_a_medium_nobody_knows(faults: Faults) -> None:
+    (fault,) = faults(changes=[CHANGE | {"changed_on": "2026-04-01", "media": "wool"}])
+    assert "changes.csv line 4, media “wool”: no medium of this name is known" in fault

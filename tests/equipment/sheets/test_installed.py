@@ -1,0 +1,92 @@
+"""installed.csv: repeated columns agree, stored rows are updated, an empty cell says nothing."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from equipment.models import FilterSlot, Person, Site, System
+from tests.equipment.sheets.conftest import HOUSE, INSTALLED
+
+Faults = Callable[..., list[str]]
+Importing = Callable[..., Any]
+FIRST: dict[str, Any] = INSTALLED[0]
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("customer", "Oak"), ("timezone", "America/Denver"), ("email", "other@home.example"), ("pets", 0),
+        ("city", "Shelby"),
+    ],
+)  # fmt: skip
+def test_rows_of_one_site_that_disagree_are_a_fault(faults: Faults, column: str, value: object) -> None:
+    row = HOUSE | {"system": "up", "filter_slot": "up-3", "nominal_size": "16x25x1", column: value}
+    (fault,) = faults(installed=[row])
+    assert f"installed.csv line 6, {column} “{value}”: another row of this site says otherwise" in fault
+
+
+@pytest.mark.parametrize(("column", "value"), [("design_airflow_cfm", 900), ("site", "cottage")])
+def test_rows_of_one_system_that_disagree_are_a_fault(faults: Faults, column: str, value: object) -> None:
+    row = {
+        "customer": "Reed",
+        "site": "home",
+        "system": "up",
+        "filter_slot": "up-3",
+        "nominal_size": "16x25x1",
+    }
+    found = faults(installed=[row | {column: value}])
+    assert any(f"line 6, {column}" in fault for fault in found)
+
+
+def test_a_slot_twice_with_other_values_is_a_fault(faults: Faults) -> None:
+    (fault,) = faults(installed=[FIRST | {"nominal_size": "20x25x1"}])
+    assert "line 6, nominal_size “20x25x1”: another row of this filter slot says otherwise" in fault
+
+
+def test_a_slot_twice_with_the_same_values_is_once(faults: Faults) -> None:
+    assert faults(installed=[FIRST]) == []
+    assert FilterSlot.objects.count() == 4
+
+
+@pytest.mark.parametrize(("column", "what"), [("media", "medium"), ("weather_station", "station")])
+def test_a_name_that_no_sheet_above_gave(faults: Faults, column: str, what: str) -> None:
+    row = {"customer": "A", "site": "a", "system": "a", "filter_slot": "a", "nominal_size": "16x25x1"}
+    (fault,) = faults(installed=[row | {column: "who"}])
+    assert f"no {what} of this name is known" in fault
+
+
+@pytest.mark.parametrize("column", ["customer", "site", "system", "filter_slot", "nominal_size"])
+def test_the_five_cells_that_every_row_needs(faults: Faults, column: str) -> None:
+    row = {"customer": "A", "site": "a", "system": "a", "filter_slot": "a", "nominal_size": "16x25x1"}
+    (fault,) = faults(installed=[row | {column: ""}])
+    assert f"line 6, {column} “”: must not be empty" in fault
+
+
+def test_other_values_of_a_stored_slot_update_it(whole: Importing, importing: Importing) -> None:
+    whole()
+    importing(installed=[FIRST | {"nominal_size": "20x25x1", "location": "hall", "city": "Shelby"}])
+    slot = FilterSlot.objects.get(name="up-1")
+    assert (slot.nominal_size, slot.location, slot.system.site.city) == ("20x25x1", "hall", "Shelby")
+    assert slot.history.count() == 2
+
+
+def test_an_empty_cell_leaves_what_is_stored(whole: Importing, importing: Importing) -> None:
+    whole()
+    bare = ("customer", "site", "system", "filter_slot", "nominal_size")
+    importing(installed=[{name: FIRST[name] for name in bare}])
+    slot = FilterSlot.objects.get(name="up-1")
+    assert slot.first_media is not None
+    assert slot.fitted_on is not None
+    assert System.objects.get(name="up").design_airflow_m3s is not None
+    assert Site.objects.get(name="home").timezone == "America/Chicago"
+
+
+def test_an_address_that_comes_later_reaches_the_filter_changer(
+    whole: Importing, importing: Importing
+) -> None:
+    whole()
+    importing(installed=[INSTALLED[3] | {"email": "ash@home.example", "language": "es"}])
+    assert Person.objects.get(name="Ash").email == "ash@home.example"
+    assert Person.objects.get(name="Ash").language == "es"
+    assert Person.objects.count() == 2

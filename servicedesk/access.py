@@ -80,6 +80,11 @@ def who(user: object) -> Who:
     }[User.Role(user.role)]
 
 
+def may_read(name: str) -> Who:
+    """Who may open the page called ``name``."""
+    return TABLE.get(name, {}).get("GET", NOBODY)
+
+
 def row_name(request: HttpRequest) -> str:
     """The table's row for a resolved request: its URL name, or ``admin`` for all of the admin's."""
     match = request.resolver_match

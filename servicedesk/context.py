@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 
 from equipment.models import Desk, User
 from schedules.models import Technician
-from servicedesk.access import TABLE, who
+from servicedesk.access import may_read, who
 
 
 def desk(request: HttpRequest) -> dict[str, Any]:
@@ -24,11 +24,11 @@ def desk(request: HttpRequest) -> dict[str, Any]:
         ("home", _("My filters")),
     ]
     visitor = who(user)
-    shown = [(name, word) for name, word in places if visitor & TABLE[name]["GET"]]
+    shown = [(name, word) for name, word in places if visitor & may_read(name)]
     own_day = Technician.objects.filter(user=user).first() if isinstance(user, User) else None
     return {
         "the_desk": Desk.the(),
         "places": shown,
-        "may_look_up": bool(visitor & TABLE["look-up"]["GET"]),
+        "may_look_up": bool(visitor & may_read("look-up")),
         "own_day": own_day,
     }

@@ -67,7 +67,7 @@ def sign_in_by_link(request: HttpRequest) -> HttpResponse:
     token = request.POST.get("sesame") or request.GET.get("sesame") or ""
     user = sesame.utils.get_user(token, update_last_login=False) if token else None
     if user is None:
-        return render(request, "servicedesk/sign_in.html", {"spent": True}, status=403)
+        return render(request, "servicedesk/sign_in.html", {"spent": True}, status=410)
     if request.method != "POST":
         return render(
             request, "servicedesk/sign_in_link.html", {"token": token, "name": user.get_full_name() or user}

@@ -1,0 +1,167 @@
+"""The answer page: GET shows, only POST acts."""
+
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+import time_machine
+from django.test import Client
+from django.urls import reverse
+
+from equipment.models import FilterChange, FilterSlot, Person, Site
+from schedules import due, emails, reminders
+from schedules.models import Notice, Plan, Visit
+from shared import signing
+from shared.signing import Purpose
+from tests.factories import FilterSlotFactory, PlanFactory
+
+pytestmark = pytest.mark.django_db
+NOW = datetime(2026, 5, 12, 15, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def standing_clock() -> object:
+    with time_machine.travel(NOW, tick=False) as traveller:
+        yield traveller
+
+
+@pytest.fixture
+def told(home_slot: FilterSlot, homeowner_person: Person) -> str:
+    """The address in a letter about the homeowner's filter."""
+    home_slot.fitted_on = date(2025, 11, 12)
+    home_slot.save()
+    due.replan(NOW)
+    reminders.write_due(NOW)
+    return emails.answer_url(Notice.objects.get()).removeprefix("http://127.0.0.1:8000")
+
+
+def test_looking_at_the_page_changes_nothing(told: str, stranger: Client) -> None:
+    for _ in range(3):
+        response = stranger.get(told)
+        assert response.status_code == 200
+        assert "16 × 25 × 1 in" in response.text
+    assert FilterChange.objects.count() == 0
+
+
+def test_confirming_a_change_moves_the_date(told: str, stranger: Client, home_slot: FilterSlot) -> None:
+    assert Plan.objects.get().due_on == date(2026, 5, 14)
+    response = stranger.post(
+        told, {"what": "changed", f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"}
+    )
+    assert response.status_code == 200
+    change = FilterChange.objects.get()
+    assert (change.told, change.changed_on) == (FilterChange.Told.OCCUPANT, date(2026, 5, 11))
+    assert Plan.objects.get().due_on == date(2026, 5, 11) + timedelta(days=183)
+    assert "10 November 2026" in response.text
+
+
+def test_pressing_twice_records_once(told: str, stranger: Client, home_slot: FilterSlot) -> None:
+    data = {"what": "changed", f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"}
+    stranger.post(told, data)
+    second = stranger.post(told, data)
+    assert FilterChange.objects.count() == 1
+    assert second.status_code == 422
+
+
+def test_a_spent_link_says_that_it_is_on_record(told: str, stranger: Client, home_slot: FilterSlot) -> None:
+    stranger.post(
+        told, {"what": "changed", f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"}
+    )
+    assert "This is already on record" in stranger.get(told).text
+
+
+def test_a_day_to_come_is_refused_in_plain_words(told: str, stranger: Client, home_slot: FilterSlot) -> None:
+    response = stranger.post(
+        told, {"what": "changed", f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-06-01"}
+    )
+    assert response.status_code == 422
+    assert "still to come" in response.text
+    assert FilterChange.objects.count() == 0
+
+
+@pytest.mark.parametrize("typed", ["", "30 February", "2026-02-30"])
+def test_a_day_that_is_none_is_refused(
+    typed: str, told: str, stranger: Client, home_slot: FilterSlot
+) -> None:
+    response = stranger.post(told, {f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": typed})
+    assert response.status_code == 422
+    assert FilterChange.objects.count() == 0
+
+
+def test_a_mistaken_change_is_taken_back_with_the_old_date(
+    told: str, stranger: Client, home_slot: FilterSlot
+) -> None:
+    stranger.post(told, {f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"})
+    stranger.post(told, {"what": "undo", "change": FilterChange.objects.get().pk})
+    assert Plan.objects.get().due_on == date(2026, 5, 14)
+    assert FilterChange.objects.get().undone_at == NOW
+
+
+def test_after_a_week_it_is_not_taken_back(
+    told: str, stranger: Client, home_slot: FilterSlot, standing_clock: time_machine.Traveller
+) -> None:
+    stranger.post(told, {f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"})
+    standing_clock.move_to(NOW + timedelta(days=8))
+    response = stranger.post(told, {"what": "undo", "change": FilterChange.objects.get().pk})
+    assert response.status_code == 422
+    assert FilterChange.objects.get().undone_at is None
+
+
+def test_sending_for_somebody_makes_one_visit_to_be_booked(told: str, stranger: Client) -> None:
+    stranger.post(told, {"what": "send"})
+    stranger.post(told, {"what": "send"})
+    visit = Visit.objects.get()
+    assert (visit.state, visit.jobs.count()) == (Visit.State.DUE, 1)
+
+
+def test_another_homes_change_is_not_taken_back(told: str, stranger: Client) -> None:
+    other = FilterChange.objects.create(
+        slot=FilterSlotFactory(), changed_on=date(2026, 5, 10), changed_at=NOW - timedelta(days=2)
+    )
+    assert stranger.post(told, {"what": "undo", "change": other.pk}).status_code == 422
+    other.refresh_from_db()
+    assert other.undone_at is None
+
+
+@pytest.mark.parametrize("change", [lambda t: t + "x", lambda t: "abc", lambda t: t[:-3], lambda t: "é" * 20])
+def test_a_strangers_link_opens_nothing(change: object, told: str, stranger: Client) -> None:
+    token = told.split("/")[2]
+    response = stranger.get(reverse("answer", args=[change(token)]))  # type: ignore[operator]
+    assert response.status_code == 404
+    assert "not one of ours" in response.text
+
+
+def test_a_link_to_stop_mail_does_not_answer(told: str, stranger: Client, homeowner_person: Person) -> None:
+    token = signing.make(Purpose.STOP_MAIL, f"site:{homeowner_person.pk}")
+    assert stranger.get(reverse("answer", args=[token])).status_code == 404
+
+
+def test_an_old_letters_link_says_that_it_is_too_old(
+    told: str, stranger: Client, standing_clock: time_machine.Traveller
+) -> None:
+    standing_clock.move_to(NOW + timedelta(days=121))
+    response = stranger.get(told)
+    assert response.status_code == 410
+    assert "too old" in response.text
+
+
+def test_the_cards_link_lasts_for_years(
+    home: Site, home_slot: FilterSlot, stranger: Client, standing_clock: time_machine.Traveller
+) -> None:
+    PlanFactory(slot=home_slot)
+    address = reverse("answer", args=[signing.make(Purpose.ANSWER, f"site:{home.pk}")])
+    standing_clock.move_to(NOW + timedelta(days=1500))
+    assert stranger.get(address).status_code == 200
+
+
+def test_stopping_mail_needs_a_post_and_no_cookie(homeowner_person: Person) -> None:
+    address = emails.stop_url(homeowner_person).removeprefix("http://127.0.0.1:8000")
+    strict = Client(enforce_csrf_checks=True)
+    strict.get(address)
+    homeowner_person.refresh_from_db()
+    assert homeowner_person.wants_filter_mail
+    assert strict.post(address, {"List-Unsubscribe": "One-Click"}).status_code == 200
+    homeowner_person.refresh_from_db()
+    assert not homeowner_person.wants_filter_mail
+    strict.post(address, {"what": "resume"})
+    homeowner_person.refresh_from_db()
+    assert homeowner_person.wants_filter_mail

@@ -1,0 +1,133 @@
+"""Every address and method against every role, from the list of addresses itself."""
+
+from collections.abc import Iterator
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from equipment.models import FilterSlot, Site
+from schedules.models import Feed, Visit
+from servicedesk.access import TABLE, Who
+from shared import signing
+from shared.signing import Purpose
+from tests.factories import (
+    TODAY,
+    FeedFactory,
+    NoticeFactory,
+    PlanFactory,
+    VisitFactory,
+    VisitJobFactory,
+)
+
+METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE")
+ROLES = {
+    "stranger": Who.STRANGER,
+    "homeowner": Who.HOMEOWNER,
+    "technician": Who.TECHNICIAN,
+    "manager": Who.MANAGER,
+}
+
+
+def names(patterns: list[URLPattern | URLResolver]) -> Iterator[str]:
+    for pattern in patterns:
+        if isinstance(pattern, URLResolver):
+            yield from ["admin"] if pattern.app_name == "admin" else names(pattern.url_patterns)
+        else:
+            yield pattern.name or ""
+
+
+def test_every_address_has_a_row_and_every_row_an_address() -> None:
+    assert set(names(get_resolver().url_patterns)) == set(TABLE)
+
+
+@pytest.fixture
+def addresses(
+    home: Site, home_slot: FilterSlot, homeowner_user: object, technician_user: object
+) -> dict[str, str]:
+    """An address for every row, of things that exist and belong to the named people."""
+    technician = technician_user.technician  # type: ignore[attr-defined]
+    PlanFactory(slot=home_slot)
+    visit = VisitFactory(site=home, technician=technician, day=TODAY, state=Visit.State.SCHEDULED)
+    VisitJobFactory(visit=visit, slot=home_slot)
+    notice = NoticeFactory(site=home, person=homeowner_user.person, html="<p>x</p>", text="x")  # type: ignore[attr-defined]
+    feed: Feed = FeedFactory(site=home)
+    arguments: dict[str, list[object]] = {
+        "filter": [home_slot.pk],
+        "filter-change": [home_slot.pk],
+        "filter-reading": [home_slot.pk],
+        "site": [home.pk],
+        "site-event": [home.pk],
+        "site-person": [home.pk],
+        "card": [home.pk],
+        "feed-new": [home.pk],
+        "message": [notice.pk],
+        "message-look": [notice.pk],
+        "answer": [signing.make(Purpose.ANSWER, f"site:{home.pk}")],
+        "stop-mail": [signing.make(Purpose.STOP_MAIL, str(homeowner_user.person.pk))],  # type: ignore[attr-defined]
+        "feed": [feed.secret],
+        "day": [technician.pk, TODAY.isoformat()],
+        "day-order": [technician.pk, TODAY.isoformat()],
+    }
+    for name in ("visit", "visit-book", "visit-complete", "visit-no-access", "visit-cancel"):
+        arguments[name] = [visit.pk]
+    return {
+        name: reverse("admin:index") if name == "admin" else reverse(name, args=arguments.get(name, []))
+        for name in TABLE
+    }
+
+
+@pytest.mark.parametrize("method", METHODS)
+@pytest.mark.parametrize("role", ROLES)
+@pytest.mark.parametrize("name", sorted(TABLE))
+def test_a_cell_of_the_table_holds(
+    name: str, role: str, method: str, addresses: dict[str, str], request: pytest.FixtureRequest
+) -> None:
+    client: Client = request.getfixturevalue(role)
+    response = client.generic(method, addresses[name])
+    row = TABLE[name]
+    may = row.get("GET" if method == "HEAD" else method)
+    sent_to_sign_in = response.status_code == 302 and response["Location"].startswith(
+        reverse("sign-in") + "?"
+    )
+    if may is None:
+        assert response.status_code == 405
+    elif ROLES[role] & may:
+        assert response.status_code not in (403, 404, 405)
+        assert response.status_code < 500
+        assert not sent_to_sign_in
+    elif role == "stranger" and method in ("GET", "HEAD"):
+        assert sent_to_sign_in or (method == "HEAD" and response.status_code == 403)
+    else:
+        assert response.status_code == 403
+
+
+@pytest.mark.parametrize("name", ["filter", "site", "card"])
+def test_a_homeowner_does_not_see_another_home(name: str, homeowner: Client) -> None:
+    plan = PlanFactory()
+    slot = plan.slot
+    target = slot.pk if name == "filter" else slot.system.site.pk
+    assert homeowner.get(reverse(name, args=[target])).status_code == 404
+
+
+@pytest.mark.parametrize("name", ["filter-change", "feed-new"])
+def test_a_homeowner_does_not_touch_another_home(name: str, homeowner: Client) -> None:
+    slot = PlanFactory().slot
+    target = slot.pk if name == "filter-change" else slot.system.site.pk
+    assert homeowner.post(reverse(name, args=[target]), {"on": "2026-05-01"}).status_code == 404
+
+
+def test_a_homeowner_who_moved_out_sees_the_home_no_more(homeowner: Client, home: Site) -> None:
+    assert homeowner.get(reverse("site", args=[home.pk])).status_code == 200
+    home.roles.update(until=TODAY)
+    assert homeowner.get(reverse("site", args=[home.pk])).status_code == 404
+
+
+def test_a_technician_does_not_see_a_colleagues_day_or_visit(technician: Client) -> None:
+    from_colleague = VisitFactory()
+    assert technician.get(reverse("visit", args=[from_colleague.pk])).status_code == 404
+
+
+def test_an_address_without_a_row_is_shut(manager: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delitem(TABLE, "due-list")
+    assert manager.get(reverse("due-list")).status_code == 403

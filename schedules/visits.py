@@ -70,7 +70,7 @@ def offers(today: date) -> list[Offer]:
         by_site.setdefault(slot.system.site_id, Offer(slot.system.site, [], [])).slots.append(slot)
     for task in tasks.filter(system__site__vacant_since=None, system__site__customer__gone_on=None):
         by_site.setdefault(task.system.site_id, Offer(task.system.site, [], [])).tasks.append(task)
-    near = (_trimmed(offer) for offer in by_site.values())
+    near = (_trimmed(offer, today) for offer in by_site.values())
     horizon = today + timedelta(days=HORIZON_DAYS)
     return sorted(
         (o for o in near if o.due_on and o.due_on <= horizon), key=lambda o: (o.due_on, o.site.name)
@@ -93,12 +93,12 @@ def _technician_slots(last: date) -> list[FilterSlot]:
     return list(rows.order_by("name"))
 
 
-def _trimmed(offer: Offer) -> Offer:
-    """Without the jobs that fall due too long after the first."""
+def _trimmed(offer: Offer, today: date) -> Offer:
+    """Without the jobs that fall due too long after the first, or after today where that is overdue."""
     first = offer.due_on
     if first is None:
         return offer
-    last = first + timedelta(days=TOGETHER_DAYS)
+    last = max(first, today) + timedelta(days=TOGETHER_DAYS)
     return Offer(
         offer.site,
         [slot for slot in offer.slots if slot.plan.due_on and slot.plan.due_on <= last],

@@ -20,7 +20,6 @@ from django.core.management import call_command
 from django.db import connections
 from gunicorn.app.base import BaseApplication
 
-from servicedesk import welcome
 from servicedesk.celery_app import app as celery
 from servicedesk.wsgi import application
 
@@ -121,7 +120,9 @@ class Desk(BaseApplication):  # type: ignore[misc]  # gunicorn carries no types
         return application
 
     def when_ready(self, arbiter: object) -> None:
-        print("\n".join(welcome.lines()), flush=True)
+        call_command("welcome")
+        connections.close_all()
+        sys.stdout.flush()
 
     def post_worker_init(self, worker: object) -> None:
         if wants_embedded():

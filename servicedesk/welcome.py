@@ -1,10 +1,9 @@
 """What the desk says on its first lines."""
 
 from django.conf import settings
-from django.urls import reverse
-from sesame.utils import get_query_string
 
 from equipment.models import User
+from schedules.emails import sign_in_url
 from servicedesk import demo
 
 _ROLES = (
@@ -18,11 +17,7 @@ def lines() -> list[str]:
     """The lines to print once the desk listens: its address, and ways into the demo where it is loaded."""
     said = [f"The desk is open at {settings.SITE_URL}"]
     accounts = {user.username: user for user in User.objects.filter(username__startswith="demo-")}
-    ways = [f"{words}: {_link(accounts[name])}" for name, words in _ROLES if name in accounts]
+    ways = [f"{words}: {sign_in_url(accounts[name])}" for name, words in _ROLES if name in accounts]
     if ways:
         said += ["This desk shows an invented contractor. Each link below signs you in for a day:", *ways]
     return said
-
-
-def _link(user: User) -> str:
-    return f"{settings.SITE_URL}{reverse('sign-in-by-link')}{get_query_string(user)}"

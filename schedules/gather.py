@@ -133,7 +133,8 @@ class Gatherer:
         for change in changes:
             medium = self._medium_after(slot, change, medium)
             began = min(_local_ordinal(change.changed_at, tz), end)
-            slot.lives.append(Life(began, medium, True, True))
+            at_end = began == change.changed_on.toordinal() + 1.0
+            slot.lives.append(Life(began, medium, True, at_end))
         slot.lives.sort(key=lambda life: life.began)
         earliest = min((reading[0] for reading in local), default=None)
         if earliest is not None and (

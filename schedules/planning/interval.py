@@ -168,5 +168,6 @@ def least_cost_hours(
     rise. Closed form of the age-replacement cost a + s t / 2, differentiated.
     """
     power_price = energy_price_kwh * airflow_m3s * rise_pa_h
-    with np.errstate(divide="ignore"):
-        return np.asarray(np.sqrt(2000.0 * efficiency * price / np.where(power_price > 0, power_price, 0.0)))
+    rises = power_price > 0
+    hours = np.sqrt(2000.0 * efficiency * price / np.where(rises, power_price, 1.0))
+    return np.where(rises, hours, np.inf)

@@ -1,0 +1,358 @@
+"""The forecast on sheets: every rule of the fixed surface, and no figure that cannot be."""
+
+import csv
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+from django.core.management import CommandError, call_command
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from equipment.models import System
+from schedules.gather import Gatherer
+from schedules.models import Policy
+from schedules.planning.forecast import NEVER, Settings, forecast
+from tests.schedules.planning.conftest import MEDIA, POINTS, SLOT
+from tests.schedules.planning.fleet import AS_OF, CLEAN_PA, one_slot, with_weather
+
+Row = Callable[..., dict[str, str]]
+QUANTILES = ("p10_on", "p50_on", "p90_on")
+RATED = {"rated_external_static_inwc": 0.5}
+NOTHING_KNOWN = {"media": "", "fitted_on": "", "design_airflow_cfm": ""}
+
+
+def hours(value: float, first: str = "2025-11-01", days: int = 193) -> list[dict[str, object]]:
+    start = date.fromisoformat(first)
+    return [
+        {"system": "air", "date": (start + timedelta(days=day)).isoformat(), "fan_hours": value}
+        for day in range(days)
+    ]
+
+
+def reading(at: str, inwc: float, **more: object) -> dict[str, object]:
+    return {"filter_slot": "hall", "taken_at": at, "filter_drop_inwc": inwc, **more}
+
+
+def change(on: str, **more: object) -> dict[str, object]:
+    return {"filter_slot": "hall", "changed_on": on, **more}
+
+
+def test_a_later_fact_changes_no_byte(forecast_file: Callable[..., bytes]) -> None:
+    """Slots, runtime, weather, readings and changes as of 12 May; then the same with all that came after."""
+    other = SLOT | {"site": "cottage", "system": "cot", "filter_slot": "cot", "fitted_on": ""}
+    places = {"weather_station": "ord"}
+    weather = [
+        {"station": "ord", "date": (date(2025, 6, 1) + timedelta(days=day)).isoformat(),
+         "mean_temp_f": 30 + day % 40}
+        for day in range(500)
+    ]  # fmt: skip
+    until = [row for row in weather if row["date"] <= "2026-05-12"]
+    known = forecast_file(
+        media=MEDIA, media_points=POINTS, stations=[{"station": "ord", "latitude": 42, "longitude": -88}],
+        weather=until, installed=[SLOT | places, other | places], runtime=hours(6),
+        readings=[reading("2026-03-01T10:00", 0.13), reading("2026-05-12T23:59", 0.16)],
+        changes=[{"filter_slot": "cot", "changed_on": "2026-05-12"}],
+    )  # fmt: skip
+    later = forecast_file(
+        weather=weather,
+        runtime=hours(20, "2026-05-13", 60),
+        readings=[reading("2026-05-13T00:00", 0.9), reading("2026-06-01T10:00", 0.05)],
+        changes=[change("2026-05-13", media="short"), {"filter_slot": "cot", "changed_on": "2026-06-01"}],
+    )
+    assert later == known
+    assert forecast_file("2026-06-10") != known
+
+
+def test_rows_are_sorted_and_whole(forecast_file: Callable[..., bytes]) -> None:
+    names = ["b-2", "a-1", "B-1", "ä-1", "a-10"]
+    rows = [SLOT | {"system": f"s-{name}", "filter_slot": name} for name in names]
+    content = forecast_file(media=MEDIA, media_points=POINTS, installed=rows).decode()
+    header, *lines = csv.reader(content.splitlines())
+    assert header == [
+        "filter_slot", "due_on", "p10_on", "p50_on", "p90_on", "reason", "drop_now_inwc", "limit_drop_inwc",
+        "run_hours",
+    ]  # fmt: skip
+    assert [line[0] for line in lines] == sorted(names)
+    assert {len(line) for line in lines} == {9}
+
+
+def test_no_record_at_all_has_no_date(forecast_of: Row) -> None:
+    row = forecast_of(NOTHING_KNOWN | {"media": "pleat", "design_airflow_cfm": 400})
+    assert (row["due_on"], row["reason"]) == ("", "unknown")
+    assert [row[name] for name in QUANTILES] == ["", "", ""]
+    assert row["limit_drop_inwc"] == "0.2000"
+
+
+def test_without_a_fitting_day_the_cap_counts_from_the_first_record(forecast_of: Row) -> None:
+    """10 February and 183 days: 12 August."""
+    row = forecast_of(
+        NOTHING_KNOWN, readings=[reading("2026-02-10T10:00", 0.1), reading("2026-03-10T10:00", 0.1)]
+    )
+    assert (row["due_on"], row["reason"]) == ("2026-08-12", "calendar")
+
+
+def test_without_a_medium_there_is_no_limit_and_the_calendar_decides(forecast_of: Row) -> None:
+    """1 January and 183 days: 3 July."""
+    row = forecast_of({"media": ""})
+    assert (row["due_on"], row["reason"], row["limit_drop_inwc"]) == ("2026-07-03", "calendar", "")
+    assert [row[name] for name in QUANTILES] == ["", "", ""]
+
+
+def test_a_date_may_lie_in_the_past(forecast_of: Row) -> None:
+    assert forecast_of({"media": "", "fitted_on": "2025-01-01"})["due_on"] == "2025-07-03"
+
+
+@pytest.mark.parametrize("day", ["2026-03-01", "2026-03-01T00:00", "2026-03-01T09:30", "2026-03-01T23:59"])
+def test_a_change_day_counts_itself_and_the_cap(forecast_of: Row, day: str) -> None:
+    """1 March and 183 days: 31 August."""
+    assert forecast_of({"media": ""}, changes=[change(day)])["due_on"] == "2026-08-31"
+
+
+@pytest.mark.parametrize(
+    ("slot", "due", "reason"),
+    [
+        ({"media": "washing"}, "2026-04-03", "calendar"),  # 92 days
+        ({"media": "block", "nominal_size": "16x25x4"}, "2027-01-01", "calendar"),  # 365 days
+        ({"media": "", "nominal_size": "16x25x4"}, "2027-01-01", "calendar"),
+        ({"media": "", "nominal_size": "16x25x2"}, "2026-07-03", "calendar"),
+        ({"media": "short"}, "2026-03-02", "medium"),  # 60 days
+    ],
+)
+def test_caps_by_kind_and_depth(forecast_of: Row, slot: dict[str, object], due: str, reason: str) -> None:
+    """A limit that nobody reaches leaves the caps alone."""
+    row = forecast_of(slot | {"limit_drop_inwc": 5, "design_airflow_cfm": 50})
+    assert (row["due_on"], row["reason"]) == (due, reason)
+
+
+def test_the_desk_may_set_its_own_cap(forecast_of: Row) -> None:
+    Policy.objects.create(pk=1, cap_thin_days=30)
+    assert forecast_of({"media": ""})["due_on"] == "2026-01-31"
+
+
+def test_a_price_of_energy_lets_the_cost_decide(forecast_of: Row) -> None:
+    """By hand: Q = 400 cfm = 0.18878 m3/s; 0.9 in. w.c. = 224.18 Pa in 182 days of 6 h is 0.2053 Pa an hour;
+    sqrt(2000 * 0.15 * 0.5 / (0.9 * 0.18878 * 0.2053)) = 65.6 h,
+    which six hours a day from 12 May reach on the 11th day."""
+    slot = {"blower": "constant_airflow", "limit_drop_inwc": 1, "fitted_on": "2026-05-12", "media": "priced"}
+    Policy.objects.create(pk=1, electricity_price_kwh=0.9)
+    row = forecast_of(slot, runtime=hours(6))
+    assert row["reason"] == "cost"
+    assert row["due_on"] in ("2026-05-21", "2026-05-22")
+
+
+def test_without_a_price_of_the_filter_cost_says_nothing(forecast_of: Row) -> None:
+    Policy.objects.create(pk=1, electricity_price_kwh=0.9)
+    assert forecast_of({"blower": "constant_airflow", "limit_drop_inwc": 1})["reason"] != "cost"
+
+
+def test_nothing_left_by_the_budget_means_today(forecast_of: Row) -> None:
+    row = forecast_of({"return_budget_inwc": 0.05})
+    assert row["limit_drop_inwc"] == "0.1000"
+    assert [row[name] for name in QUANTILES] == ["2026-05-12"] * 3
+    assert row["due_on"] <= "2026-05-12"
+    assert row["reason"] == "risk"
+
+
+def test_a_change_today_starts_from_nought(forecast_of: Row) -> None:
+    row = forecast_of(changes=[change("2026-05-12")], readings=[reading("2026-05-12T10:00", 0.19)])
+    assert (row["run_hours"], row["drop_now_inwc"]) == ("0.0", "0.1000")
+    assert row["due_on"] > "2026-05-12"
+
+
+@pytest.mark.parametrize(("changed", "dealt"), [("2026-05-02", [2, 1]), ("2026-05-02T09:30", [1, 2])])
+def test_readings_of_the_day_of_a_change_belong_to_the_filter_removed(
+    forecast_of: Row, changed: str, dealt: list[int]
+) -> None:
+    """Unless the change carries a time: then what was read after it is the new filter's."""
+    times = ("2026-05-02T09:00", "2026-05-02T10:00", "2026-05-03T00:01")
+    forecast_of(changes=[change(changed)], readings=[reading(at, 0.15) for at in times])
+    (slot,) = Gatherer(date(2026, 5, 12)).gather([System.objects.get().pk]).slots
+    assert [len(life.readings) for life in slot.lives] == dealt
+
+
+@pytest.mark.parametrize(
+    ("cells", "limit"),
+    [
+        ({}, "0.2000"),
+        ({"limit_drop_inwc": 0.35}, "0.3500"),
+        ({"limit_drop_inwc": 0.35, "return_budget_inwc": 0.15}, "0.3500"),
+        ({"return_budget_inwc": 0.15}, "0.1500"),
+        ({"return_budget_inwc": 0.25, "return_static_inwc": 0.1}, "0.1500"),
+        ({"return_budget_inwc": 0.9}, "0.2000"),
+        ({"rated_external_static_inwc": 0.5}, "0.2000"),
+        (
+            {"rated_external_static_inwc": 0.5, "return_static_inwc": 0.1, "supply_static_inwc": 0.25},
+            "0.1500",
+        ),
+        (
+            {"rated_external_static_inwc": 0.5, "supply_static_inwc": 0.37, "return_budget_inwc": 0.12},
+            "0.1200",
+        ),
+        ({"return_budget_inwc": 0.1}, "0.1000"),
+        ({"return_budget_inwc": 0.1, "return_static_inwc": 0.3}, "0.1000"),
+        ({"supply_static_inwc": 0.4, "return_static_inwc": 0.4}, "0.2000"),
+    ],
+)
+def test_the_limit_of_the_drop(forecast_of: Row, cells: dict[str, object], limit: str) -> None:
+    """The clean drop is 0.10 in. w.c. at 400 cfm."""
+    assert forecast_of(cells)["limit_drop_inwc"] == limit
+
+
+@pytest.mark.parametrize(
+    ("cells", "cfm"),
+    [
+        ({"capacity_tons": 2}, 700),
+        ({"capacity_tons": 2, "system_kind": "conventional"}, 700),
+        ({"capacity_tons": 2, "system_kind": "high_velocity"}, 500),
+        ({"capacity_tons": 2, "design_airflow_cfm": 800}, 800),
+    ],
+)
+def test_design_airflow_comes_from_capacity_where_it_is_not_known(
+    forecast_of: Row, cells: dict[str, object], cfm: float
+) -> None:
+    """Twice the clean drop, by the label's own exponent of log2(2.5)."""
+    row = forecast_of({"design_airflow_cfm": ""} | cells)
+    assert float(row["limit_drop_inwc"]) == pytest.approx(0.2 * (cfm / 400) ** np.log2(2.5), abs=1e-4)
+
+
+def test_neither_airflow_nor_capacity_leaves_the_calendar(forecast_of: Row) -> None:
+    row = forecast_of({"design_airflow_cfm": ""})
+    assert (row["limit_drop_inwc"], row["drop_now_inwc"], row["reason"]) == ("", "", "calendar")
+
+
+def test_slots_share_the_design_airflow_by_nominal_area(forecast_file: Callable[..., bytes]) -> None:
+    """16x25 is twice 16x12.5: of 600 cfm it takes 400, which cost 0.10 in. w.c."""
+    whole = SLOT | {"design_airflow_cfm": 600}
+    half = whole | {"filter_slot": "half", "nominal_size": "16x12.5x1"}
+    content = forecast_file(media=MEDIA, media_points=POINTS, installed=[whole, half])
+    rows = {row["filter_slot"]: row for row in csv.DictReader(content.decode().splitlines())}
+    assert rows["hall"]["limit_drop_inwc"] == "0.2000"
+    assert float(rows["half"]["limit_drop_inwc"]) == pytest.approx(0.2 * 0.5 ** np.log2(2.5), abs=1e-4)
+
+
+def test_a_label_with_one_point_has_the_usual_exponent(forecast_file: Callable[..., bytes]) -> None:
+    """1.18: half the airflow costs 2 ** -1.18 of the drop."""
+    points = [{"media": "pleat", "airflow_cfm": 800, "clean_drop_inwc": 0.25}]
+    content = forecast_file(media=MEDIA, media_points=points, installed=[SLOT]).decode()
+    (row,) = csv.DictReader(content.splitlines())
+    assert float(row["limit_drop_inwc"]) == pytest.approx(0.5 * 2**-1.18, abs=1e-4)
+
+
+def test_a_reading_at_another_airflow_is_carried_by_the_labels_own_exponent(
+    forecast_file: Callable[..., bytes],
+) -> None:
+    """0.15 in. w.c. at 400 cfm is 0.375 at 800: the label's exponent gives 2.5 for twice the airflow."""
+    seen = {"at": (0.15, 400), "twice": (0.375, 800), "plain": (0.15, ""), "uncarried": (0.375, 400)}
+    content = forecast_file(
+        media=MEDIA,
+        media_points=POINTS,
+        installed=[SLOT | {"system": name, "filter_slot": name} for name in seen],
+        readings=[
+            reading("2026-04-01T10:00", inwc, airflow_cfm=cfm) | {"filter_slot": name}
+            for name, (inwc, cfm) in seen.items()
+        ],
+    )
+    rows = {row.pop("filter_slot"): row for row in csv.DictReader(content.decode().splitlines())}
+    assert rows["at"] == rows["twice"] == rows["plain"]
+    assert rows["uncarried"] != rows["at"]
+
+
+def test_run_hours_are_those_of_the_log_since_the_change(forecast_of: Row) -> None:
+    """Six hours a day, changed at the end of 2 May: ten days to the end of 12 May."""
+    row = forecast_of(runtime=hours(6), changes=[change("2026-05-02")])
+    assert row["run_hours"] == "60.0"
+
+
+def test_a_log_of_no_running_leaves_the_filter_clean(forecast_of: Row) -> None:
+    row = forecast_of({"fitted_on": "2025-11-01"}, runtime=hours(0))
+    assert (row["run_hours"], row["drop_now_inwc"]) == ("0.0", "0.1000")
+    assert row["p50_on"] == "" or row["p50_on"] > "2026-08-01"
+
+
+def test_more_running_brings_the_date_nearer(forecast_of: Row) -> None:
+    lazy, busy = (forecast_of({"fitted_on": "2026-05-01"}, runtime=hours(value)) for value in (4, 16))
+    assert busy["p50_on"] < lazy["p50_on"]
+
+
+def thousand_in_a_day() -> list[dict[str, object]]:
+    start = datetime(2026, 4, 1)
+    return [reading((start + timedelta(minutes=n)).isoformat(), 0.12 + n % 7 / 100) for n in range(1000)]
+
+
+@pytest.mark.parametrize(
+    "facts",
+    [
+        {"readings": thousand_in_a_day()},
+        {"readings": [reading("2026-04-01T10:00", 0.1), reading("2026-04-01T11:00", 0.6)]},
+        {"readings": [reading("2026-01-01T00:00", 5), reading("2026-05-12T23:59", 0)]},
+        {"runtime": [*hours(5, "2024-01-01", 100), *hours(5, "2026-05-01", 12)]},
+        {"runtime": hours(24), "readings": [reading("2026-05-01T10:00", 0.1)]},
+        {"runtime": hours(0), "readings": [reading("2026-05-01T10:00", 0.4)]},
+        {"changes": [change("2026-05-12"), change("2026-05-12T08:00"), change("2026-05-12T08:01")]},
+        {"slot": {"limit_drop_inwc": 0.02}},
+        {"slot": {"limit_drop_inwc": 5, "design_airflow_cfm": 1}},
+        {"slot": {"design_airflow_cfm": 50_000}},
+        {"slot": {"fitted_on": "1955-01-01"}},
+        {"slot": {"fitted_on": "2026-05-12"}},
+        {"slot": {"fitted_on": "2027-01-01"}},
+        {"slot": {"fitted_on": "2027-01-01"}, "readings": [reading("2026-05-01T10:00", 0.1)]},
+        {"slot": {"nominal_size": "90x90x1"}},
+    ],
+    ids=lambda facts: "+".join(facts),
+)
+def test_odd_facts_give_dates_in_order_and_no_figure_that_cannot_be(
+    forecast_of: Row, facts: dict[str, Any]
+) -> None:
+    row = forecast_of(facts.pop("slot", None) if "slot" in facts else None,
+                      **{name: rows for name, rows in facts.items() if name != "slot"})  # fmt: skip
+    days = [row[name] for name in QUANTILES]
+    assert [day or "9999" for day in days] == sorted(day or "9999" for day in days)
+    assert all(not day or day >= "2026-05-12" for day in days)
+    for name in ("drop_now_inwc", "limit_drop_inwc", "run_hours"):
+        assert row[name] == "" or float(row[name]) >= 0
+    assert row["reason"] in {"risk", "medium", "calendar", "cost", "unknown"}
+    assert bool(row["due_on"]) == (row["reason"] != "unknown")
+
+
+def test_a_limit_below_the_clean_drop_is_reached_already(forecast_of: Row) -> None:
+    row = forecast_of({"limit_drop_inwc": 0.02})
+    assert [row[name] for name in QUANTILES] == ["2026-05-12"] * 3
+
+
+@pytest.mark.parametrize("day", ["12 May", "2026-02-30"])
+def test_an_as_of_day_that_is_none_is_refused(db: None, tmp_path: Any, day: str) -> None:
+    with pytest.raises((CommandError, SystemExit)):
+        call_command("forecast", "--as-of", day, "--out", str(tmp_path / "x"))
+
+
+READ = st.lists(st.tuples(st.floats(0, 400), st.floats(0, 1300)), max_size=6)
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    read=READ,
+    days_in=st.floats(0, 400),
+    log=st.lists(st.one_of(st.just(np.nan), st.floats(0, 25)), min_size=1, max_size=60),
+    warm=st.lists(st.one_of(st.just(np.nan), st.floats(-60, 55)), min_size=1, max_size=60),
+    limit=st.one_of(st.just(np.nan), st.floats(0.01, 1300)),
+    known=st.booleans(),
+)
+def test_whatever_is_known_nothing_is_nan_that_should_not_be(
+    read: list[tuple[float, float]],
+    days_in: float,
+    log: list[float],
+    warm: list[float],
+    limit: float,
+    known: bool,
+) -> None:
+    facts = one_slot(readings=read, days_in=days_in, hours=np.array(log), log_days=len(log), limit_pa=limit,
+                     began_known=known)  # fmt: skip
+    result = forecast(with_weather(facts, np.array(warm)), Settings(energy_price_kwh=0.2))
+    p10, p50, p90 = (int(days[0]) for days in (result.p10, result.p50, result.p90))
+    assert AS_OF <= p10 <= p50 <= p90
+    assert result.drop_now_pa[0] >= CLEAN_PA * (1 - 1e-9)
+    assert result.run_hours[0] >= 0
+    assert result.due[0] != NEVER

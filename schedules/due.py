@@ -96,6 +96,8 @@ def _began_on(slot: SlotFacts) -> date | None:
 
 def _log_notes(slot: SlotFacts, place: int, result: FleetForecast) -> list[str]:
     notes = [f"readings:{len(slot.now.readings)}", f"past_lives:{len(slot.lives) - 1}"]
+    if result.odd_readings[place]:
+        notes.append("below_clean")
     if not result.has_log[place]:
         notes.append("no_log")
     if slot.row.system.site.station is None:

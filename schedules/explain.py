@@ -63,7 +63,7 @@ def _why(plan: Plan, policy: Policy, units: str) -> str:
     if plan.reason == Plan.Reason.RISK:
         return _(
             "Your fan has run about %(hours)s hours since the last change. The filter now holds back the air "
-            "by about %(now)s; at %(limit)s it starves your blower, and by this day the chance of that "
+            "by about %(now)s. Its limit here is %(limit)s, and by this day the chance of being past it "
             "reaches %(risk)s in 100."
         ) % {
             "hours": formats.number_format(hours, force_grouping=True),
@@ -135,6 +135,10 @@ def assumptions(plan: Plan | None) -> list[str]:
             "FINDING: the ducts leave the filter nothing above its clean drop. A technician should look."
         ),
         "statics_assumed": _("A duct's static was not measured and is taken as nought."),
+        "below_clean": _(
+            "FINDING: a reading lies below the clean drop. Is the filter in place, does air pass beside it, "
+            "was the right tap read? It was left out of the date."
+        ),
         "size_differs": _("FINDING: the filter on record is of another size than its slot."),
         "no_log": _("No fan log here: hours are expected from the weather, so the span is wide."),
         "no_station": _(

@@ -144,7 +144,7 @@ def _note_vacancy(now: datetime) -> None:
 
 
 def _book_visits(today: date, now: datetime) -> int:
-    """The most urgent trips on the next two working days: one full day, put in order, and a few others."""
+    """The most urgent trips on the next two working days: one full day and a few others, put in order."""
     first = clock.next_working_day(today + timedelta(days=1))
     days = (first, clock.next_working_day(first + timedelta(days=1)))
     technicians = list(Technician.objects.order_by("name"))
@@ -165,5 +165,6 @@ def _book_visits(today: date, now: datetime) -> int:
             asks_for_morning = False
             visits.book(visits.Booking(offer.site, offer.slots, offer.tasks, technician, day, *hours), now)
             booked += 1
-    routes.order_day(technicians[0], first)
+    for technician, day in free:
+        routes.order_day(technician, day)
     return booked

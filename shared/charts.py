@@ -52,10 +52,12 @@ def gauge(title: str, description: str, now: float, clean: Mark, limit: Mark, no
         _line(left, low, right, high, "tube"),
         _line(left, low, end_x, end_y, "fluid past" if now > limit.at else "fluid"),
     ]
-    for mark, name, drop in ((clean, "tick", 26.0), (limit, "tick limit", 26.0)):
+    # Two labels that would run into each other turn away from each other.
+    close = abs(place(clean.at)[0] - place(limit.at)[0]) < 60
+    for mark, name, anchor in ((clean, "tick", "end"), (limit, "tick limit", "start")):
         x, y = place(mark.at)
-        body += [_line(x, y - 9, x, y + 9, name), _text(x, y + drop, mark.label)]
-    body.append(_text(min(max(end_x, 40.0), 280.0), end_y - 16, now_label, name="now"))
+        body += [_line(x, y - 9, x, y + 9, name), _text(x, y + 26, mark.label, anchor if close else "middle")]
+    body.append(_text(min(max(end_x, 70.0), 230.0), end_y - 16, now_label, name="now"))
     return _svg(320, 112, "gauge", title, description, body)
 
 

@@ -37,6 +37,8 @@ _MIN_LOG_DAYS = 30
 # Dose a filter may already have when the record finds it, as a share of half a usual year's exposure.
 _EARLIER_SHARES = (0.0, 0.1, 0.25, 0.45, 0.7)
 _USUAL_VELOCITY_MS = 1.5
+# A reading under this share of the clean drop is more than meter and method away from it.
+BELOW_CLEAN = 0.7
 _COST_EFFICIENCY = 0.15
 
 
@@ -159,6 +161,7 @@ class FleetForecast:
     run_hours: FloatArray
     computable: BoolArray
     has_log: BoolArray
+    odd_readings: IntArray
     used_m: FloatArray
     velocity_ms: FloatArray
     loading: Loading
@@ -236,6 +239,7 @@ def forecast(facts: FleetFacts, settings: Settings) -> FleetForecast:
         run_hours=np.where(slots.recorded, run_hours, np.nan),
         computable=computable,
         has_log=fan.has_log[slots.system],
+        odd_readings=_odd_readings(facts),
         used_m=used,
         velocity_ms=velocity,
         loading=loading,
@@ -264,7 +268,7 @@ def _learn(facts: FleetFacts, fan: Fan, velocity: FloatArray) -> tuple[Loading, 
     slot_of = lives.slot[rows.life]
     system = slots.system[slot_of]
     hours = fan.until(system, rows.at) - fan.until(system, lives.began[rows.life])
-    keep = (lives.clean_pa[rows.life] > 0) & ~np.isnan(rows.drop_pa) & ~np.isnan(slots.airflow_m3s[slot_of])
+    keep = (lives.clean_pa[rows.life] > 0) & ~np.isnan(slots.airflow_m3s[slot_of]) & ~_below_clean(facts)
     seen = Readings(
         rows.life[keep], np.maximum(hours * 3600 * velocity[slot_of], 1.0)[keep], rows.drop_pa[keep]
     )
@@ -277,6 +281,22 @@ def _learn(facts: FleetFacts, fan: Fan, velocity: FloatArray) -> tuple[Loading, 
         exposure_m=seen.exposure_m + np.where(flat.current[seen.life], earlier[flat.slot[seen.life]], 0.0),
     )
     return learn(len(slots.system), flat, shifted, has_log, prior_centre), earlier
+
+
+def _below_clean(facts: FleetFacts) -> BoolArray:
+    """Readings no filter in place could give, [readings]: they tell of a missing or bypassed filter,
+    nothing of its loading."""
+    rows = facts.readings
+    return np.asarray(
+        ~(rows.drop_pa >= BELOW_CLEAN * np.nan_to_num(facts.lives.clean_pa[rows.life], nan=0.0))
+    )
+
+
+def _odd_readings(facts: FleetFacts) -> IntArray:
+    """How many readings of each slot's present life lie below the clean drop, [n]."""
+    life = facts.readings.life[_below_clean(facts)]
+    mine = facts.lives.slot[life[facts.lives.current[life]]]
+    return np.bincount(mine, minlength=len(facts.slots.system)).astype(np.int64)
 
 
 def _earlier_exposure(

@@ -53,10 +53,25 @@ def _book(request: HttpRequest, form: BookForm) -> Visit | None:
     )
     booking = Booking(site, list(slots), list(tasks), **form.cleaned_data)
     try:
-        return visits.book(booking, timezone.now())
+        visit = visits.book(booking, timezone.now())
     except NotBookable as error:
         form.add_error(None, str(error))
         return None
+    _order(request, visit)
+    return visit
+
+
+def _order(request: HttpRequest, visit: Visit) -> None:
+    """Put the visit's day in order at once, and say what does not fit."""
+    if visit.technician is None or visit.day is None:
+        return
+    try:
+        plan = routes.order_day(visit.technician, visit.day)
+    except routes.NoStart as error:
+        messages.warning(request, str(error))
+        return
+    for left, why in plan.left_out:
+        messages.warning(request, f"{left.site}: {why}")
 
 
 def _whole(text: str | None) -> int:
@@ -114,6 +129,7 @@ def book_page(request: HttpRequest, pk: int) -> HttpResponse:
         except NotBookable as error:
             form.add_error(None, str(error))
         else:
+            _order(request, visit)
             return redirect("visit", pk)
     return _render(request, visit, book_form=form, status=422)
 

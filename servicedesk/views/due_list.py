@@ -8,7 +8,7 @@ from django.core.paginator import Paginator
 from django.db.models import F, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
+from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
@@ -130,8 +130,12 @@ def _row(slot: FilterSlot, today: date, policy: Policy) -> dict[str, Any]:
         )
     span = ""
     if plan and plan.p10_on and plan.p90_on and plan.p90_on > plan.as_of:
-        span = _("%(low)s to %(high)s") % {"low": say_day(plan.p10_on), "high": say_day(plan.p90_on)}
+        span = _("limit %(low)s to %(high)s") % {"low": _brief(plan.p10_on), "high": _brief(plan.p90_on)}
     return {"slot": slot, "plan": plan, "state": word, "shape": shape, "gauge": drawing, "span": span}
+
+
+def _brief(day: date) -> str:
+    return formats.date_format(day, "j M Y")
 
 
 def _title(count: int, wanted: dict[str, Any], today: date) -> str:

@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 
-from schedules import reminders
+from schedules import emails, reminders
 from schedules.emails import filter_lines
 from schedules.models import Notice
 
@@ -31,7 +31,9 @@ def message(request: HttpRequest, pk: int) -> HttpResponse:
     """One letter as it was sent."""
     notice = get_object_or_404(Notice.objects.select_related("person", "site"), pk=pk)
     slots = notice.slots.select_related("slot__system__site")
-    return render(request, "servicedesk/message.html", {"notice": notice, "slots": slots})
+    waiting = notice.state == Notice.State.WAITING
+    draft = emails.letter_for(notice, timezone.now()).text if waiting else ""
+    return render(request, "servicedesk/message.html", {"notice": notice, "slots": slots, "draft": draft})
 
 
 def call_list(request: HttpRequest) -> HttpResponse:

@@ -136,3 +136,25 @@ def importing(db: None, tmp_path: Path, sheet: WriteSheet) -> Importing:
         return import_sheets(tmp_path, at, keep_good=keep_good)
 
     return run
+
+
+@pytest.fixture
+def ratio(record_property: Callable[[str, object], None]) -> Callable[[str, float, float], float]:
+    """Notes how many times a yardstick something took; the end of the run shows a table of them."""
+
+    def note(what: str, seconds: float, yardstick_s: float) -> float:
+        record_property("ratio", (what, seconds, yardstick_s))
+        return seconds / yardstick_s
+
+    return note
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """The ratios that benchmarks noted, from whichever process they ran in."""
+    reports = terminalreporter.stats.get("passed", [])
+    found = [value for report in reports for name, value in report.user_properties if name == "ratio"]
+    if found:
+        terminalreporter.section("benchmarks")
+    for what, seconds, yardstick_s in found:
+        times = f"{seconds / yardstick_s:6.1f} times the yardstick ({seconds:.2f} s / {yardstick_s:.3f} s)"
+        terminalreporter.write_line(f"{what:<60} {times}")

@@ -8,12 +8,14 @@ import numpy as np
 from django.db.models import F, Q, QuerySet
 
 from equipment.models import Desk, FilterSlot, System
-from schedules.gather import Gatherer, SlotFacts
+from schedules.gather import Gatherer
+from schedules.lives import SlotFacts
 from schedules.models import Plan, Policy
 from schedules.planning.arrays import IntArray
 from schedules.planning.climate import day_of
-from schedules.planning.forecast import NEVER, FleetForecast, Settings, forecast
-from schedules.planning.interval import Reason
+from schedules.planning.facts import Settings
+from schedules.planning.forecast import FleetForecast, forecast
+from schedules.planning.interval import NEVER, Reason
 from shared import clock
 
 # Systems a batch: some hundred megabytes of daily hours at fifteen years a system.

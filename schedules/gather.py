@@ -2,56 +2,36 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from equipment.airside.limit import (
-    AIRFLOW_FLOOR_HIGH_VELOCITY,
-    AIRFLOW_FLOOR_OTHERS,
-    budget_left,
-    limit_drop,
-)
+from equipment.airside.limit import budget_left, limit_drop
 from equipment.curves import Medium, media_with_curves
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, RuntimeDay, System, WeatherDay
+from schedules.lives import (
+    Life,
+    SlotFacts,
+    clean_drop,
+    deal,
+    design_airflow,
+    life_arrays,
+    local_ordinal,
+    or_nan,
+    reading_arrays,
+    retired,
+    same_size,
+)
 from schedules.models import Policy
 from schedules.planning.arrays import FloatArray
-from schedules.planning.forecast import FleetFacts, LifeRows, ReadingRows, Slots, Systems, Weather
+from schedules.planning.facts import FleetFacts, Slots, Systems, Weather
 
 # A record longer than this is cut: no life of a filter reaches so far.
 LONGEST_RECORD_DAYS = 20 * 366
 THIN_M = 0.0509
-
-
-@dataclass
-class Life:
-    """One filter's time in a slot: from ``began`` (local ordinal with its fraction)."""
-
-    began: float
-    media: int | None
-    known_start: bool
-    at_end: bool
-    readings: list[tuple[float, float, float | None]] = field(default_factory=list)
-
-
-@dataclass
-class SlotFacts:
-    """What one slot's rows say, before it becomes a column of numbers."""
-
-    row: FilterSlot
-    lives: list[Life]
-    notes: list[str]
-    airflow_m3s: float = np.nan
-    clean_pa: float = np.nan
-    limit_pa: float = np.nan
-
-    @property
-    def now(self) -> Life:
-        """The life of the filter that is in the slot."""
-        return self.lives[-1]
 
 
 @dataclass(frozen=True)
@@ -89,8 +69,8 @@ class Gatherer:
                 weather=weather,
                 systems=Systems(first_day, self._hours(systems, runtime, first_day), station),
                 slots=self._slot_arrays(slots, place, media),
-                lives=_life_arrays(slots, media),
-                readings=_reading_arrays(slots, media),
+                lives=life_arrays(slots, media),
+                readings=reading_arrays(slots, media),
             ),
             slots,
         )
@@ -125,14 +105,14 @@ class Gatherer:
         tz: ZoneInfo,
     ) -> None:
         row, end = slot.row, self.as_of.toordinal() + 1.0
-        local = [(_local_ordinal(at, tz), drop, airflow) for at, drop, airflow in readings]
+        local = [(local_ordinal(at, tz), drop, airflow) for at, drop, airflow in readings]
         local = [reading for reading in local if reading[0] < end]
         medium = row.first_media_id
         if row.fitted_on is not None and row.fitted_on <= self.as_of:
             slot.lives.append(Life(float(row.fitted_on.toordinal()), medium, True, False))
         for change in changes:
             medium = self._medium_after(slot, change, medium)
-            began = min(_local_ordinal(change.changed_at, tz), end)
+            began = min(local_ordinal(change.changed_at, tz), end)
             at_end = began == change.changed_on.toordinal() + 1.0
             slot.lives.append(Life(began, medium, True, at_end))
         slot.lives.sort(key=lambda life: life.began)
@@ -141,7 +121,7 @@ class Gatherer:
             not slot.lives or (row.fitted_on is None and earliest <= slot.lives[0].began)
         ):
             slot.lives.insert(0, Life(earliest, row.first_media_id, False, False))
-        _deal(slot.lives, local)
+        deal(slot.lives, local)
         if not slot.lives:
             slot.lives.append(Life(end, medium, False, False))
             slot.notes.append("no_record")
@@ -160,7 +140,7 @@ class Gatherer:
         """Each slot's share of its system's design airflow, by nominal area."""
         area: dict[int, float] = defaultdict(float)
         for slot in slots:
-            if not _retired(slot.row, self.as_of):
+            if not retired(slot.row, self.as_of):
                 area[slot.row.system_id] += slot.row.area_m2
         for slot in slots:
             whole, note = design_airflow(slot.row.system)
@@ -171,12 +151,12 @@ class Gatherer:
 
     def _drops(self, slot: SlotFacts, media: dict[int, Medium]) -> None:
         system, medium = slot.row.system, media.get(slot.now.media or 0)
-        slot.clean_pa = _clean(medium, slot.airflow_m3s, slot.notes)
-        if medium is not None and not _same_size(medium.row, slot.row):
+        slot.clean_pa = clean_drop(medium, slot.airflow_m3s, slot.notes)
+        if medium is not None and not same_size(medium.row, slot.row):
             slot.notes.append("size_differs")
         left = budget_left(
             *(
-                np.array([_nan(value)])
+                np.array([or_nan(value)])
                 for value in (
                     system.return_budget_pa,
                     system.return_static_pa,
@@ -185,7 +165,7 @@ class Gatherer:
                 )
             )
         )
-        given = np.array([_nan(slot.row.limit_drop_pa)])
+        given = np.array([or_nan(slot.row.limit_drop_pa)])
         limit = limit_drop(given, np.array([slot.clean_pa]), left)
         slot.limit_pa = float(limit.drop_pa[0])
         if limit.nothing_left[0]:
@@ -227,7 +207,7 @@ class Gatherer:
         of_system: dict[int, int] = {}
         for slot in slots:
             site = slot.row.system.site
-            latitude = site.station.latitude if site.station else _nan(site.latitude)
+            latitude = site.station.latitude if site.station else or_nan(site.latitude)
             key = (
                 ("station", site.station_id) if site.station_id else ("place", round(np.nan_to_num(latitude)))
             )
@@ -259,7 +239,7 @@ class Gatherer:
         now = [media.get(slot.now.media or 0) for slot in slots]
 
         def numbers(values: Iterable[float | bool | None]) -> FloatArray:
-            return np.array([_nan(value) for value in values], dtype=np.float64)
+            return np.array([or_nan(value) for value in values], dtype=np.float64)
 
         rows = [slot.row for slot in slots]
         return Slots(
@@ -276,7 +256,7 @@ class Gatherer:
             began_known=np.array([slot.now.known_start for slot in slots], dtype=np.bool_),
             began_at_end=np.array([slot.now.at_end for slot in slots], dtype=np.bool_),
             recorded=np.array(["no_record" not in slot.notes for slot in slots], dtype=np.bool_)
-            & ~np.array([_retired(row, self.as_of) for row in rows], dtype=np.bool_),
+            & ~np.array([retired(row, self.as_of) for row in rows], dtype=np.bool_),
             cap_days=numbers(
                 self.cap_days(row, medium.row if medium else None)
                 for row, medium in zip(rows, now, strict=True)
@@ -297,104 +277,3 @@ class Gatherer:
         if medium is None or medium.row.price is None:
             return None
         return float(medium.row.price) + (self.policy.change_price or 0.0)
-
-
-def design_airflow(system: System) -> tuple[float | None, str]:
-    """The system's design airflow in m3/s, and a note where it had to be reckoned."""
-    if system.design_airflow_m3s is not None:
-        return system.design_airflow_m3s, ""
-    if system.capacity_w is None:
-        return None, "airflow_unknown"
-    high = system.kind == System.Kind.HIGH_VELOCITY
-    return system.capacity_w * (
-        AIRFLOW_FLOOR_HIGH_VELOCITY if high else AIRFLOW_FLOOR_OTHERS
-    ), "airflow_from_capacity"
-
-
-def _nan(value: float | bool | None) -> float:
-    return np.nan if value is None else float(value)
-
-
-def _local_ordinal(at: datetime, tz: ZoneInfo) -> float:
-    local = at.astimezone(tz)
-    return local.toordinal() + (local.hour * 3600 + local.minute * 60 + local.second) / 86400
-
-
-def _retired(slot: FilterSlot, as_of: date) -> bool:
-    ended = (slot.retired_on, slot.system.replaced_on, slot.system.site.customer.gone_on)
-    return any(day is not None and day <= as_of for day in ended)
-
-
-def _same_size(medium: Media, slot: FilterSlot) -> bool:
-    sides = ((medium.short_m, slot.short_m), (medium.long_m, slot.long_m), (medium.depth_m, slot.depth_m))
-    return all(abs(one - other) < 0.002 for one, other in sides)
-
-
-def _deal(lives: list[Life], readings: list[tuple[float, float, float | None]]) -> None:
-    """Give each reading to the life it was taken in: one at the very instant of a change to the old."""
-    place = 0
-    for reading in readings:
-        while place + 1 < len(lives) and reading[0] > lives[place + 1].began:
-            place += 1
-        if lives and reading[0] >= lives[place].began:
-            lives[place].readings.append(reading)
-
-
-def _clean(medium: Medium | None, airflow: float, notes: list[str]) -> float:
-    if medium is None:
-        notes.append("no_medium")
-        return np.nan
-    if medium.curve is None:
-        notes.append("no_points")
-        return np.nan
-    if np.isnan(airflow):
-        return np.nan
-    if len(medium.curve.airflow_m3s) == 1:
-        notes.append("one_point")
-    elif medium.curve.extrapolates(np.array([airflow]))[0]:
-        notes.append("beyond_points")
-    return float(medium.curve.clean_drop(np.array([airflow]))[0])
-
-
-def _life_arrays(slots: list[SlotFacts], media: dict[int, Medium]) -> LifeRows:
-    lives = [(place, life, life is slot.now) for place, slot in enumerate(slots) for life in slot.lives]
-    clean = []
-    for place, life, _ in lives:
-        medium, airflow = media.get(life.media or 0), slots[place].airflow_m3s
-        usable = medium is not None and medium.curve is not None and not np.isnan(airflow)
-        clean.append(float(medium.curve.clean_drop(np.array([airflow]))[0]) if usable else np.nan)  # type: ignore[union-attr]
-    return LifeRows(
-        slot=np.array([place for place, _, _ in lives], dtype=np.int64),
-        began=np.array([life.began for _, life, _ in lives], dtype=np.float64),
-        clean_pa=np.array(clean, dtype=np.float64),
-        merv=np.array(
-            [_nan(media[life.media].row.merv if life.media else None) for _, life, _ in lives],
-            dtype=np.float64,
-        ),
-        current=np.array([current for _, _, current in lives], dtype=np.bool_),
-    )
-
-
-def _reading_arrays(slots: list[SlotFacts], media: dict[int, Medium]) -> ReadingRows:
-    """Readings by life, each carried to the slot's design airflow with the medium's own curve."""
-    rows: list[tuple[int, float, float]] = []
-    row = 0
-    for slot in slots:
-        for life in slot.lives:
-            medium = media.get(life.media or 0)
-            curve = medium.curve if medium else None
-            # The start of a life that nobody saw begin cannot tell what its readings were loaded by.
-            usable = life.known_start or life is slot.now
-            for at, drop, airflow in life.readings if usable else ():
-                carried = drop
-                if curve is not None and airflow is not None and not np.isnan(slot.airflow_m3s):
-                    carried = float(
-                        curve.carry(np.array([drop]), np.array([airflow]), np.array([slot.airflow_m3s]))[0]
-                    )
-                rows.append((row, at, carried))
-            row += 1
-    return ReadingRows(
-        life=np.array([life for life, _, _ in rows], dtype=np.int64),
-        at=np.array([at for _, at, _ in rows], dtype=np.float64),
-        drop_pa=np.array([drop for _, _, drop in rows], dtype=np.float64),
-    )

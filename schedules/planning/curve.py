@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from schedules.planning.arrays import FloatArray
-from schedules.planning.forecast import FleetFacts, FleetForecast
+from schedules.planning.facts import FleetFacts
+from schedules.planning.forecast import FleetForecast
 from schedules.planning.interval import LASTING_SPREAD, WANDER_DAYS, WANDER_SPREAD
 from schedules.planning.loading import GRID, SHAPES, growth
 

@@ -1,15 +1,12 @@
-"""Facts of a fleet in arrays, dates of a fleet out: the one way from readings and fan hours to a day.
-
-Days are proleptic ordinals of the site's own calendar; an instant is an ordinal with the local
-day's fraction, so that ``n + 1.0`` is the end of day n. Everything else is in SI.
-"""
+"""Facts of a fleet in, dates of a fleet out: the one way from readings and fan hours to a day."""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
-from schedules.planning.climate import fit_climate
+from schedules.planning.facts import FleetFacts, Settings, Slots
+from schedules.planning.fan import Fan, fan_hours
 from schedules.planning.interval import (
     NEVER,
     Decision,
@@ -27,125 +24,17 @@ from schedules.planning.loading import (
     Loading,
     Readings,
     class_mean,
-    dose_at,
     growth,
     learn,
 )
-from schedules.planning.runtime import USUAL_DAILY_HOURS, FanModel, fill_hours, fit_fan
+from schedules.planning.runtime import USUAL_DAILY_HOURS
 
-_MIN_LOG_DAYS = 30
 # Dose a filter may already have when the record finds it, as a share of half a usual year's exposure.
 _EARLIER_SHARES = (0.0, 0.1, 0.25, 0.45, 0.7)
 _USUAL_VELOCITY_MS = 1.5
 # A reading under this share of the clean drop is more than meter and method away from it.
 BELOW_CLEAN = 0.7
 _COST_EFFICIENCY = 0.15
-
-
-@dataclass(frozen=True)
-class Weather:
-    """``temps_c`` [k, days] from ``first_day``, NaN where there is no record; ``latitude`` [k]."""
-
-    first_day: int
-    temps_c: FloatArray
-    latitude: FloatArray
-
-
-@dataclass(frozen=True)
-class Systems:
-    """``hours`` [m, days] from ``first_day`` to the as-of day, NaN where there is no log; ``station`` [m]
-    is a row of Weather."""
-
-    first_day: int
-    hours: FloatArray
-    station: IntArray
-
-
-@dataclass(frozen=True)
-class Slots:
-    """n slots: system row, face area, share of the design airflow, and what the present filter is.
-
-    NaN stands for unknown. ``began`` is the instant the present filter went in, or the first record
-    where ``began_known`` is False; ``began_at_end`` marks a change, which lies at its day's end where
-    no time is known; ``recorded`` is False where there is no record at all.
-    """
-
-    system: IntArray
-    area_m2: FloatArray
-    airflow_m3s: FloatArray
-    clean_pa: FloatArray
-    limit_pa: FloatArray
-    merv: FloatArray
-    depth_m: FloatArray
-    pets: FloatArray
-    smokers: FloatArray
-    began: FloatArray
-    began_known: BoolArray
-    began_at_end: BoolArray
-    recorded: BoolArray
-    cap_days: FloatArray
-    medium_days: FloatArray
-    change_price: FloatArray
-    constant_airflow: BoolArray
-
-
-@dataclass(frozen=True)
-class LifeRows:
-    """Flat rows of lives, those of a slot together and in order, its present one last."""
-
-    slot: IntArray
-    began: FloatArray
-    clean_pa: FloatArray
-    merv: FloatArray
-    current: BoolArray
-
-
-@dataclass(frozen=True)
-class ReadingRows:
-    """Flat rows of readings sorted by life; drop carried to the slot's design airflow."""
-
-    life: IntArray
-    at: FloatArray
-    drop_pa: FloatArray
-
-
-@dataclass(frozen=True)
-class FleetFacts:
-    """All that is known of a batch of slots on the as-of day."""
-
-    as_of: int
-    weather: Weather
-    systems: Systems
-    slots: Slots
-    lives: LifeRows
-    readings: ReadingRows
-
-
-@dataclass(frozen=True)
-class Settings:
-    """The desk's decision rules; a price of None leaves the cost rule out."""
-
-    accepted_risk: float = 0.2
-    energy_price_kwh: float | None = None
-
-
-@dataclass(frozen=True)
-class Fan:
-    """Fan hours of m systems: ``running`` [m, days + 1] totals from the first day, ``ahead`` [m, 365]
-    expected hours from the day after the as-of day, the model behind them and whether a log was kept."""
-
-    first_day: int
-    running: FloatArray
-    ahead: FloatArray
-    model: FanModel
-    has_log: BoolArray
-
-    def until(self, system: IntArray, instant: FloatArray) -> FloatArray:
-        """Running total of hours of ``system`` [n] at ``instant`` [n]."""
-        place = np.clip(instant - self.first_day, 0.0, self.running.shape[1] - 1.0)
-        whole = np.minimum(place.astype(np.int64), self.running.shape[1] - 2)
-        low, high = self.running[system, whole], self.running[system, whole + 1]
-        return np.asarray(low + (place - whole) * (high - low))
 
 
 @dataclass(frozen=True)
@@ -167,38 +56,6 @@ class FleetForecast:
     loading: Loading
     ahead: YearAhead
     fan: Fan
-
-
-def fan_hours(as_of: int, weather: Weather, systems: Systems) -> Fan:
-    """Observed, filled and expected hours of every system."""
-    climate = fit_climate(weather.temps_c, weather.first_day, weather.latitude)
-    temps = _temps_on(weather, systems)
-    model = fit_fan(systems.hours, temps)
-    past_days = np.arange(systems.first_day, systems.first_day + systems.hours.shape[1])
-    normal = climate.normal(past_days)[systems.station]
-    no_weather = (model.days < _MIN_LOG_DAYS) & ((~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS)
-    modelled = np.where(
-        np.isnan(temps), model.expected(normal, climate.spread_c[systems.station]), model.hours(temps)
-    )
-    modelled[no_weather] = np.nan
-    filled = fill_hours(systems.hours, modelled)
-    coming = np.arange(as_of + 1, as_of + 366)
-    ahead = model.expected(climate.normal(coming)[systems.station], climate.spread_c[systems.station])
-    ahead[no_weather] = filled[no_weather].mean(axis=1, keepdims=True)
-    running = np.concatenate([np.zeros((len(filled), 1)), np.cumsum(filled, axis=1)], axis=1)
-    has_log = (~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS
-    return Fan(systems.first_day, running, np.maximum(ahead, 1e-3), model, has_log)
-
-
-def _temps_on(weather: Weather, systems: Systems) -> FloatArray:
-    """Temperatures of each system's station on the days of its hours, [m, days]."""
-    days = systems.hours.shape[1]
-    start = systems.first_day - weather.first_day
-    out = np.full((len(weather.temps_c), days), np.nan)
-    low, high = max(0, start), min(weather.temps_c.shape[1], start + days)
-    if high > low:
-        out[:, low - start : high - start] = weather.temps_c[:, low:high]
-    return np.asarray(out[systems.station])
 
 
 def forecast(facts: FleetFacts, settings: Settings) -> FleetForecast:
@@ -381,6 +238,3 @@ def _drop_now(loading: Loading, used_m: FloatArray) -> FloatArray:
     running = np.cumsum(weight, axis=1)
     place = (running < 0.5).sum(axis=1)
     return np.asarray(np.take_along_axis(ratio, np.take_along_axis(order, place[:, None], 1), 1)[:, 0])
-
-
-__all__ = ["NEVER", "FleetFacts", "FleetForecast", "Settings", "dose_at", "fan_hours", "forecast"]

@@ -15,7 +15,8 @@ import pytest
 import vega_datasets
 from scipy.optimize import minimize_scalar
 
-from schedules.planning.forecast import Settings, forecast
+from schedules.planning.facts import Settings
+from schedules.planning.forecast import forecast
 from schedules.planning.interval import least_cost_hours
 from schedules.planning.runtime import FanModel
 from shared import units

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from schedules.planning.forecast import FleetFacts, LifeRows, ReadingRows, Slots, Systems, Weather
+from schedules.planning.facts import FleetFacts, LifeRows, ReadingRows, Slots, Systems, Weather
 from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC
 
 AS_OF = 739_748  # 12 May 2026

@@ -14,7 +14,9 @@ from hypothesis import strategies as st
 from equipment.models import System
 from schedules.gather import Gatherer
 from schedules.models import Policy
-from schedules.planning.forecast import NEVER, Settings, forecast
+from schedules.planning.facts import Settings
+from schedules.planning.forecast import forecast
+from schedules.planning.interval import NEVER
 from tests.schedules.planning.conftest import MEDIA, POINTS, SLOT
 from tests.schedules.planning.fleet import AS_OF, CLEAN_PA, one_slot, with_weather
 

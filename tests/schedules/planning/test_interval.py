@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from schedules.planning.forecast import Settings, forecast
+from schedules.planning.facts import Settings
+from schedules.planning.forecast import forecast
 from schedules.planning.interval import (
     HORIZON_DAYS,
     NEVER,

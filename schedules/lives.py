@@ -1,0 +1,147 @@
+"""One slot's rows as lives: each filter's time in the slot, with what was read of it."""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_OTHERS
+from equipment.curves import Medium
+from equipment.models import FilterSlot, Media, System
+from schedules.planning.facts import LifeRows, ReadingRows
+
+
+@dataclass
+class Life:
+    """One filter's time in a slot: from ``began`` (local ordinal with its fraction)."""
+
+    began: float
+    media: int | None
+    known_start: bool
+    at_end: bool
+    readings: list[tuple[float, float, float | None]] = field(default_factory=list)
+
+
+@dataclass
+class SlotFacts:
+    """What one slot's rows say, before it becomes a column of numbers."""
+
+    row: FilterSlot
+    lives: list[Life]
+    notes: list[str]
+    airflow_m3s: float = np.nan
+    clean_pa: float = np.nan
+    limit_pa: float = np.nan
+
+    @property
+    def now(self) -> Life:
+        """The life of the filter that is in the slot."""
+        return self.lives[-1]
+
+
+def or_nan(value: float | bool | None) -> float:
+    """NaN for None."""
+    return np.nan if value is None else float(value)
+
+
+def design_airflow(system: System) -> tuple[float | None, str]:
+    """The system's design airflow in m3/s, and a note where it had to be reckoned."""
+    if system.design_airflow_m3s is not None:
+        return system.design_airflow_m3s, ""
+    if system.capacity_w is None:
+        return None, "airflow_unknown"
+    high = system.kind == System.Kind.HIGH_VELOCITY
+    return system.capacity_w * (
+        AIRFLOW_FLOOR_HIGH_VELOCITY if high else AIRFLOW_FLOOR_OTHERS
+    ), "airflow_from_capacity"
+
+
+def retired(slot: FilterSlot, as_of: date) -> bool:
+    """Whether the slot, its system or its customer has ended by ``as_of``."""
+    ended = (slot.retired_on, slot.system.replaced_on, slot.system.site.customer.gone_on)
+    return any(day is not None and day <= as_of for day in ended)
+
+
+def same_size(medium: Media, slot: FilterSlot) -> bool:
+    """Whether the medium is of the size of the slot, to two millimetres."""
+    sides = ((medium.short_m, slot.short_m), (medium.long_m, slot.long_m), (medium.depth_m, slot.depth_m))
+    return all(abs(one - other) < 0.002 for one, other in sides)
+
+
+def deal(lives: list[Life], readings: list[tuple[float, float, float | None]]) -> None:
+    """Give each reading to the life it was taken in: one at the very instant of a change to the old."""
+    place = 0
+    for reading in readings:
+        while place + 1 < len(lives) and reading[0] > lives[place + 1].began:
+            place += 1
+        if lives and reading[0] >= lives[place].began:
+            lives[place].readings.append(reading)
+
+
+def clean_drop(medium: Medium | None, airflow: float, notes: list[str]) -> float:
+    """Clean drop in Pa of ``medium`` at ``airflow`` in m3/s, NaN with a note where it cannot be told."""
+    if medium is None:
+        notes.append("no_medium")
+        return np.nan
+    if medium.curve is None:
+        notes.append("no_points")
+        return np.nan
+    if np.isnan(airflow):
+        return np.nan
+    if len(medium.curve.airflow_m3s) == 1:
+        notes.append("one_point")
+    elif medium.curve.extrapolates(np.array([airflow]))[0]:
+        notes.append("beyond_points")
+    return float(medium.curve.clean_drop(np.array([airflow]))[0])
+
+
+def life_arrays(slots: list[SlotFacts], media: dict[int, Medium]) -> LifeRows:
+    """The lives of all slots as flat rows."""
+    lives = [(place, life, life is slot.now) for place, slot in enumerate(slots) for life in slot.lives]
+    clean = []
+    for place, life, _ in lives:
+        medium, airflow = media.get(life.media or 0), slots[place].airflow_m3s
+        usable = medium is not None and medium.curve is not None and not np.isnan(airflow)
+        clean.append(float(medium.curve.clean_drop(np.array([airflow]))[0]) if usable else np.nan)  # type: ignore[union-attr]
+    return LifeRows(
+        slot=np.array([place for place, _, _ in lives], dtype=np.int64),
+        began=np.array([life.began for _, life, _ in lives], dtype=np.float64),
+        clean_pa=np.array(clean, dtype=np.float64),
+        merv=np.array(
+            [or_nan(media[life.media].row.merv if life.media else None) for _, life, _ in lives],
+            dtype=np.float64,
+        ),
+        current=np.array([current for _, _, current in lives], dtype=np.bool_),
+    )
+
+
+def reading_arrays(slots: list[SlotFacts], media: dict[int, Medium]) -> ReadingRows:
+    """Readings by life, each carried to the slot's design airflow with the medium's own curve."""
+    rows: list[tuple[int, float, float]] = []
+    row = 0
+    for slot in slots:
+        for life in slot.lives:
+            medium = media.get(life.media or 0)
+            curve = medium.curve if medium else None
+            # The start of a life that nobody saw begin cannot tell what its readings were loaded by.
+            usable = life.known_start or life is slot.now
+            for at, drop, airflow in life.readings if usable else ():
+                carried = drop
+                if curve is not None and airflow is not None and not np.isnan(slot.airflow_m3s):
+                    carried = float(
+                        curve.carry(np.array([drop]), np.array([airflow]), np.array([slot.airflow_m3s]))[0]
+                    )
+                rows.append((row, at, carried))
+            row += 1
+    return ReadingRows(
+        life=np.array([life for life, _, _ in rows], dtype=np.int64),
+        at=np.array([at for _, at, _ in rows], dtype=np.float64),
+        drop_pa=np.array([drop for _, _, drop in rows], dtype=np.float64),
+    )
+
+
+def local_ordinal(at: datetime, tz: ZoneInfo) -> float:
+    """The local day of ``at`` as an ordinal, with the fraction of the day that has passed."""
+    local = at.astimezone(tz)
+    return local.toordinal() + (local.hour * 3600 + local.minute * 60 + local.second) / 86400

@@ -1,0 +1,96 @@
+"""What is known of a fleet on a day, in arrays.
+
+Days are proleptic ordinals of the site's own calendar; an instant is an ordinal with the local
+day's fraction, so that ``n + 1.0`` is the end of day n. Everything else is in SI; NaN is unknown.
+"""
+
+from dataclasses import dataclass
+
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+
+
+@dataclass(frozen=True)
+class Weather:
+    """``temps_c`` [k, days] from ``first_day``, NaN where there is no record; ``latitude`` [k]."""
+
+    first_day: int
+    temps_c: FloatArray
+    latitude: FloatArray
+
+
+@dataclass(frozen=True)
+class Systems:
+    """``hours`` [m, days] from ``first_day`` to the as-of day, NaN where there is no log; ``station`` [m]
+    is a row of Weather."""
+
+    first_day: int
+    hours: FloatArray
+    station: IntArray
+
+
+@dataclass(frozen=True)
+class Slots:
+    """n slots: system row, face area, share of the design airflow, and what the present filter is.
+
+    NaN stands for unknown. ``began`` is the instant the present filter went in, or the first record
+    where ``began_known`` is False; ``began_at_end`` marks a change, which lies at its day's end where
+    no time is known; ``recorded`` is False where there is no record at all.
+    """
+
+    system: IntArray
+    area_m2: FloatArray
+    airflow_m3s: FloatArray
+    clean_pa: FloatArray
+    limit_pa: FloatArray
+    merv: FloatArray
+    depth_m: FloatArray
+    pets: FloatArray
+    smokers: FloatArray
+    began: FloatArray
+    began_known: BoolArray
+    began_at_end: BoolArray
+    recorded: BoolArray
+    cap_days: FloatArray
+    medium_days: FloatArray
+    change_price: FloatArray
+    constant_airflow: BoolArray
+
+
+@dataclass(frozen=True)
+class LifeRows:
+    """Flat rows of lives, those of a slot together and in order, its present one last."""
+
+    slot: IntArray
+    began: FloatArray
+    clean_pa: FloatArray
+    merv: FloatArray
+    current: BoolArray
+
+
+@dataclass(frozen=True)
+class ReadingRows:
+    """Flat rows of readings sorted by life; drop carried to the slot's design airflow."""
+
+    life: IntArray
+    at: FloatArray
+    drop_pa: FloatArray
+
+
+@dataclass(frozen=True)
+class FleetFacts:
+    """All that is known of a batch of slots on the as-of day."""
+
+    as_of: int
+    weather: Weather
+    systems: Systems
+    slots: Slots
+    lives: LifeRows
+    readings: ReadingRows
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The desk's decision rules; a price of None leaves the cost rule out."""
+
+    accepted_risk: float = 0.2
+    energy_price_kwh: float | None = None

@@ -1,0 +1,63 @@
+"""Fan hours of every system of a batch: observed, filled, and expected for the year ahead."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.climate import fit_climate
+from schedules.planning.facts import Systems, Weather
+from schedules.planning.runtime import FanModel, fill_hours, fit_fan
+
+_MIN_LOG_DAYS = 30
+
+
+@dataclass(frozen=True)
+class Fan:
+    """Fan hours of m systems: ``running`` [m, days + 1] totals from the first day, ``ahead`` [m, 365]
+    expected hours from the day after the as-of day, the model behind them and whether a log was kept."""
+
+    first_day: int
+    running: FloatArray
+    ahead: FloatArray
+    model: FanModel
+    has_log: BoolArray
+
+    def until(self, system: IntArray, instant: FloatArray) -> FloatArray:
+        """Running total of hours of ``system`` [n] at ``instant`` [n]."""
+        place = np.clip(instant - self.first_day, 0.0, self.running.shape[1] - 1.0)
+        whole = np.minimum(place.astype(np.int64), self.running.shape[1] - 2)
+        low, high = self.running[system, whole], self.running[system, whole + 1]
+        return np.asarray(low + (place - whole) * (high - low))
+
+
+def fan_hours(as_of: int, weather: Weather, systems: Systems) -> Fan:
+    """Observed, filled and expected hours of every system."""
+    climate = fit_climate(weather.temps_c, weather.first_day, weather.latitude)
+    temps = _temps_on(weather, systems)
+    model = fit_fan(systems.hours, temps)
+    past_days = np.arange(systems.first_day, systems.first_day + systems.hours.shape[1])
+    normal = climate.normal(past_days)[systems.station]
+    no_weather = (model.days < _MIN_LOG_DAYS) & ((~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS)
+    modelled = np.where(
+        np.isnan(temps), model.expected(normal, climate.spread_c[systems.station]), model.hours(temps)
+    )
+    modelled[no_weather] = np.nan
+    filled = fill_hours(systems.hours, modelled)
+    coming = np.arange(as_of + 1, as_of + 366)
+    ahead = model.expected(climate.normal(coming)[systems.station], climate.spread_c[systems.station])
+    ahead[no_weather] = filled[no_weather].mean(axis=1, keepdims=True)
+    running = np.concatenate([np.zeros((len(filled), 1)), np.cumsum(filled, axis=1)], axis=1)
+    has_log = (~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS
+    return Fan(systems.first_day, running, np.maximum(ahead, 1e-3), model, has_log)
+
+
+def _temps_on(weather: Weather, systems: Systems) -> FloatArray:
+    """Temperatures of each system's station on the days of its hours, [m, days]."""
+    days = systems.hours.shape[1]
+    start = systems.first_day - weather.first_day
+    out = np.full((len(weather.temps_c), days), np.nan)
+    low, high = max(0, start), min(weather.temps_c.shape[1], start + days)
+    if high > low:
+        out[:, low - start : high - start] = weather.temps_c[:, low:high]
+    return np.asarray(out[systems.station])

@@ -1,12 +1,14 @@
 """Named people, their home, and a clock that stands still."""
 
 import csv
+import os
 from collections.abc import Callable, Iterable
 from datetime import datetime
 from pathlib import Path
 
 import pytest
 from django.test import Client
+from hypothesis import settings as hypothesis_settings
 
 from equipment.models import FilterSlot, Person, Site, SiteRole, System, User
 from equipment.sheets.faults import Report
@@ -21,6 +23,11 @@ from tests.factories import (
     TechnicianFactory,
     UserFactory,
 )
+
+# A busy machine is no fault of the code; where every run must be alike, so are the examples.
+hypothesis_settings.register_profile("house", deadline=None, derandomize="CI" in os.environ)
+hypothesis_settings.register_profile("thorough", deadline=None, max_examples=2000)
+hypothesis_settings.load_profile("house")
 
 Rows = Iterable[dict[str, object]]
 WriteSheet = Callable[..., Path]

@@ -112,6 +112,9 @@ def _render(
         "site": visit.site,
         "forms": list(zip(forms or _job_forms(visit), filter_lines(slots, timezone.now()), strict=True)),
         "tasks": [job.task for job in jobs if job.task],
+        "ticked": set(map(_whole, request.POST.getlist("task")))
+        if complete_form
+        else {j.task_id for j in jobs},
         "jobs": jobs,
         "complete_form": complete_form or CompleteForm(),
         "book_form": book_form or BookForm(initial=initial),

@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
+from django.views.decorators.vary import vary_on_headers
 
 from equipment.lookup import as_size
 from equipment.models import FilterSlot
@@ -68,6 +69,7 @@ class DueFilter(forms.Form):
         return size.label
 
 
+@vary_on_headers("HX-Request")  # or the back button shows the rows alone, out of the browser's cache
 def page(request: HttpRequest) -> HttpResponse:
     """The list, sixty rows a page; a fixed number of queries however long it is."""
     form = DueFilter(request.GET or None)
@@ -86,9 +88,8 @@ def page(request: HttpRequest) -> HttpResponse:
         "query": query.urlencode(),
         "today": today,
     }
-    template = (
-        "servicedesk/parts/due_rows.html" if getattr(request, "htmx", False) else "servicedesk/due_list.html"
-    )
+    rows_alone = "HX-Request" in request.headers and "HX-History-Restore-Request" not in request.headers
+    template = "servicedesk/parts/due_rows.html" if rows_alone else "servicedesk/due_list.html"
     return render(request, template, context)
 
 

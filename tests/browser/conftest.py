@@ -3,11 +3,31 @@
 import os
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from django.test import Client
 from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
+from pytest_django.fixtures import Settings
+from pytest_django.live_server_helper import LiveServer
 
+from equipment.models import FilterSlot, Site, User
+from schedules import due
+from schedules.models import MaintenanceTask, Technician
+from shared.units import PA_PER_INWC
 from tests import servers
+from tests.factories import (
+    DeskFactory,
+    FilterSlotFactory,
+    MaintenanceTaskFactory,
+    MediaFactory,
+    MediaPointFactory,
+    ReadingFactory,
+    RuntimeDayFactory,
+    SiteFactory,
+    SystemFactory,
+)
 
 ARGUMENTS = [
     "--no-sandbox",
@@ -63,3 +83,88 @@ def page_at(browser: Browser, live_server: object) -> Iterator[PageAt]:
 
         yield open_at
     assert not errors, "\n".join(errors)
+
+
+@dataclass
+class World:
+    """Two homes as of the real day: Robin's, who changes the filter, and one that the technician serves."""
+
+    today: date
+    now: datetime
+    home: Site
+    hall: FilterSlot
+    mill: Site
+    attic: FilterSlot
+    drain: MaintenanceTask
+    technician: Technician
+    homeowner_user: User
+    manager_user: User
+
+
+@pytest.fixture
+def world(
+    live_server: LiveServer,
+    settings: Settings,
+    home_slot: FilterSlot,
+    homeowner_user: User,
+    manager_user: User,
+    technician_user: User,
+) -> World:
+    """The browser's clock is the real one, so the days are counted from the real today."""
+    settings.SITE_URL = live_server.url
+    DeskFactory(name="Elm and Ash Air", phone="555 0100", latitude=41.88, longitude=-87.63)
+    now = datetime.now(UTC)
+    today = due.today(now)
+    pleat = MediaFactory(name="pleat-8", merv=8, on_hand=12)
+    MediaPointFactory(media=pleat)
+    # A label without points leaves the calendar to decide, so that dates can be counted by hand.
+    home_slot.location, home_slot.first_media = "hall ceiling", MediaFactory(name="plain-8", merv=8)
+    home_slot.fitted_on, home_slot.changed_by = today - timedelta(days=178), FilterSlot.ChangedBy.OCCUPANT
+    home_slot.save()
+    mill = SiteFactory(
+        name="mill", street="7 Mill Lane", city="Riverton", latitude=41.95, longitude=-87.7, cautions="Dog"
+    )
+    system = SystemFactory(name="mill-air", site=mill, design_airflow_m3s=0.28)
+    attic = FilterSlotFactory(
+        name="mill-attic",
+        location="attic",
+        system=system,
+        first_media=pleat,
+        fitted_on=today - timedelta(days=170),
+        changed_by=FilterSlot.ChangedBy.TECHNICIAN,
+    )
+    RuntimeDayFactory.create_batch(1, system=system, day=today - timedelta(days=2))
+    ReadingFactory(slot=attic, taken_at=now - timedelta(days=20), filter_drop_pa=0.14 * PA_PER_INWC)
+    drain = MaintenanceTaskFactory(system=system, name="Clean the drain", due_on=today + timedelta(days=20))
+    technician = Technician.objects.get(user=technician_user)
+    due.replan(now)
+    homeowner_user.email = "robin@home.example"
+    homeowner_user.save()
+    return World(
+        today,
+        now,
+        home_slot.system.site,
+        home_slot,
+        mill,
+        attic,
+        drain,
+        technician,
+        homeowner_user,
+        manager_user,
+    )
+
+
+SignIn = Callable[[Page, User], None]
+
+
+@pytest.fixture
+def sign_in(live_server: LiveServer) -> SignIn:
+    """Gives a page the session of a user, as a sign-in would."""
+
+    def give(page: Page, user: User) -> None:
+        client = Client()
+        client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+        cookie = client.cookies["sessionid"].value
+        page.context.add_cookies([{"name": "sessionid", "value": cookie, "url": live_server.url}])
+
+    return give

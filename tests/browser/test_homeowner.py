@@ -1,0 +1,96 @@
+"""A homeowner's way from the letter to the new date, and to the calendar."""
+
+import re
+import urllib.request
+from datetime import date, timedelta
+
+import pytest
+from django.utils import formats
+from icalendar import Calendar
+from playwright.sync_api import Page, expect
+
+from equipment.models import FilterChange
+from schedules import due, emails, reminders
+from schedules.models import Notice, Plan
+from tests.browser.conftest import PageAt, World
+from tests.factories import FilterSlotFactory
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+THIN_FILTER_DAYS = 183
+
+
+def words(day: date) -> str:
+    return formats.date_format(day, "j F Y")
+
+
+def link_in_the_letter(world: World) -> str:
+    assert reminders.write_due(world.now) == 1
+    notice = Notice.objects.get()
+    assert reminders.send_one(notice.send_at)
+    notice.refresh_from_db()
+    found = re.search(r"http\S+/answer/\S+", notice.text)
+    assert found
+    return found[0]
+
+
+def tab_to(page: Page, wanted: str) -> None:
+    """Presses Tab until the element with this selector has the focus."""
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if page.evaluate("selector => document.activeElement.matches(selector)", wanted):
+            return
+    raise AssertionError(f"Tab never reaches {wanted}")
+
+
+def test_the_letters_link_leads_to_a_new_date_and_back_to_the_old(world: World, page_at: PageAt) -> None:
+    old, new = world.today + timedelta(days=5), world.today + timedelta(days=THIN_FILTER_DAYS)
+    page = page_at(360)
+    page.goto(link_in_the_letter(world))
+    dates = page.locator(".sheet .when")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Did you change your air filter?")
+    expect(dates).to_have_text([words(old)])
+    assert FilterChange.objects.count() == 0
+
+    page.get_by_role("checkbox").check()
+    page.get_by_role("button", name="Yes, changed").click()
+    expect(dates).to_have_text([words(new)])
+    assert FilterChange.objects.get().told == FilterChange.Told.OCCUPANT
+
+    page.get_by_role("button", name="Take it back").click()
+    expect(dates).to_have_text([words(old)])
+    assert Plan.objects.get(slot=world.hall).due_on == old
+
+
+def test_the_whole_answer_can_be_given_by_keyboard(world: World, page_at: PageAt) -> None:
+    den = FilterSlotFactory(
+        name="home-den", location="den wall", system=world.hall.system, fitted_on=world.hall.fitted_on
+    )
+    due.replan(world.now)
+    page = page_at(1280)
+    page.goto(link_in_the_letter(world))
+    tab_to(page, f"[name=slot{den.pk}-done]")
+    page.keyboard.press("Space")
+    tab_to(page, "main form:first-of-type button")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("status")).to_contain_text("Thank you")
+    assert FilterChange.objects.get().slot == den
+    tab_to(page, "form:has([value=undo]) button")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("status")).to_contain_text("Taken back")
+    assert FilterChange.objects.get().undone_at is not None
+
+
+def test_a_link_signs_the_homeowner_in_and_the_calendar_says_what_the_page_says(
+    world: World, page_at: PageAt
+) -> None:
+    page = page_at(360)
+    page.goto(emails.sign_in_url(world.homeowner_user))
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("12 Linden Street")
+    shown = page.locator(".sheet .when strong").inner_text()
+    feed = page.locator("p.address").inner_text()
+    with urllib.request.urlopen(feed, timeout=10) as answer:
+        calendar = Calendar.from_ical(answer.read())
+    events = calendar.walk("VEVENT")
+    assert [words(event["DTSTART"].dt) for event in events] == [shown]
+    assert shown == words(world.today + timedelta(days=5))

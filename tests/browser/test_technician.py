@@ -1,0 +1,91 @@
+"""A technician's way from the street to the completed visit."""
+
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import formats
+from playwright.sync_api import Locator, Page, expect
+
+from equipment.models import Reading
+from schedules import visits
+from schedules.models import Plan, Visit
+from schedules.visits import Booking
+from shared.units import PA_PER_INWC
+from tests.browser.conftest import PageAt, SignIn, World
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture
+def visit(world: World) -> Visit:
+    """Today's visit to the mill."""
+    booking = Booking(world.mill, [world.attic], [world.drain], world.technician, world.today)
+    return visits.book(booking, world.now)
+
+
+@pytest.fixture
+def page(world: World, visit: Visit, page_at: PageAt, sign_in: SignIn) -> Page:
+    """The technician's phone, on the start page."""
+    assert world.technician.user
+    page = page_at(360, may_log=("status of 422",))
+    sign_in(page, world.technician.user)
+    page.goto("/")
+    return page
+
+
+def pixels(text: Locator) -> float:
+    return float(text.evaluate("element => parseFloat(getComputedStyle(element).fontSize)"))
+
+
+def test_the_street_leads_to_the_right_filter_in_large_type(world: World, page: Page) -> None:
+    page.get_by_role("searchbox").fill("mill lane")
+    page.get_by_role("button", name="Look up").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("1 filter answers")
+    expect(page.get_by_role("heading", level=2)).to_contain_text("1 filter")
+    size = page.locator(".sheet .size")
+    expect(size).to_have_text("16 × 25 × 1 in")
+    expect(page.locator(".sheet .what")).to_contain_text("MERV 8")
+    assert pixels(size) > pixels(page.locator(".sheet .place"))
+    page.locator(".sheet .place a").click()
+    assert pixels(page.locator(".size.big")) >= 32
+
+
+def test_a_visit_is_completed_with_drops_in_either_unit(world: World, visit: Visit, page: Page) -> None:
+    page.locator(".sheet .place a").click()
+    page.get_by_label("Drop of the old filter").fill("0.31")
+    page.get_by_label("Drop of the clean filter").fill("70 Pa")
+    page.get_by_role("button", name="Complete the visit").click()
+    page.wait_for_url("**" + reverse("site", args=[world.mill.pk]))
+    expect(page.get_by_role("status")).to_contain_text("Done")
+    plan = Plan.objects.get(slot=world.attic)
+    assert plan.due_on
+    assert world.today + timedelta(days=30) < plan.due_on <= world.today + timedelta(days=183)
+    expect(page.locator(".sheet .when strong")).to_have_text(formats.date_format(plan.due_on, "j F Y"))
+    drops = list(
+        Reading.objects.filter(slot=world.attic).order_by("taken_at").values_list("filter_drop_pa", flat=True)
+    )
+    assert drops[1:] == pytest.approx([0.31 * PA_PER_INWC, 70.0], rel=1e-6)
+    visit.refresh_from_db()
+    assert visit.state == Visit.State.COMPLETED
+
+
+def test_a_drop_that_cannot_be_is_said_plainly_and_nothing_typed_is_lost(
+    world: World, visit: Visit, page: Page
+) -> None:
+    page.locator(".sheet .place a").click()
+    page.get_by_label("Drop of the old filter").fill("12")
+    page.get_by_label("Drop of the clean filter").fill("70 Pa")
+    page.get_by_label("Changed", exact=True).uncheck()
+    page.get_by_role("checkbox", name="Clean the drain").uncheck()
+    page.get_by_label("Findings").fill("Rust on the rack")
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.get_by_role("alert")).to_contain_text("Check the unit")
+    expect(page.get_by_label("Drop of the old filter")).to_have_value("12")
+    expect(page.get_by_label("Drop of the clean filter")).to_have_value("70 Pa")
+    expect(page.get_by_label("Findings")).to_have_value("Rust on the rack")
+    expect(page.get_by_label("Changed", exact=True)).not_to_be_checked()
+    expect(page.get_by_role("checkbox", name="Clean the drain")).not_to_be_checked()
+    assert Reading.objects.filter(slot=world.attic).count() == 1
+    visit.refresh_from_db()
+    assert visit.state == Visit.State.SCHEDULED

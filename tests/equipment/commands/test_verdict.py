@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from equipment.models import Media
 from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC
@@ -170,3 +172,41 @@ def test_a_column_of_the_answer_in_the_question_is_a_fault(
 def test_a_missing_file_is_said_plainly(db: None, tmp_path: Path) -> None:
     with pytest.raises(CommandError, match="cannot be read"):
         call_command("verdict", str(tmp_path / "none.csv"), "--out", str(tmp_path / "answers.csv"))
+
+
+FIGURE = st.one_of(
+    st.sampled_from(["", "0", "5", "1e-300", "0.01", "400", "49999"]), st.floats(0, 60).map(repr)
+)
+TABLE = st.lists(st.tuples(st.floats(0, 3000), st.floats(0, 5)), max_size=4).map(
+    lambda pairs: ";".join(f"{cfm}:{inwc}" for cfm, inwc in pairs)
+)
+LABELS = {
+    "rising": {400: 0.05, 800: 0.1}, "one-point": {400: 0.1}, "steep": {400: 0.01, 401: 5.0},
+    "falling": {400: 5.0, 800: 0.01}, "unlabelled": {},
+}  # fmt: skip
+COLUMNS = dict.fromkeys(QUESTION, FIGURE) | {
+    "nominal_size": st.sampled_from(["20x25x1", "16x25x1"]),
+    "media": st.sampled_from(sorted(LABELS)),
+    "system_kind": st.sampled_from(["high_velocity", "conventional"]),
+    "blower": st.sampled_from(["constant_airflow", "fixed_speed"]),
+    "blower_table": TABLE,
+}
+
+
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(rows=st.lists(st.fixed_dictionaries(COLUMNS), min_size=1, max_size=5))
+def test_any_figures_get_a_verdict_or_a_fault(
+    db: None, tmp_path: Path, sheet: Callable[..., Path], rows: list[dict[str, str]]
+) -> None:
+    for name, points in LABELS.items():
+        if not Media.objects.filter(name=name).exists():
+            medium(name, points)
+    out = tmp_path / "answers.csv"
+    try:
+        call_command("verdict", str(sheet("queries.csv", rows)), "--out", str(out))
+    except CommandError:
+        return
+    with out.open(newline="", encoding="utf-8") as file:
+        answers = list(csv.DictReader(file))
+    assert {answer["verdict"] for answer in answers} <= {"fits", "fits_with_care", "ask", "refuse"}
+    assert all(answer[name] not in ("nan", "inf") for answer in answers for name in list(answer)[11:16])

@@ -129,6 +129,10 @@ def assumptions(plan: Plan | None) -> list[str]:
         "beyond_points": _(
             "The airflow here lies outside the label's points; the curve was drawn on from its end."
         ),
+        "reading_beyond": _(
+            "A reading's airflow lies outside the label's points; "
+            "it was carried with the curve drawn on from its end."
+        ),
         "limit_twice_clean": _("The limit is twice the clean drop."),
         "limit_budget": _("The limit is what the ducts leave of the blower's static."),
         "nothing_left": _(

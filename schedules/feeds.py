@@ -7,9 +7,9 @@ from datetime import date, datetime, timedelta
 from django.utils.translation import gettext as _
 from icalendar import Calendar, Event
 
-from equipment.models import Desk, FilterSlot, Site
+from equipment.fitted import fitted_media
+from equipment.models import Desk, FilterSlot, Media, Site
 from schedules.addresses import absolute, host
-from schedules.emails import fitted_media
 from schedules.explain import explain
 from schedules.models import Feed, Policy, Visit
 from shared import clock
@@ -45,9 +45,11 @@ def render(site: Site, now: datetime) -> CalendarFile:
     calendar.add("x-wr-calname", title)
     calendar.add("refresh-interval", timedelta(hours=12), parameters={"VALUE": "DURATION"})
     today = clock.local_day(now, site.zone(desk.timezone))
-    for slot in _slots(site):
+    slots = _slots(site)
+    media = fitted_media(slots)
+    for slot in slots:
         if slot.plan.due_on:
-            calendar.add_component(_filter_event(slot, slot.plan.due_on, today, desk))
+            calendar.add_component(_filter_event(slot, media[slot.pk], slot.plan.due_on, today, desk))
     for visit in site.visits.filter(state__in=Visit.ON_A_DAY).order_by("day", "pk"):
         calendar.add_component(_visit_event(visit, desk))
     body = calendar.to_ical()
@@ -61,8 +63,7 @@ def _slots(site: Site) -> list[FilterSlot]:
     return list(rows.select_related("system__site", "plan", "first_media").order_by("name"))
 
 
-def _filter_event(slot: FilterSlot, due: date, today: date, desk: Desk) -> Event:
-    media = fitted_media(slot)
+def _filter_event(slot: FilterSlot, media: Media | None, due: date, today: date, desk: Desk) -> Event:
     explained = explain(slot, slot.plan, today, Policy.the(), desk.units)
     size = f"{slot.size}" + (f", MERV {media.merv}" if media else "")
     event = Event()

@@ -129,6 +129,8 @@ def reading_arrays(slots: list[SlotFacts], media: dict[int, Medium]) -> ReadingR
             for at, drop, airflow in life.readings if usable else ():
                 carried = drop
                 if curve is not None and airflow is not None and not np.isnan(slot.airflow_m3s):
+                    if curve.extrapolates(np.array([airflow]))[0] and "reading_beyond" not in slot.notes:
+                        slot.notes.append("reading_beyond")
                     carried = float(
                         curve.carry(np.array([drop]), np.array([airflow]), np.array([slot.airflow_m3s]))[0]
                     )

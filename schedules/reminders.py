@@ -12,10 +12,11 @@ from datetime import date, datetime, timedelta
 from smtplib import SMTPException
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from equipment.models import Desk, FilterChange, FilterSlot, Person, Site, SiteRole
+from equipment.fitted import life_keys
+from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
 from schedules import emails
 from schedules.models import Notice, NoticeSlot, Policy, Visit, VisitJob
 from shared import clock
@@ -33,6 +34,7 @@ class ToTell:
     person: Person | None
     slots: list[FilterSlot]
     why_not: str
+    visit_booked: bool = False
 
 
 def due_slots(until: date) -> QuerySet[FilterSlot]:
@@ -51,21 +53,10 @@ def due_slots(until: date) -> QuerySet[FilterSlot]:
     )
 
 
-def life_key(slot_id: int) -> str:
-    """A name for the filter now in the slot, that its next change makes another."""
-    last = FilterChange.objects.filter(slot=slot_id, undone_at=None).order_by("-changed_at").first()
-    return f"change-{last.pk}" if last else "first"
-
-
-def filter_changer(site: Site) -> Person | None:
-    """Who changes the filters at ``site`` now."""
-    role = (
-        SiteRole.objects.filter(site=site, role=SiteRole.Role.FILTER_CHANGER, until=None)
-        .select_related("person")
-        .order_by("-pk")
-        .first()
-    )
-    return role.person if role else None
+def filter_changers(sites: Iterable[int]) -> dict[int, Person]:
+    """Who changes the filters at each site now, in one query; the last named where there are several."""
+    roles = SiteRole.objects.filter(site__in=list(sites), role=SiteRole.Role.FILTER_CHANGER, until=None)
+    return {role.site_id: role.person for role in roles.select_related("person").order_by("pk")}
 
 
 def why_unreachable(person: Person | None) -> str:
@@ -85,6 +76,8 @@ def to_tell(now: datetime, policy: Policy) -> list[ToTell]:
     together: dict[int, list[FilterSlot]] = defaultdict(list)
     for slot in due_slots(today + timedelta(days=policy.lead_days + policy.together_days)):
         together[slot.system.site_id].append(slot)
+    changers = filter_changers(together)
+    booked = set(Visit.objects.filter(state__in=Visit.ON_A_DAY).values_list("site", flat=True))
     homes = []
     for slots in together.values():
         first = slots[0].plan.due_on
@@ -93,32 +86,44 @@ def to_tell(now: datetime, policy: Policy) -> list[ToTell]:
         site = slots[0].system.site
         last = max(first, today) + timedelta(days=policy.together_days)
         mine = [slot for slot in slots if slot.plan.due_on and slot.plan.due_on <= last]
-        person = filter_changer(site)
-        homes.append(ToTell(site, person, mine, why_unreachable(person)))
+        person = changers.get(site.pk)
+        homes.append(ToTell(site, person, mine, why_unreachable(person), site.pk in booked))
     return homes
 
 
 def write_due(now: datetime) -> int:
     """Write an outbox row for every home that is to be told and was not yet; how many were written."""
     policy, written = Policy.the(), 0
-    for home in to_tell(now, policy):
-        if home.why_not or home.person is None or _visit_booked(home.site):
+    homes = to_tell(now, policy)
+    told = Told({slot.pk for home in homes for slot in home.slots})
+    for home in homes:
+        if home.why_not or home.person is None or home.visit_booked:
             continue
-        untold = [slot for slot in home.slots if not _was_told(slot, Notice.Kind.FILTERS_DUE)]
-        if untold:
-            written += _write(home, home.person, untold, Notice.Kind.FILTERS_DUE, now, policy)
-        elif _wants_follow_up(home, now, policy):
-            again = [slot for slot in home.slots if not _was_told(slot, Notice.Kind.FOLLOW_UP)]
-            written += _write(home, home.person, again, Notice.Kind.FOLLOW_UP, now, policy) if again else 0
+        kind = Notice.Kind.FILTERS_DUE
+        slots = [slot for slot in home.slots if not told.of(slot, kind)]
+        if not slots and _wants_follow_up(home, now, policy):
+            kind = Notice.Kind.FOLLOW_UP
+            slots = [slot for slot in home.slots if not told.of(slot, kind)]
+        if slots:
+            written += _write(home, home.person, slots, kind, told, now, policy)
     return written
+
+
+class Told:
+    """Which slots have been spoken of in their present life, looked up in two queries."""
+
+    def __init__(self, slots: set[int]) -> None:
+        self.lives = life_keys(slots)
+        rows = NoticeSlot.objects.filter(slot__in=slots).values_list("slot", "kind", "life")
+        self._rows = set(rows)
+
+    def of(self, slot: FilterSlot, kind: str) -> bool:
+        """Whether a letter of ``kind`` spoke of the filter now in ``slot``."""
+        return (slot.pk, kind, self.lives[slot.pk]) in self._rows
 
 
 def _visit_booked(site: Site) -> bool:
     return site.visits.filter(state__in=Visit.ON_A_DAY).exists()
-
-
-def _was_told(slot: FilterSlot, kind: str) -> bool:
-    return NoticeSlot.objects.filter(slot=slot, kind=kind, life=life_key(slot.pk)).exists()
 
 
 def _wants_follow_up(home: ToTell, now: datetime, policy: Policy) -> bool:
@@ -139,12 +144,16 @@ def _wants_follow_up(home: ToTell, now: datetime, policy: Policy) -> bool:
 
 
 def _write(
-    home: ToTell, person: Person, slots: Iterable[FilterSlot], kind: str, now: datetime, policy: Policy
+    home: ToTell,
+    person: Person,
+    slots: list[FilterSlot],
+    kind: str,
+    told: Told,
+    now: datetime,
+    policy: Policy,
 ) -> int:
     """One row with its slots, both or neither; nought when another worker was first."""
-    slots = list(slots)
-    lives = [life_key(slot.pk) for slot in slots]
-    key = f"{kind}-{slots[0].pk}-{lives[0]}"
+    key = f"{kind}-{slots[0].pk}-{told.lives[slots[0].pk]}"
     try:
         with transaction.atomic():
             notice = Notice.objects.create(
@@ -155,10 +164,7 @@ def _write(
                 send_at=next_sending(home.site, now, policy),
             )
             NoticeSlot.objects.bulk_create(
-                [
-                    NoticeSlot(notice=notice, slot=slot, kind=kind, life=life)
-                    for slot, life in zip(slots, lives, strict=True)
-                ]
+                [NoticeSlot(notice=notice, slot=slot, kind=kind, life=told.lives[slot.pk]) for slot in slots]
             )
     except IntegrityError:
         return 0
@@ -220,7 +226,7 @@ def stale(notice: Notice) -> str:
     if notice.site is None or notice.person is None:
         return _("its home or its reader is not known")
     notice.person.refresh_from_db()
-    if filter_changer(notice.site) != notice.person:
+    if filter_changers([notice.site.pk]).get(notice.site.pk) != notice.person:
         return _("somebody else changes the filters there now")
     if why := why_unreachable(notice.person):
         return why
@@ -238,7 +244,8 @@ def open_slots(notice: Notice) -> list[FilterSlot]:
     rows = notice.slots.select_related("slot__system__site", "slot__plan", "slot__first_media").order_by(
         "slot__name"
     )
-    return [row.slot for row in rows if row.life == life_key(row.slot_id) and row.slot.retired_on is None]
+    lives = life_keys([row.slot_id for row in rows])
+    return [row.slot for row in rows if row.life == lives[row.slot_id] and row.slot.retired_on is None]
 
 
 def _finish(notice: Notice, state: str, why: str) -> None:
@@ -265,7 +272,8 @@ def park_lost_claims(now: datetime) -> int:
 
 def call_list(now: datetime) -> list[ToTell]:
     """Homes with due filters whom no letter reaches, each with the reason."""
-    homes = [home for home in to_tell(now, Policy.the()) if not _visit_booked(home.site)]
+    homes = [home for home in to_tell(now, Policy.the()) if not home.visit_booked]
+    asked = set(VisitJob.objects.filter(visit__state=Visit.State.DUE).values_list("visit__site", flat=True))
     unsent = {
         row.site_id: row
         for row in Notice.objects.filter(state__in=[Notice.State.FAILED, Notice.State.PARKED]).order_by("pk")
@@ -276,12 +284,8 @@ def call_list(now: datetime) -> list[ToTell]:
         if not why and home.site.pk in unsent:
             row = unsent[home.site.pk]
             why = f"{row.get_state_display()}: {row.why}"
-        if not why and _asked_for_somebody(home.site):
+        if not why and home.site.pk in asked:
             why = _("asked for somebody to come")
         if why:
             listed.append(ToTell(home.site, home.person, home.slots, why))
     return listed
-
-
-def _asked_for_somebody(site: Site) -> bool:
-    return VisitJob.objects.filter(Q(visit__site=site), visit__state=Visit.State.DUE).exists()

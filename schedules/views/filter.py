@@ -10,9 +10,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, slot_or_404
+from equipment.fitted import fitted_media
 from equipment.models import Desk, FilterChange, FilterSlot, Reading
 from equipment.record import NotRecordable, Told, record_change, record_reading
-from schedules import due, emails
+from schedules import due
 from schedules.drawings import filter_drawings
 from schedules.explain import explain, state_word
 from schedules.forms import ChangeForm, ReadingForm
@@ -106,7 +107,7 @@ def _render(
         "slot": slot,
         "site": slot.system.site,
         "plan": plan,
-        "media": emails.fitted_media(slot),
+        "media": fitted_media([slot])[slot.pk],
         "explained": explain(slot, plan, today, policy, desk.units),
         "state": word,
         "shape": shape,

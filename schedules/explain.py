@@ -63,7 +63,7 @@ def _why(plan: Plan, policy: Policy, units: str) -> str:
     if plan.reason == Plan.Reason.RISK:
         return _(
             "Your fan has run about %(hours)s hours since the last change. The filter now holds back the air "
-            "by about %(now)s. Its limit here is %(limit)s, and by this day the chance of being past it "
+            "by about %(now)s, its limit here is %(limit)s, and by this day the chance of being past that "
             "reaches %(risk)s in 100."
         ) % {
             "hours": formats.number_format(hours, force_grouping=True),
@@ -105,7 +105,7 @@ def sureness(plan: Plan, today: date) -> str:
     return _("We expect it to reach its limit between %(low)s and %(high)s, most likely around %(mid)s.") % {
         "low": say_day(low),
         "high": say_day(plan.p90_on),
-        "mid": say_short(plan.p50_on),
+        "mid": say_day(plan.p50_on),
     }
 
 

@@ -56,7 +56,9 @@ def gauge(title: str, description: str, now: float, clean: Mark, limit: Mark, no
     close = abs(place(clean.at)[0] - place(limit.at)[0]) < 60
     for mark, name, anchor in ((clean, "tick", "end"), (limit, "tick limit", "start")):
         x, y = place(mark.at)
-        body += [_line(x, y - 9, x, y + 9, name), _text(x, y + 26, mark.label, anchor if close else "middle")]
+        aside = {"end": -3.0, "start": 3.0}[anchor] if close else 0.0
+        label = _text(x + aside, y + 26, mark.label, anchor if close else "middle")
+        body += [_line(x, y - 9, x, y + 9, name), label]
     body.append(_text(min(max(end_x, 70.0), 230.0), end_y - 16, now_label, name="now"))
     return _svg(320, 112, "gauge", title, description, body)
 

@@ -90,3 +90,11 @@ def test_an_address_that_comes_later_reaches_the_filter_changer(
     assert Person.objects.get(name="Ash").email == "ash@home.example"
     assert Person.objects.get(name="Ash").language == "es"
     assert Person.objects.count() == 2
+
+
+def test_keeping_the_good_rows_lets_the_first_of_two_that_disagree_stand(whole: Importing) -> None:
+    row = HOUSE | {"system": "up", "filter_slot": "up-3", "nominal_size": "16x25x1", "city": "Shelby"}
+    report = whole(add={"installed": [row]}, keep_good=True)
+    assert len(report.faults) == 1
+    assert Site.objects.get(name="home").city == "Springfield"
+    assert not FilterSlot.objects.filter(name="up-3").exists()

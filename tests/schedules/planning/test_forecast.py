@@ -164,7 +164,14 @@ def test_a_change_today_starts_from_nought(forecast_of: Row) -> None:
     assert row["due_on"] > "2026-05-12"
 
 
-@pytest.mark.parametrize(("changed", "dealt"), [("2026-05-02", [2, 1]), ("2026-05-02T09:30", [1, 2])])
+@pytest.mark.parametrize(
+    ("changed", "dealt"),
+    [
+        ("2026-05-02", [2, 1]),
+        ("2026-05-02T09:30", [1, 2]),
+        ("2026-05-02T10:00", [2, 1]),  # read at the very instant: the old filter's
+    ],
+)
 def test_readings_of_the_day_of_a_change_belong_to_the_filter_removed(
     forecast_of: Row, changed: str, dealt: list[int]
 ) -> None:

@@ -25,9 +25,12 @@ A_PAGE = 60
 SORTS = {
     "due": (gettext_lazy("due day"), (F("plan__due_on").asc(nulls_last=True), "name")),
     "place": (gettext_lazy("place"), ("system__site__city", "system__site__street", "name")),
-    "size": (gettext_lazy("size"), ("nominal_size", "name")),
+    "size": (gettext_lazy("size"), ("short_m", "long_m", "depth_m", "name")),
     "customer": (gettext_lazy("customer"), ("system__site__customer__name", "name")),
-    "reason": (gettext_lazy("reason"), ("plan__reason", F("plan__due_on").asc(nulls_last=True))),
+    "reason": (
+        gettext_lazy("reason"),
+        (F("plan__reason").asc(nulls_last=True), F("plan__due_on").asc(nulls_last=True), "name"),
+    ),
 }
 
 

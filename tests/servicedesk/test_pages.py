@@ -1,0 +1,455 @@
+"""The desk's own pages: signing in, the due list, sheets, letters, the day."""
+
+import re
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+import pytest
+import time_machine
+from django.core import mail
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from equipment.models import FilterSlot, Media, Site, System, User
+from schedules import reminders, routes
+from schedules.models import Notice, Plan, Technician, Visit
+from tests.factories import (
+    NOW,
+    TODAY,
+    CustomerFactory,
+    DeskFactory,
+    FilterChangeFactory,
+    FilterSlotFactory,
+    NoticeFactory,
+    PlanFactory,
+    ReadingFactory,
+    SiteFactory,
+    SystemFactory,
+    TechnicianFactory,
+    VisitFactory,
+    VisitJobFactory,
+)
+
+pytestmark = pytest.mark.django_db
+OWN_LOOK = 'href="/static/servicedesk/desk.css"'
+
+
+@pytest.fixture(autouse=True)
+def standing_clock() -> Iterator[time_machine.Traveller]:
+    with time_machine.travel(NOW, tick=False) as traveller:
+        yield traveller
+
+
+def url(name: str, *args: object) -> str:
+    return reverse(name, args=args)
+
+
+# Signing in
+
+
+@pytest.fixture
+def mailed_link(homeowner_user: User, stranger: Client) -> str:
+    """Robin asks for a link; what comes by mail, without the host."""
+    User.objects.filter(pk=homeowner_user.pk).update(email="robin@home.example")
+    assert stranger.post(url("sign-in"), {"email": "Robin@Home.example"}).status_code == 200
+    assert reminders.send_one(NOW)
+    found = re.search(r"http://[^/\s]+(/sign-in/link/\S+)", str(mail.outbox[0].body))
+    assert found
+    return found[1]
+
+
+def is_signed_in(client: Client) -> bool:
+    return "_auth_user_id" in client.session
+
+
+def test_looking_at_the_mailed_link_signs_nobody_in_and_pressing_its_button_does(
+    mailed_link: str, stranger: Client, home: Site
+) -> None:
+    page = stranger.get(mailed_link)
+    assert page.status_code == 200
+    assert page.text.count("<button") == 1
+    assert not is_signed_in(stranger)
+    token = re.search(r'name="sesame" value="([^"]+)"', page.text)
+    assert token
+    answer = stranger.post(url("sign-in-by-link"), {"sesame": token[1]}, follow=True)
+    assert answer.redirect_chain[-1][0] == url("site", home.pk)
+    assert is_signed_in(stranger)
+
+
+def test_a_link_is_gone_after_a_day(
+    mailed_link: str, stranger: Client, standing_clock: time_machine.Traveller
+) -> None:
+    standing_clock.shift(timedelta(hours=25))
+    assert stranger.get(mailed_link).status_code == 410
+    token = mailed_link.partition("sesame=")[2]
+    assert stranger.post(url("sign-in-by-link"), {"sesame": token}).status_code == 410
+    assert not is_signed_in(stranger)
+
+
+def test_an_unknown_address_is_answered_like_a_known_one(homeowner_user: User, stranger: Client) -> None:
+    User.objects.filter(pk=homeowner_user.pk).update(email="robin@home.example")
+    answers = [
+        re.sub(r'value="[^"]+"', "", stranger.post(url("sign-in"), {"email": email}).text)
+        for email in ("nobody@home.example", "robin@home.example")
+    ]
+    assert answers[0] == answers[1]
+    assert Notice.objects.get().sent_to == "robin@home.example"
+
+
+def test_pressing_the_button_often_writes_one_letter_a_minute(mailed_link: str, stranger: Client) -> None:
+    for _ in range(3):
+        stranger.post(url("sign-in"), {"email": "robin@home.example"})
+    assert Notice.objects.count() == 1
+
+
+def test_a_link_leads_nowhere_else(mailed_link: str, stranger: Client) -> None:
+    token = mailed_link.partition("sesame=")[2]
+    answer = stranger.post(url("sign-in-by-link"), {"sesame": token, "next": "https://elsewhere.example/"})
+    assert answer["Location"] == url("start")
+
+
+# The due list
+
+
+@pytest.fixture
+def three(manager: Client) -> Client:
+    """A manager with three filters on the list: linden, mill, and one without a date."""
+    _listed("linden", "Reed", "12 Linden Street", "Springfield", FilterSlot.ChangedBy.OCCUPANT)
+    _listed("mill", "Moss", "7 Mill Lane", "Riverton", FilterSlot.ChangedBy.TECHNICIAN)
+    _listed("quarry", "Vale", "3 Quarry Road", "Ashton", "")
+    slots = {slot.name: slot for slot in FilterSlot.objects.all()}
+    PlanFactory(slot=slots["linden"], due_on=date(2026, 5, 20), reason=Plan.Reason.RISK)
+    PlanFactory(slot=slots["mill"], due_on=date(2026, 5, 14), reason=Plan.Reason.CALENDAR)
+    sides = {"nominal_size": "8x30x1", "short_m": 0.2032, "long_m": 0.762}
+    FilterSlot.objects.filter(name="mill").update(**sides)
+    sides = {"nominal_size": "20x25x4", "short_m": 0.508, "long_m": 0.635, "depth_m": 0.1016}
+    FilterSlot.objects.filter(name="quarry").update(**sides)
+    return manager
+
+
+def _listed(name: str, customer: str, street: str, city: str, changed_by: str) -> None:
+    site = SiteFactory(customer=CustomerFactory(name=customer), street=street, city=city)
+    FilterSlotFactory(name=name, system=SystemFactory(site=site), changed_by=changed_by)
+
+
+def names(client: Client, **query: object) -> list[str]:
+    """The slots on the list, in its order, as its text shows them."""
+    text = client.get(url("due-list"), query).text
+    return re.findall(r'<span class="faint small">([^<]+)</span>', text)
+
+
+@pytest.mark.parametrize(
+    ("query", "expected"),
+    [
+        ({}, ["mill", "linden", "quarry"]),
+        ({"find": "linden street"}, ["linden"]),
+        ({"find": "moss"}, ["mill"]),
+        ({"find": "moss linden"}, []),
+        ({"until": "2026-05-19"}, ["mill"]),
+        ({"until": "2026-05-20"}, ["mill", "linden"]),
+        ({"city": "spring"}, ["linden"]),
+        ({"size": "16 x 25 x 1"}, ["linden"]),
+        ({"size": "25x20x4"}, ["quarry"]),
+        ({"reason": "risk"}, ["linden"]),
+        ({"reason": "cost"}, []),
+        ({"who": "technician"}, ["mill"]),
+        ({"who": "none"}, ["quarry"]),
+        ({"who": "occupant", "city": "Riverton"}, []),
+        ({"sort": "due"}, ["mill", "linden", "quarry"]),
+        ({"sort": "place"}, ["quarry", "mill", "linden"]),
+        ({"sort": "size"}, ["mill", "linden", "quarry"]),
+        ({"sort": "customer"}, ["mill", "linden", "quarry"]),
+        ({"sort": "reason"}, ["mill", "linden", "quarry"]),
+    ],
+)
+def test_the_due_list_narrows_and_sorts_as_it_says(
+    three: Client, query: dict[str, str], expected: list[str]
+) -> None:
+    assert names(three, **query) == expected
+
+
+@pytest.mark.parametrize("headers", [{}, {"HX-Request": "true"}])
+def test_a_size_that_is_none_gets_a_message(three: Client, headers: dict[str, str]) -> None:
+    text = three.get(url("due-list"), {"size": "large"}, headers=headers).text
+    assert "write a size such as 16x25x1" in text
+
+
+def test_the_title_counts_what_is_shown(three: Client) -> None:
+    assert "1 filter is due by 19 May 2026" in three.get(url("due-list"), {"until": "2026-05-19"}).text
+    assert "2 filters are due before 27 May 2026" in three.get(url("due-list")).text
+
+
+def test_a_part_of_the_page_is_asked_for_and_given(three: Client) -> None:
+    part = three.get(url("due-list"), headers={"HX-Request": "true"})
+    assert "12 Linden Street" in part.text
+    assert "<html" not in part.text
+    assert "HX-Request" in part["Vary"]
+
+
+def test_history_without_a_copy_gets_the_whole_page(three: Client) -> None:
+    headers = {"HX-Request": "true", "HX-History-Restore-Request": "true"}
+    assert "<html" in three.get(url("due-list"), headers=headers).text
+
+
+def test_filters_out_of_use_are_not_on_the_list(three: Client) -> None:
+    FilterSlot.objects.filter(name="linden").update(retired_on=TODAY)
+    System.objects.filter(slots__name="mill").update(replaced_on=TODAY)
+    CustomerFactory._meta.model.objects.filter(name="Vale").update(gone_on=TODAY)
+    assert names(three) == []
+
+
+def test_later_pages_keep_what_was_asked(manager: Client) -> None:
+    PlanFactory.create_batch(61, slot__system=SystemFactory(site__city="Riverton"))
+    text = manager.get(url("due-list"), {"city": "River"}).text
+    assert "page 1 of 2" in text
+    link = re.search(r'href="(\?[^"]+page=2)"', text)
+    assert link
+    second = manager.get(url("due-list") + link[1].replace("&amp;", "&")).text
+    assert len(re.findall(r'<li><div class="when">', second)) == 1
+
+
+# The number of queries
+
+
+def many_slots(count: int, system: System | None = None) -> list[FilterSlot]:
+    """Slots with a plan, a change and a reading each."""
+    slots = []
+    for _ in range(count):
+        slot = FilterSlotFactory(**({"system": system} if system else {}), first_media=None)
+        PlanFactory(slot=slot)
+        FilterChangeFactory(slot=slot)
+        ReadingFactory(slot=slot)
+        slots.append(slot)
+    return slots
+
+
+def queries(client: Client, address: str) -> int:
+    client.get(address)
+    with CaptureQueriesContext(
+        connection,
+    ) as caught:
+        assert client.get(address).status_code == 200
+    return len(caught)
+
+
+@pytest.mark.parametrize("query", ["/due/", "/find/?q=16x25x1", "/find/?q=slot-"])
+def test_a_longer_list_asks_the_database_no_more_often(manager: Client, query: str) -> None:
+    many_slots(5)
+    few = queries(manager, query)
+    many_slots(40)
+    assert queries(manager, query) == few
+    assert few <= 25
+
+
+@pytest.mark.parametrize("name", ["site", "card", "filter"])
+def test_a_home_of_many_filters_asks_the_database_no_more_often(manager: Client, name: str) -> None:
+    system = SystemFactory()
+    slot = many_slots(3, system)[0]
+    address = url(name, slot.pk if name == "filter" else system.site.pk)
+    few = queries(manager, address)
+    many_slots(20, system)
+    assert queries(manager, address) == few
+    assert few <= 40
+
+
+def test_a_longer_day_asks_the_database_no_more_often(technician: Client) -> None:
+    own = Technician.objects.get()
+
+    def add_stops(count: int) -> None:
+        for slot in many_slots(count):
+            site = slot.system.site
+            visit = VisitFactory(site=site, technician=own, day=TODAY, state=Visit.State.SCHEDULED)
+            VisitJobFactory(visit=visit, slot=slot)
+
+    add_stops(3)
+    few = queries(technician, url("day", own.pk, TODAY))
+    add_stops(12)
+    assert queries(technician, url("day", own.pk, TODAY)) == few
+
+
+def test_a_longer_outbox_and_more_offers_ask_the_database_no_more_often(manager: Client) -> None:
+    pages = [url("outbox"), url("visits")]
+
+    def add(count: int) -> None:
+        for slot in many_slots(count):
+            FilterSlot.objects.filter(pk=slot.pk).update(changed_by=FilterSlot.ChangedBy.TECHNICIAN)
+            NoticeFactory(site=slot.system.site)
+
+    add(3)
+    few = [queries(manager, page) for page in pages]
+    add(12)
+    assert [queries(manager, page) for page in pages] == few
+
+
+# Sheets
+
+
+def upload(manager: Client, name: str, text: str, **more: str) -> tuple[int, str]:
+    file = SimpleUploadedFile(name, text.encode(), content_type="text/csv")
+    answer = manager.post(url("sheets"), {"sheets": [file], **more})
+    return answer.status_code, answer.text
+
+
+def test_good_sheets_are_stored_and_counted(manager: Client) -> None:
+    status, text = upload(manager, "media.csv", "media,nominal_size,merv\nplain,16x25x1,8\ndeep,20x25x4,13\n")
+    assert status == 200
+    assert "The sheets are in the record" in text
+    assert set(Media.objects.values_list("name", "merv")) == {("plain", 8), ("deep", 13)}
+
+
+def test_every_fault_is_in_the_table_and_nothing_is_stored(manager: Client) -> None:
+    status, text = upload(
+        manager, "media.csv", "media,nominal_size,merv\nplain,16x25x1,8\nodd,sixteen,8\nbold,16x25x1,<b>\n"
+    )
+    assert status == 422
+    assert "2 faults; nothing was stored" in text
+    lines = re.findall(r'<td>media.csv</td><td class="number">(\d+)</td><td>(\w+)</td><td>([^<]*)</td>', text)
+    assert lines == [("3", "nominal_size", "sixteen"), ("4", "merv", "&lt;b&gt;")]
+    assert not Media.objects.exists()
+
+
+def test_the_good_rows_are_kept_where_that_is_asked_for(manager: Client) -> None:
+    sheet = "media,nominal_size,merv\nplain,16x25x1,8\nodd,sixteen,8\n"
+    _status, text = upload(manager, "media.csv", sheet, keep_good="1")
+    assert Media.objects.get().name == "plain"
+    assert "sixteen" in text
+
+
+def test_a_file_that_is_no_sheet_is_refused_in_plain_words(manager: Client) -> None:
+    status, text = upload(manager, "notes.csv", "a,b\n1,2\n")
+    assert status == 422
+    assert "name says which it is, such as installed.csv" in text
+
+
+# Letters
+
+
+@pytest.fixture
+def due_home(home_slot: FilterSlot, homeowner_user: User) -> Plan:
+    return PlanFactory(slot=home_slot, due_on=date(2026, 5, 16))
+
+
+def test_the_call_list_gives_the_reason_and_the_number_to_ring(manager: Client, due_home: Plan) -> None:
+    assert "0 homes to ring" in manager.get(url("call-list")).text
+    person = due_home.slot.system.site.roles.first().person
+    person.email, person.phone = "", "555 0133"
+    person.save()
+    text = manager.get(url("call-list")).text
+    assert "1 home to ring" in text
+    assert "no mail address" in text
+    assert 'href="tel:555 0133"' in text
+    assert "16 × 25 × 1 in" in text
+
+
+def test_the_outbox_shows_the_letters_of_a_state(manager: Client, due_home: Plan) -> None:
+    NoticeFactory(state=Notice.State.FAILED, sent_to="broken@home.example", why="550 no such mailbox")
+    NoticeFactory(state=Notice.State.SENT, sent_to="fine@home.example")
+    everything = manager.get(url("outbox")).text
+    failed = manager.get(url("outbox"), {"state": "failed"}).text
+    assert "broken@home.example" in everything
+    assert "fine@home.example" in everything
+    assert "550 no such mailbox" in failed
+    assert "fine@home.example" not in failed
+
+
+def test_a_letter_is_shown_as_a_draft_and_then_as_it_was_sent(manager: Client, due_home: Plan) -> None:
+    reminders.write_due(NOW)
+    page = url("message", Notice.objects.get().pk)
+    assert "As it would be written now" in manager.get(page).text
+    reminders.send_one(NOW)
+    text = manager.get(page).text
+    assert "As text" in text
+    assert "robin@home.example" in text
+    assert f'src="{page}look/" sandbox' in text
+
+
+def test_a_letters_look_may_be_framed_here_alone_and_runs_no_script(manager: Client, due_home: Plan) -> None:
+    reminders.write_due(NOW)
+    reminders.send_one(NOW)
+    look = manager.get(url("message-look", Notice.objects.get().pk))
+    assert "16 × 25 × 1 in" in look.text
+    assert look["X-Frame-Options"] == "SAMEORIGIN"
+    said = policy(look["Content-Security-Policy"])
+    assert said["frame-ancestors"] == "'self'"
+    assert said["style-src"] == "'unsafe-inline'"
+    assert said["script-src"] == "'self'"
+
+
+def policy(header: str) -> dict[str, str]:
+    return dict(part.strip().split(" ", 1) for part in header.split(";") if part.strip())
+
+
+def test_other_pages_may_not_be_framed_and_take_no_inline_style(manager: Client) -> None:
+    answer = manager.get(url("due-list"))
+    assert answer["X-Frame-Options"] == "DENY"
+    said = policy(answer["Content-Security-Policy"])
+    assert (said["frame-ancestors"], said["script-src"], said["style-src"]) == ("'none'", "'self'", "'self'")
+
+
+# The day
+
+
+@pytest.fixture
+def stops(technician: Client) -> list[Visit]:
+    """Two stops of the technician's today, in order: the near one first."""
+    DeskFactory(latitude=41.88, longitude=-87.63)
+    own = Technician.objects.get()
+    made = []
+    for street, latitude in (("9 Far Road", 42.2), ("1 Near Road", 41.9)):
+        site = SiteFactory(street=street, latitude=latitude, longitude=-87.63)
+        visit = VisitFactory(site=site, technician=own, day=TODAY, state=Visit.State.SCHEDULED)
+        VisitJobFactory(visit=visit, slot=FilterSlotFactory(system__site=site, location="hall"))
+        made.append(visit)
+    routes.order_day(own, TODAY)
+    return made
+
+
+def test_the_day_lists_stops_in_order_and_what_to_bring(technician: Client, stops: list[Visit]) -> None:
+    text = technician.get(url("start"), follow=True).text
+    assert "Terry Tool, Tuesday 12 May: 2 stops" in text
+    hours = re.findall(r"<strong>(\d)\. (\d\d:\d\d)–(\d\d:\d\d)</strong>", text)
+    assert [number for number, _from, _to in hours] == ["1", "2"]
+    assert hours[0][2] < hours[1][1]
+    assert re.search(r'<td class="number">2 ×</td><td><span class="size">16 × 25 × 1 in', text)
+    assert "<title>The round of the day</title>" in text
+
+
+def test_a_technician_sees_no_colleagues_day_and_no_day_that_is_none(technician: Client) -> None:
+    colleague = TechnicianFactory()
+    own = Technician.objects.exclude(pk=colleague.pk).get()
+    assert technician.get(url("day", colleague.pk, TODAY)).status_code == 403
+    assert technician.get(url("day", own.pk, "someday")).status_code == 404
+
+
+# Refusals
+
+
+@pytest.mark.parametrize("role", ["stranger", "homeowner", "manager"])
+def test_a_page_that_is_not_there_is_answered_in_our_own_look(
+    role: str, request: pytest.FixtureRequest
+) -> None:
+    answer = request.getfixturevalue(role).get("/no/such/page/")
+    assert answer.status_code == 404
+    assert "There is nothing at this address" in answer.text
+    assert OWN_LOOK in answer.text
+
+
+@pytest.mark.parametrize(
+    ("role", "method"), [("technician", "get"), ("homeowner", "get"), ("stranger", "post")]
+)
+def test_a_closed_page_is_refused_in_our_own_look(
+    role: str, method: str, request: pytest.FixtureRequest
+) -> None:
+    answer = getattr(request.getfixturevalue(role), method)(url("sheets"))
+    assert answer.status_code == 403
+    assert "This page is not open to you" in answer.text
+    assert OWN_LOOK in answer.text
+
+
+def test_a_form_without_its_cookie_is_refused_in_our_own_look(db: None) -> None:
+    answer = Client(enforce_csrf_checks=True).post(url("sign-in"), {"email": "robin@home.example"})
+    assert answer.status_code == 403
+    assert OWN_LOOK in answer.text

@@ -37,6 +37,7 @@ def offers_page(request: HttpRequest) -> HttpResponse:
         "offers": visits.offers(today),
         "form": form,
         "failed": failed,
+        "technicians": list(Technician.objects.filter(gone_on=None)),
         "waiting": open_visits.filter(day=None).order_by("pk"),
         "booked": open_visits.exclude(day=None).order_by("day", "technician__name", "stop_number"),
         "today": today,

@@ -284,6 +284,18 @@ def test_a_longer_outbox_and_more_offers_ask_the_database_no_more_often(manager:
     assert [queries(manager, page) for page in pages] == few
 
 
+def test_a_booking_that_cannot_be_keeps_what_was_typed(manager: Client) -> None:
+    (slot,), terry = many_slots(1), TechnicianFactory(name="Terry Tool")
+    FilterSlot.objects.update(changed_by=FilterSlot.ChangedBy.TECHNICIAN)
+    typed = {"technician": terry.pk, "day": "2026-05-01", "window_from": "09:30", "window_to": "11:00"}
+    answer = manager.post(url("visits"), {"site": slot.system.site.pk, "slot": slot.pk, **typed})
+    assert answer.status_code == 422
+    assert "That day is past." in answer.text
+    assert f'value="{terry.pk}" selected' in answer.text
+    for value in ("2026-05-01", "09:30", "11:00"):
+        assert f'value="{value}"' in answer.text
+
+
 # Sheets
 
 

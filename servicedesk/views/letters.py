@@ -39,7 +39,11 @@ def message(request: HttpRequest, pk: int) -> HttpResponse:
 def call_list(request: HttpRequest) -> HttpResponse:
     """Homes to ring, each with the reason and the filters."""
     now = timezone.now()
-    homes = [(home, filter_lines(home.slots, now)) for home in reminders.call_list(now)]
+    listed = reminders.call_list(now)
+    lines = {
+        line.slot.pk: line for line in filter_lines([slot for home in listed for slot in home.slots], now)
+    }
+    homes = [(home, [lines[slot.pk] for slot in home.slots]) for home in listed]
     return render(request, "servicedesk/call_list.html", {"homes": homes})
 
 

@@ -137,14 +137,16 @@ def _show(
     recent = FilterChange.objects.filter(
         slot__system__site=asked.site, undone_at=None, recorded_at__gt=now - timedelta(days=7)
     )
+    typed = request.POST if error and request.POST.get("what") == "changed" else None
     context = {
         "site": asked.site,
         "desk": Desk.the(),
         "lines": filter_lines(list(rows), now),
         "forms": [
-            (slot, ChangeForm(slot, today, prefix=f"slot{slot.pk}"))
+            (slot, ChangeForm(slot, today, typed, prefix=f"slot{slot.pk}"))
             for slot in ([] if changes else asked.slots)
         ],
+        "ticked": [slot.pk for slot in asked.slots if request.POST.get(f"slot{slot.pk}-done")],
         "all_done": asked.all_done or bool(changes),
         "recent": recent.select_related("slot").order_by("-recorded_at"),
         "said": said,

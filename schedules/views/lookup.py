@@ -11,7 +11,7 @@ from schedules.emails import FilterLine, filter_lines
 
 def page(request: HttpRequest) -> HttpResponse:
     """What was typed, and the right filter for every slot that answers to it."""
-    typed = request.GET.get("q", "")[:200]
+    typed = request.GET.get("q", "").replace("\0", "")[:200]
     slots = list(
         look_up(typed).select_related("system__site__customer", "plan", "first_media")[: AT_MOST + 1]
     )

@@ -168,7 +168,7 @@ def no_access_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Nobody opened."""
     visit = _visit_or_404(request, pk)
     try:
-        visits.no_access(visit, request.POST.get("note", "")[:500], timezone.now())
+        visits.no_access(visit, request.POST.get("note", "").replace("\0", "")[:500], timezone.now())
     except NotRecordable as error:
         messages.error(request, str(error))
     return redirect("visit", pk)
@@ -177,7 +177,7 @@ def no_access_page(request: HttpRequest, pk: int) -> HttpResponse:
 def cancel_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Call the visit off."""
     try:
-        visits.cancel(_visit_or_404(request, pk), request.POST.get("note", "")[:500])
+        visits.cancel(_visit_or_404(request, pk), request.POST.get("note", "").replace("\0", "")[:500])
     except NotBookable as error:
         messages.error(request, str(error))
     return redirect("visits")

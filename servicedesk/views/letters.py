@@ -16,7 +16,7 @@ from schedules.models import Notice
 def outbox(request: HttpRequest) -> HttpResponse:
     """Every letter with its state; on the default settings this is where outgoing mail is read."""
     rows = Notice.objects.select_related("person", "site").order_by("-send_at", "-pk")
-    if state := request.GET.get("state"):
+    if (state := request.GET.get("state")) in Notice.State.values:
         rows = rows.filter(state=state)
     context = {
         "page": Paginator(rows, 60).get_page(request.GET.get("page")),

@@ -46,7 +46,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     """Ask for a link by mail. The answer is the same whether the address is known or not."""
     asked = request.method == "POST"
     if asked:
-        _write_link(request.POST.get("email", "").strip()[:254], timezone.now())
+        _write_link(request.POST.get("email", "").replace("\0", "").strip()[:254], timezone.now())
     return render(request, "servicedesk/sign_in.html", {"asked": asked})
 
 

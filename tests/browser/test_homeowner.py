@@ -80,6 +80,24 @@ def test_the_whole_answer_can_be_given_by_keyboard(world: World, page_at: PageAt
     assert FilterChange.objects.get().undone_at is not None
 
 
+def test_a_day_to_come_is_refused_and_what_was_filled_in_stays(world: World, page_at: PageAt) -> None:
+    den = FilterSlotFactory(
+        name="home-den", location="den wall", system=world.hall.system, fitted_on=world.hall.fitted_on
+    )
+    due.replan(world.now)
+    page = page_at(360, may_log=("status of 422",))
+    page.goto(link_in_the_letter(world))
+    to_come = str(world.today + timedelta(days=3))
+    page.locator(f"[name=slot{den.pk}-done]").check()
+    page.locator(f"[name=slot{den.pk}-on]").fill(to_come)
+    page.get_by_role("button", name="Yes, changed").click()
+    expect(page.get_by_role("alert")).to_contain_text("still to come")
+    expect(page.locator(f"[name=slot{den.pk}-on]")).to_have_value(to_come)
+    expect(page.locator(f"[name=slot{den.pk}-done]")).to_be_checked()
+    expect(page.locator(f"[name=slot{world.hall.pk}-done]")).not_to_be_checked()
+    assert not FilterChange.objects.exists()
+
+
 def test_a_link_signs_the_homeowner_in_and_the_calendar_says_what_the_page_says(
     world: World, page_at: PageAt
 ) -> None:

@@ -87,6 +87,14 @@ def test_the_managers_pages_are_open_to_everybody_and_fit_a_phone(
     assert all_faults(page, addresses) == []
 
 
+def test_the_dark_scheme_is_as_easy_to_read(
+    world: World, letter: Notice, page_at: PageAt, sign_in: SignIn
+) -> None:
+    page = page_at(1280, color_scheme="dark")
+    sign_in(page, world.manager_user)
+    assert all_faults(page, [address("due-list"), address("filter", world.attic.pk)]) == []
+
+
 def test_the_empty_pages_of_a_new_desk_are_open_to_everybody_and_fit_a_phone(
     manager_user: User, page_at: PageAt, sign_in: SignIn
 ) -> None:

@@ -439,6 +439,18 @@ def test_a_technician_sees_no_colleagues_day_and_no_day_that_is_none(technician:
 # Refusals
 
 
+@pytest.mark.parametrize(
+    "address", ["/find/?q=%00", "/due/?find=%00&size=%00", "/letters/?state=%00", "/calendar/%00.ics"]
+)
+def test_a_nul_in_an_address_breaks_nothing(manager: Client, address: str) -> None:
+    """PostgreSQL takes no NUL in a text."""
+    assert manager.get(address).status_code in (200, 404)
+
+
+def test_a_nul_in_a_mail_address_breaks_nothing(stranger: Client) -> None:
+    assert stranger.post(url("sign-in"), {"email": "robin\0@home.example"}).status_code == 200
+
+
 @pytest.mark.parametrize("role", ["stranger", "homeowner", "manager"])
 def test_a_page_that_is_not_there_is_answered_in_our_own_look(
     role: str, request: pytest.FixtureRequest

@@ -151,11 +151,16 @@ CELERY_BROKER_TRANSPORT_OPTIONS = (
     if REDIS_URL
     else {"polling_interval": 0.05}
 )
+def _every(task: str, seconds: float) -> dict[str, object]:
+    """A sweep that is dropped when the next one is due before a worker was free."""
+    return {"task": f"schedules.tasks.{task}", "schedule": seconds, "options": {"expires": seconds}}
+
+
 CELERY_BEAT_SCHEDULE = {
-    "replan what changed": {"task": "schedules.tasks.replan_changed", "schedule": 5.0},
-    "set task days anew": {"task": "schedules.tasks.refresh_tasks", "schedule": 900.0},
-    "write due reminders": {"task": "schedules.tasks.write_reminders", "schedule": 60.0},
-    "send the outbox": {"task": "schedules.tasks.send_outbox", "schedule": 15.0},
+    "plan again what changed": _every("replan_changed", 5.0),
+    "set task days anew": _every("refresh_tasks", 900.0),
+    "write due reminders": _every("write_reminders", 60.0),
+    "send the outbox": _every("send_outbox", 15.0),
 }
 
 CONTENT_SECURITY_POLICY = {

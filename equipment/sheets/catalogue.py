@@ -12,7 +12,7 @@ from equipment.sheets.same import differences
 from equipment.sheets.table import Cells, Row, Sheet
 
 MEDIA = (
-    Column("media", c.name, required=True),
+    Column("media", c.name, required=True, names="medium"),
     Column("nominal_size", c.size, required=True),
     Column("merv", c.whole(1, 20), required=True),
     Column("actual_size", c.size),
@@ -28,7 +28,7 @@ MEDIA_POINTS = (
     Column("clean_drop_inwc", c.static(above=True), required=True),
 )
 STATIONS = (
-    Column("station", c.name, required=True),
+    Column("station", c.name, required=True, names="station"),
     Column("latitude", c.number(-90, 90, "degrees"), required=True),
     Column("longitude", c.number(-180, 180, "degrees"), required=True),
 )
@@ -114,7 +114,7 @@ def load_points(sheet: Sheet, run: Import) -> None:
         row = cells.values
         media = ids.get(row["media"])
         if media is None:
-            sheet.refuse(cells.line, "media", row["media"], "no medium of this name is known")
+            sheet.refuse(cells.line, "media", row["media"], sheet.report.unknown("medium", row["media"]))
             continue
         key = (media, round(row["airflow_cfm"], 9))
         if key in seen:

@@ -23,11 +23,15 @@ HIGHEST_AIRFLOW_CFM = 50_000.0
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a sheet; an empty cell of one that is not required means unknown."""
+    """A column of a sheet; an empty cell of one that is not required means unknown.
+
+    ``names`` says what its cells name for other sheets to refer to, such as a system.
+    """
 
     name: str
     parse: Parser
     required: bool = False
+    names: str = ""
 
 
 def text(longest: int) -> Callable[[str], str]:

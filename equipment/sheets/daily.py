@@ -103,7 +103,7 @@ def _good_rows(
         day, value = cells.values["date"], cells.values[series.value_column]
         if owner is None:
             name = cells.values[series.owner_column]
-            sheet.refuse(cells.line, series.owner_column, name, f"no {series.what} of this name is known")
+            sheet.refuse(cells.line, series.owner_column, name, sheet.report.unknown(series.what, name))
             continue
         if zones is not None and value > 24 and not _long_day(sheet, cells, zones[owner]):
             continue

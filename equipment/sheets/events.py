@@ -56,7 +56,7 @@ def load_changes(sheet: Sheet, run: Import) -> None:
 
     def fields(row: Row, zone: str) -> Row:
         if row.get("media") is not None and row["media"] not in media:
-            raise Refused("no medium of this name is known")
+            raise Refused(sheet.report.unknown("medium", row["media"]))
         at = c.at_instant(row["changed_on"], zone)
         day = row["changed_on"]
         return {
@@ -105,7 +105,7 @@ def _events(sheet: Sheet, run: Import, at_column: str, fields_of: Any) -> Iterat
     for cells in sheet.rows():
         name = cells.values["filter_slot"]
         if name not in slots:
-            sheet.refuse(cells.line, "filter_slot", name, "no filter slot of this name is known")
+            sheet.refuse(cells.line, "filter_slot", name, sheet.report.unknown("filter slot", name))
             continue
         slot, zone = slots[name]
         try:

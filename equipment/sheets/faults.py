@@ -40,6 +40,7 @@ class Report:
     rows: dict[str, int] = field(default_factory=dict)
     changed: dict[str, int] = field(default_factory=dict)
     stored: bool = False
+    refused: set[tuple[str, str]] = field(default_factory=set)
 
     def fault(self, sheet: str, line: int, column: str, value: object, reason: str) -> None:
         """Note a fault."""
@@ -49,6 +50,12 @@ class Report:
     def remark(self, text: str) -> None:
         """Note what is no fault but should be known."""
         self.remarks.append(printable(text))
+
+    def unknown(self, what: str, name: str) -> str:
+        """Why a name cannot be referred to: nobody gave it, or the row that gave it was refused."""
+        if (what, name) in self.refused:
+            return f"the row that names this {what} was itself refused, see above"
+        return f"no {what} of this name is known"
 
     def lines(self) -> Iterator[str]:
         """The report as people read it."""

@@ -16,8 +16,8 @@ from shared import units
 INSTALLED = (
     Column("customer", c.name, required=True),
     Column("site", c.name, required=True),
-    Column("system", c.name, required=True),
-    Column("filter_slot", c.name, required=True),
+    Column("system", c.name, required=True, names="system"),
+    Column("filter_slot", c.name, required=True, names="filter slot"),
     Column("nominal_size", c.size, required=True),
     Column("email", c.email),
     Column("phone", c.text(40)),
@@ -94,7 +94,13 @@ def load_installed(sheet: Sheet, run: Import) -> None:
         "weather_station": dict(Station.objects.values_list("name", "pk")),
     }
     for batch in batches(sheet.rows()):
-        good = [row.values for row in batch if all([_refers(sheet, row, ids), agreement.agrees(row)])]
+        good = []
+        for cells in batch:
+            # Both are asked even where the first says no: every fault is to be listed.
+            if all([_refers(sheet, cells, ids), agreement.agrees(cells)]):
+                good.append(cells.values)
+            else:
+                sheet.set_aside(cells.typed)
         _store(good, run)
         run.progress(sheet.name, run.report.rows[sheet.name])
 
@@ -108,7 +114,7 @@ def _refers(sheet: Sheet, cells: Cells, ids: dict[str, dict[str, int]]) -> bool:
             cells.values[column] = known.get(name)
             if cells.values[column] is None:
                 what = "medium" if column == "media" else "station"
-                sheet.refuse(cells.line, column, name, f"no {what} of this name is known")
+                sheet.refuse(cells.line, column, name, sheet.report.unknown(what, name))
                 good = False
     return good
 

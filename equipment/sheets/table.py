@@ -112,7 +112,14 @@ class Sheet:
             except Refused as refused:
                 self.refuse(line, column.name, cell, str(refused))
                 good = False
-        return Cells(line, values, typed) if good else None
+        if not good:
+            self.set_aside(typed)
+            return None
+        return Cells(line, values, typed)
+
+    def set_aside(self, typed: dict[str, str]) -> None:
+        """Remember what a refused row would have named, for the faults of sheets that refer to it."""
+        self.report.refused |= {(c.names, typed[c.name]) for c in self.columns if c.names and c.name in typed}
 
     @staticmethod
     def _cell(cell: str, column: Column) -> object:

@@ -42,9 +42,12 @@ class Command(BaseCommand):
 
 def _day(text: str) -> date:
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
         raise CommandError(f"--as-of “{text}” is not a date such as 2026-05-14") from None
+    if not 1950 <= day.year <= 2100:
+        raise CommandError(f"--as-of “{text}” is not a year between 1950 and 2100")
+    return day
 
 
 def _row(item: Dated) -> list[str]:

@@ -4,9 +4,9 @@ import math
 from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
-from django.db import connection
+from django.db import connection, transaction
 
 from equipment.models import RuntimeDay, Station, System, WeatherDay
 from equipment.sheets import columns as c
@@ -78,6 +78,17 @@ def load_runtime(sheet: Sheet, run: Import) -> None:
 def load_weather(sheet: Sheet, run: Import) -> None:
     """Store weather.csv."""
     run.stations |= _load(sheet, run, _WEATHER, dict(Station.objects.values_list("name", "pk")), None)
+
+
+def store_weather(station: Station, means_c: dict[date, float], now: datetime) -> int:
+    """Store daily means of one station, both or neither with its stamp; how many were new or other."""
+    rows = [(station.pk, day, value) for day, value in means_c.items()]
+    with transaction.atomic():
+        fresh = _unlike_stored(rows, _WEATHER) if rows else []
+        _upsert(fresh, _WEATHER)
+        if fresh:
+            Station.objects.filter(pk=station.pk).update(weather_changed_at=now)
+    return len(fresh)
 
 
 def _load(

@@ -1,0 +1,111 @@
+"""Daily station files of the national weather services (GHCN-Daily, NOAA) as daily means.
+
+Two layouts are in use: a line a station, day and element without a header (``by_year`` and
+``by_station``: id, yyyymmdd, element, value, measurement, quality and source flags, time), and a
+table with a header whose columns are elements (``access``: STATION, DATE, TMAX, TMIN, TAVG and their
+``_ATTRIBUTES``). Values are tenths of a degree Celsius. A value with a quality flag failed a check
+of the service and is left out. Layouts as in the archive's own readme, from memory.
+"""
+
+import csv
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+_ELEMENTS = ("TAVG", "TMAX", "TMIN")
+_COLDEST_C, _WARMEST_C = -90.0, 60.0
+
+
+class NotAStationFile(ValueError):
+    """The file has neither layout; the message says what was found."""
+
+
+@dataclass
+class StationDays:
+    """Daily mean temperatures in degrees Celsius by day, and how many values were left out."""
+
+    means: dict[date, float] = field(default_factory=dict)
+    flagged: int = 0
+    unusable: int = 0
+
+
+def read_station_file(path: Path) -> StationDays:
+    """Daily means of the one station in ``path``: the day's average where there is one, else (max + min) / 2.
+
+    (max + min) / 2 is not the mean of 24 hours; degree days from either differ by some per cent. Raises
+    NotAStationFile for another layout and for several stations in one file.
+    """
+    days = StationDays()
+    values: dict[date, dict[str, float]] = {}
+    for day, element, tenths in _values(path, days):
+        celsius = tenths / 10
+        if _COLDEST_C <= celsius <= _WARMEST_C:
+            values.setdefault(day, {})[element] = celsius
+        else:
+            days.unusable += 1
+    for day, found in sorted(values.items()):
+        if "TAVG" in found:
+            days.means[day] = found["TAVG"]
+        elif "TMAX" in found and "TMIN" in found:
+            days.means[day] = (found["TMAX"] + found["TMIN"]) / 2
+    return days
+
+
+def _values(path: Path, days: StationDays) -> Iterator[tuple[date, str, float]]:
+    with path.open(newline="", encoding="utf-8-sig", errors="replace") as file:
+        reader = csv.reader(file)
+        first = next(reader, [])
+        upper = [cell.strip().upper() for cell in first]
+        if "DATE" in upper and "STATION" in upper:
+            yield from _table(upper, reader, days)
+        elif len(first) >= 7 and len(first[1]) == 8 and first[1].isdigit():
+            yield from _long(first, reader, days)
+        else:
+            raise NotAStationFile(
+                f"{path.name} is not a daily station file: its first line is {','.join(first)[:80]}"
+            )
+
+
+def _long(
+    first: list[str], reader: Iterator[list[str]], days: StationDays
+) -> Iterator[tuple[date, str, float]]:
+    station = first[0]
+    for row in (first, *reader):
+        if len(row) < 7:
+            continue
+        if row[0] != station:
+            raise NotAStationFile(f"the file holds several stations, {station} and {row[0]}")
+        if row[2] in _ELEMENTS:
+            if row[5].strip():
+                days.flagged += 1
+            else:
+                yield from _one(row[1], row[2], row[3], days)
+
+
+def _table(
+    header: list[str], reader: Iterator[list[str]], days: StationDays
+) -> Iterator[tuple[date, str, float]]:
+    place = {name: column for column, name in enumerate(header)}
+    station = ""
+    for row in reader:
+        if len(row) < len(header):
+            continue
+        station = station or row[place["STATION"]]
+        if row[place["STATION"]] != station:
+            raise NotAStationFile(f"the file holds several stations, {station} and {row[place['STATION']]}")
+        for element in _ELEMENTS:
+            if element not in place or not row[place[element]].strip():
+                continue
+            flags = row[place[f"{element}_ATTRIBUTES"]].split(",") if f"{element}_ATTRIBUTES" in place else []
+            if len(flags) > 1 and flags[1].strip():
+                days.flagged += 1
+            else:
+                yield from _one(row[place["DATE"]].replace("-", ""), element, row[place[element]], days)
+
+
+def _one(day: str, element: str, value: str, days: StationDays) -> Iterator[tuple[date, str, float]]:
+    try:
+        yield date(int(day[:4]), int(day[4:6]), int(day[6:8])), element, float(value)
+    except ValueError:
+        days.unusable += 1

@@ -51,3 +51,8 @@ class SizeField(forms.CharField):
             return parse_size(typed)
         except NotASize as error:
             raise forms.ValidationError(str(error)) from None
+
+
+def whole_number(text: str | None) -> int:
+    """The id that a page sent back, or nought (which no row has) for anything else."""
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 18 else 0

@@ -3,12 +3,14 @@
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt
 
+from equipment.fields import whole_number
 from equipment.models import Desk, FilterChange, FilterSlot, Person, Site
 from equipment.record import NotRecordable, Told, record_change, undo_change
 from schedules import due, visits
@@ -80,28 +82,41 @@ def _changed(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
     if not ticked:
         return _show(request, asked, now, error=_("Tick the filters that you changed."), status=422)
     today = _today(asked.site, now)
-    done: list[FilterChange] = []
-    for slot in ticked:
-        form = ChangeForm(slot, today, request.POST, prefix=f"slot{slot.pk}")
+    forms = [(slot, ChangeForm(slot, today, request.POST, prefix=f"slot{slot.pk}")) for slot in ticked]
+    for slot, form in forms:
         if not form.is_valid():
             why = " ".join(str(text) for texts in form.errors.values() for text in texts)
-            error = f"{slot.location or slot.name}: {why}"
-            return _show(request, asked, now, error=error, status=422)
-        try:
-            told = Told(FilterChange.Told.OCCUPANT, FilterSlot.ChangedBy.OCCUPANT)
-            done.append(record_change(slot, form.cleaned_data["on"], form.cleaned_data["medium"], told, now))
-        except NotRecordable as error_found:
-            due.replan(now, FilterSlot.objects.filter(system__site=asked.site))
-            return _show(
-                request, asked, now, error=f"{slot.location or slot.name}: {error_found}", status=422
-            )
+            return _show(request, asked, now, error=f"{_place(slot)}: {why}", status=422)
+    try:
+        done = _record(forms, now)
+    except NotRecordable as error:
+        return _show(request, asked, now, error=str(error), status=422)
     due.replan(now, FilterSlot.objects.filter(system__site=asked.site))
     return _show(request, asked, now, said=_("Thank you. Your new dates are below."), changes=done)
 
 
+def _record(forms: list[tuple[FilterSlot, ChangeForm]], now: datetime) -> list[FilterChange]:
+    """All changes or none; NotRecordable names the filter that stands in the way."""
+    told = Told(FilterChange.Told.OCCUPANT, FilterSlot.ChangedBy.OCCUPANT)
+    done = []
+    with transaction.atomic():
+        for slot, form in forms:
+            try:
+                done.append(
+                    record_change(slot, form.cleaned_data["on"], form.cleaned_data["medium"], told, now)
+                )
+            except NotRecordable as error:
+                raise NotRecordable(f"{_place(slot)}: {error}") from None
+    return done
+
+
+def _place(slot: FilterSlot) -> str:
+    return slot.location or slot.name
+
+
 def _undo(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
     change = FilterChange.objects.filter(
-        pk=_whole(request.POST.get("change")), slot__system__site=asked.site, undone_at=None
+        pk=whole_number(request.POST.get("change")), slot__system__site=asked.site, undone_at=None
     ).first()
     if change is None:
         return _show(request, asked, now, error=_("That change is not on record."), status=422)
@@ -163,10 +178,6 @@ def _today(site: Site, now: datetime) -> date:
     return clock.local_day(now, site.zone(Desk.the().timezone))
 
 
-def _whole(text: str | None) -> int:
-    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 18 else 0
-
-
 @csrf_exempt
 def stop_mail(request: HttpRequest, token: str) -> HttpResponse:
     """Stop or resume filter mail. The POST needs no cookie: mail programs send it themselves (RFC 8058)."""
@@ -174,7 +185,7 @@ def stop_mail(request: HttpRequest, token: str) -> HttpResponse:
         pk = signing.read(Purpose.STOP_MAIL, token, STOP_LINK_LASTS)
     except signing.BadToken:
         return _closed(request, _("This link is not one of ours, or it is too old."), 404)
-    person = Person.objects.filter(pk=_whole(pk)).first()
+    person = Person.objects.filter(pk=whole_number(pk)).first()
     if person is None:
         return _closed(request, _("This link is not one of ours, or it is too old."), 404)
     if request.method == "POST":

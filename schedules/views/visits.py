@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in
+from equipment.fields import whole_number
 from equipment.models import Desk, FilterSlot, Site
 from equipment.record import NotRecordable
 from schedules import due, routes, visits
@@ -25,7 +26,7 @@ def offers_page(request: HttpRequest) -> HttpResponse:
     """What could be a visit, what is one, and each technician's next days; POST books an offer."""
     form, status, failed = BookForm(), 200, None
     if request.method == "POST":
-        form, failed = BookForm(request.POST), _whole(request.POST.get("site"))
+        form, failed = BookForm(request.POST), whole_number(request.POST.get("site"))
         visit = _book(request, form) if form.is_valid() else None
         if visit is not None:
             messages.success(request, _("Booked: %(visit)s.") % {"visit": visit.site.name})
@@ -47,10 +48,12 @@ def offers_page(request: HttpRequest) -> HttpResponse:
 
 
 def _book(request: HttpRequest, form: BookForm) -> Visit | None:
-    site = get_object_or_404(Site, pk=_whole(request.POST.get("site")))
-    slots = FilterSlot.objects.filter(pk__in=map(_whole, request.POST.getlist("slot")), system__site=site)
+    site = get_object_or_404(Site, pk=whole_number(request.POST.get("site")))
+    slots = FilterSlot.objects.filter(
+        pk__in=map(whole_number, request.POST.getlist("slot")), system__site=site
+    )
     tasks = MaintenanceTask.objects.filter(
-        pk__in=map(_whole, request.POST.getlist("task")), system__site=site
+        pk__in=map(whole_number, request.POST.getlist("task")), system__site=site
     )
     booking = Booking(site, list(slots), list(tasks), **form.cleaned_data)
     try:
@@ -73,10 +76,6 @@ def _order(request: HttpRequest, visit: Visit) -> None:
         return
     for left, why in plan.left_out:
         messages.warning(request, f"{left.site}: {why}")
-
-
-def _whole(text: str | None) -> int:
-    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 18 else 0
 
 
 def _visit_or_404(request: HttpRequest, pk: int) -> Visit:
@@ -113,7 +112,7 @@ def _render(
         "site": visit.site,
         "forms": list(zip(forms or _job_forms(visit), filter_lines(slots, timezone.now()), strict=True)),
         "tasks": [job.task for job in jobs if job.task],
-        "ticked": set(map(_whole, request.POST.getlist("task")))
+        "ticked": set(map(whole_number, request.POST.getlist("task")))
         if complete_form
         else {j.task_id for j in jobs},
         "jobs": jobs,
@@ -144,7 +143,7 @@ def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
     forms, form = _job_forms(visit, request.POST), CompleteForm(request.POST)
     if all([*(job.is_valid() for job in forms), form.is_valid()]):
         tasks = MaintenanceTask.objects.filter(
-            jobs__visit=visit, pk__in=map(_whole, request.POST.getlist("task"))
+            jobs__visit=visit, pk__in=map(whole_number, request.POST.getlist("task"))
         )
         outcome = Outcome(now, [_done(job) for job in forms], list(tasks), **form.cleaned_data)
         try:

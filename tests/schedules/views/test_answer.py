@@ -8,6 +8,7 @@ from django.test import Client
 from django.urls import reverse
 
 from equipment.models import FilterChange, FilterSlot, Person, Site
+from equipment.record import Told, record_change
 from schedules import due, emails, reminders
 from schedules.models import Notice, Plan, Visit
 from shared import signing
@@ -165,3 +166,21 @@ def test_stopping_mail_needs_a_post_and_no_cookie(homeowner_person: Person) -> N
     strict.post(address, {"what": "resume"})
     homeowner_person.refresh_from_db()
     assert homeowner_person.wants_filter_mail
+
+
+def test_of_two_ticked_filters_both_are_recorded_or_none(
+    home_slot: FilterSlot, homeowner_person: Person, stranger: Client
+) -> None:
+    other = FilterSlotFactory(system=home_slot.system)
+    record_change(other, date(2026, 5, 12), None, Told("occupant", "occupant"), NOW)
+    due.replan(NOW)
+    address = reverse("answer", args=[signing.make(Purpose.ANSWER, f"site:{home_slot.system.site_id}")])
+    said = {
+        f"slot{slot.pk}-{key}": value
+        for slot in (home_slot, other)
+        for key, value in (("done", "1"), ("on", "2026-05-11"))
+    }
+    response = stranger.post(address, {"what": "changed", **said})
+    assert response.status_code == 422
+    assert "later change" in response.text
+    assert home_slot.changes.count() == 0

@@ -284,6 +284,17 @@ def test_a_longer_outbox_and_more_offers_ask_the_database_no_more_often(manager:
     assert [queries(manager, page) for page in pages] == few
 
 
+def test_a_longer_call_list_asks_the_database_no_more_often(manager: Client) -> None:
+    def add(count: int) -> None:
+        slots = many_slots(count)
+        Plan.objects.filter(slot__in=slots).update(due_on=TODAY)
+
+    add(3)
+    few = queries(manager, url("call-list"))
+    add(12)
+    assert queries(manager, url("call-list")) == few
+
+
 def test_a_booking_that_cannot_be_keeps_what_was_typed(manager: Client) -> None:
     (slot,), terry = many_slots(1), TechnicianFactory(name="Terry Tool")
     FilterSlot.objects.update(changed_by=FilterSlot.ChangedBy.TECHNICIAN)

@@ -8,8 +8,9 @@ import zip2info
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from equipment.models import Customer, FilterSlot, Media, Person, Reading, Site, SiteRole, System, User
+from equipment.models import Customer, Desk, FilterSlot, Media, Person, Reading, Site, SiteRole, System, User
 from equipment.record import NotRecordable, record_reading
+from shared import clock
 from shared.sizes import Size
 
 
@@ -100,7 +101,7 @@ def _slot(new: NewSlot, system: System, form: HandOver, user: User, now: datetim
         location=new.location,
         access_notes=new.access_notes,
         first_media=new.media,
-        fitted_on=form.at.date(),
+        fitted_on=clock.local_day(form.at, system.site.zone(Desk.the().timezone)),
         changed_by=new.changed_by,
         facts_changed_at=now,
     )

@@ -86,9 +86,15 @@ def _filters_due(notice: Notice, now: datetime) -> Letter:
 
 
 def _sign_in(notice: Notice, now: datetime) -> Letter:
-    user = User.objects.filter(email__iexact=notice.sent_to, is_active=True).order_by("pk").first()
+    user = account_of(notice.sent_to)
     link = sign_in_url(user) if user else settings.SITE_URL
     return _build(notice, _("Your link to sign in"), {"link": link}, now)
+
+
+def account_of(email: str) -> User | None:
+    """The account that ``email`` signs in to: its own address, else that of the person it belongs to."""
+    active = User.objects.filter(is_active=True).order_by("pk")
+    return active.filter(email__iexact=email).first() or active.filter(person__email__iexact=email).first()
 
 
 def sign_in_url(user: User) -> str:
@@ -117,7 +123,8 @@ def stop_url(person: Person | None) -> str:
 
 def _build(notice: Notice, subject: str, more: dict[str, object], now: datetime) -> Letter:
     desk = Desk.the()
-    stop = stop_url(notice.person)
+    # Nobody can stop the link that they asked for.
+    stop = "" if notice.kind == Notice.Kind.SIGN_IN else stop_url(notice.person)
     context = {
         "desk": desk,
         "person": notice.person,
@@ -129,7 +136,7 @@ def _build(notice: Notice, subject: str, more: dict[str, object], now: datetime)
     }
     name = "sign_in" if notice.kind == Notice.Kind.SIGN_IN else "filters_due"
     return Letter(
-        to=notice.person.email if notice.person else notice.sent_to,
+        to=notice.sent_to or (notice.person.email if notice.person else ""),
         subject=subject,
         text=render_to_string(f"schedules/mail/{name}.txt", context).strip() + "\n",
         html=render_to_string(f"schedules/mail/{name}.html", context),

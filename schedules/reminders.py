@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from smtplib import SMTPException
+from smtplib import SMTPException, SMTPRecipientsRefused, SMTPResponseException
 
 from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
@@ -206,7 +206,10 @@ def _send(notice: Notice, now: datetime) -> None:
         letter = emails.letter_for(notice, now)
         emails.post(letter)
     except (SMTPException, OSError) as error:
-        _try_later(notice, now, error)
+        if _is_final(error):
+            _finish(notice, Notice.State.FAILED, _said(error))
+        else:
+            _try_later(notice, now, error)
         return
     Notice.objects.filter(pk=notice.pk).update(
         state=Notice.State.SENT,
@@ -252,15 +255,26 @@ def _finish(notice: Notice, state: str, why: str) -> None:
     Notice.objects.filter(pk=notice.pk).update(state=state, why=why[:300])
 
 
+def _is_final(error: Exception) -> bool:
+    """Whether the server refused for good (5xx, RFC 5321), so that trying again is no use."""
+    if isinstance(error, SMTPRecipientsRefused):
+        return all(code >= 500 for code, _text in error.recipients.values())
+    return isinstance(error, SMTPResponseException) and error.smtp_code >= 500
+
+
+def _said(error: Exception) -> str:
+    return (str(error) or type(error).__name__)[:300]
+
+
 def _try_later(notice: Notice, now: datetime, error: Exception) -> None:
     """Put the row back with growing patience; give it to a person after the last try."""
     log.warning("notice %s was not sent: %s", notice.pk, type(error).__name__)
     if notice.attempts >= MOST_ATTEMPTS:
-        _finish(notice, Notice.State.FAILED, str(error) or type(error).__name__)
+        _finish(notice, Notice.State.FAILED, _said(error))
         return
     wait = timedelta(minutes=2 ** (2 * notice.attempts))
     Notice.objects.filter(pk=notice.pk).update(
-        state=Notice.State.WAITING, send_at=now + wait, why=(str(error) or type(error).__name__)[:300]
+        state=Notice.State.WAITING, send_at=now + wait, why=_said(error)
     )
 
 

@@ -131,8 +131,9 @@ WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = DEBUG
 
 # Without EMAIL_URL outgoing mail is kept where the desk's mail page shows it.
-OUTGOING_MAIL_IS_KEPT = not env.str("EMAIL_URL", default="")
-vars().update(env.email_url("EMAIL_URL", default="dummymail://"))
+_email_url = env.str("EMAIL_URL", default="")
+OUTGOING_MAIL_IS_KEPT = not _email_url
+vars().update(environ.Env.email_url_config(_email_url or "dummymail://"))
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="filters@desk.invalid")
 
@@ -151,6 +152,8 @@ CELERY_BROKER_TRANSPORT_OPTIONS = (
     if REDIS_URL
     else {"polling_interval": 0.05}
 )
+
+
 def _every(task: str, seconds: float) -> dict[str, object]:
     """A sweep that is dropped when the next one is due before a worker was free."""
     return {"task": f"schedules.tasks.{task}", "schedule": seconds, "options": {"expires": seconds}}

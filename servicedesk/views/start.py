@@ -10,8 +10,9 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 
-from equipment.models import User
+from equipment.models import SiteRole, User
 from schedules import due
+from schedules.emails import account_of
 from schedules.models import Notice, Technician
 from servicedesk.access import Who, who
 
@@ -51,15 +52,27 @@ def sign_in(request: HttpRequest) -> HttpResponse:
 
 
 def _write_link(email: str, now: datetime) -> None:
-    user = User.objects.filter(email__iexact=email, is_active=True).first() if email else None
+    user = (account_of(email) or _household_account(email)) if email else None
     if user is None:
         return
     # One letter a minute to an address, however often the button is pressed.
     key = f"sign-in-{user.pk}-{now:%Y%m%d%H%M}"
     Notice.objects.get_or_create(
         key=key,
-        defaults={"kind": Notice.Kind.SIGN_IN, "person": user.person, "sent_to": user.email, "send_at": now},
+        defaults={"kind": Notice.Kind.SIGN_IN, "person": user.person, "sent_to": email, "send_at": now},
     )
+
+
+def _household_account(email: str) -> User | None:
+    """An account for somebody who lives, owns or pays at a home on record and has none yet."""
+    here = SiteRole.objects.filter(until=None, person__email__iexact=email).select_related("person")
+    role = here.order_by("pk").first()
+    if role is None:
+        return None
+    account, _new = User.objects.get_or_create(
+        username=f"person-{role.person_id}", defaults={"role": User.Role.HOMEOWNER, "person": role.person}
+    )
+    return account if account.is_active else None
 
 
 def sign_in_by_link(request: HttpRequest) -> HttpResponse:

@@ -137,6 +137,12 @@ def test_a_hand_over_makes_household_site_system_slot_and_first_reading(
     assert roles == {SiteRole.Role.OCCUPANT, SiteRole.Role.FILTER_CHANGER}
 
 
+def test_an_install_in_the_evening_is_of_the_households_day(manager_user: User) -> None:
+    evening = datetime(2026, 5, 13, 2, tzinfo=UTC)  # nine in the evening of the 12th in Chicago
+    hand_over(install(at=evening), manager_user, evening)
+    assert FilterSlot.objects.get().fitted_on == date(2026, 5, 12)
+
+
 def test_a_us_postcode_gives_position_and_zone(manager_user: User, now: datetime) -> None:
     site = hand_over(install(), manager_user, now)
     # The Loop in Chicago: 41.88 N, 87.62 W (from memory), to a few kilometres.

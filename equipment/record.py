@@ -11,7 +11,7 @@ from shared import clock
 from shared.units import PA_PER_INWC
 
 # Beyond any residential blower; such a figure is a slip of the decimal point or of the unit.
-HIGHEST_DROP_PA = 5.0 * PA_PER_INWC
+HIGHEST_DROP_PA = 10.0 * PA_PER_INWC
 UNDO_FOR = timedelta(days=7)
 
 

@@ -44,7 +44,7 @@ class Meters:
         )
         said = drop * gain + world.offset_inwc * rng.standard_normal(count)
         said = self._badly_wrong(said)
-        steps = np.round(said / world.resolution_inwc)
+        steps = np.round(np.minimum(said, world.meter_ends_inwc) / world.resolution_inwc)
         rounded = np.asarray(np.maximum(steps * world.resolution_inwc, 0.0), dtype=np.float64)
         return Read(slots, rounded, self._airflow(flow, low))
 

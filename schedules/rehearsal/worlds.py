@@ -162,6 +162,8 @@ class World:
 
     # Meters. 0.01 in. w.c. is what such manometers show; the rest own assumptions.
     resolution_inwc: float = 0.01
+    meter_ends_inwc: float = 5.0
+    """What such an instrument shows at most; own assumption."""
     gain_sd: float = 0.02
     gain_drift_a_year: float = 0.02
     offset_inwc: float = 0.006

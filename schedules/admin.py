@@ -36,6 +36,13 @@ class PlanAdmin(NoDelete):
         return False
 
 
+@admin.register(models.FleetPrior)
+class FleetPriorAdmin(NoDelete):
+    """What was learned of the fleet, day by day."""
+
+    list_display = ("day", "learned_from", "made_at")
+
+
 @admin.register(models.Policy)
 class PolicyAdmin(NoDelete):
     """The desk's rules; another rule means other dates for all."""

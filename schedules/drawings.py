@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from equipment.models import FilterSlot
 from schedules import due
 from schedules.explain import loaded_share, say_day, say_short
+from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
 from schedules.models import Plan
 from schedules.planning.arrays import FloatArray
@@ -35,7 +36,7 @@ def filter_drawings(slot: FilterSlot, plan: Plan | None, now: datetime, units: s
         return None
     gathered = Gatherer(plan.as_of).gather([slot.system_id])
     place = next(i for i, facts in enumerate(gathered.slots) if facts.row.pk == slot.pk)
-    result = forecast(gathered.facts, due.settings())
+    result = forecast(gathered.facts, due.settings(), prior_of_the_day(plan.as_of, now))
     last = plan.p90_on or plan.due_on or plan.p50_on
     path = life_path(gathered.facts, result, place, last.toordinal())
     unit = PRESSURE.shown(units)[0]

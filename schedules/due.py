@@ -8,6 +8,7 @@ import numpy as np
 from django.db.models import F, Q, QuerySet
 
 from equipment.models import Desk, FilterSlot, System
+from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
 from schedules.lives import SlotFacts
 from schedules.models import Plan, Policy
@@ -16,10 +17,13 @@ from schedules.planning.climate import day_of
 from schedules.planning.facts import Settings
 from schedules.planning.forecast import FleetForecast, forecast
 from schedules.planning.interval import NEVER, Reason
+from schedules.planning.loading import Prior
 from shared import clock
 
 # Systems a batch: some hundred megabytes of daily hours at fifteen years a system.
 BATCH_SYSTEMS = 500
+# So many stale slots at once are an import or a new day: worth learning the fleet's pace anew.
+MANY_SLOTS = 200
 _COMPARED = (
     "due_on", "reason", "p10_on", "p50_on", "p90_on", "drop_now_pa", "clean_drop_pa", "limit_drop_pa",
     "run_hours", "life_began_on", "notes", "as_of", "facts_at", "weather_at",
@@ -45,7 +49,7 @@ def today(now: datetime) -> date:
     return clock.local_day(now, Desk.the().zone)
 
 
-def dated(as_of: date, now: datetime, systems: Sequence[int] | None = None) -> Iterator[Dated]:
+def dated(as_of: date, now: datetime, prior: Prior, systems: Sequence[int] | None = None) -> Iterator[Dated]:
     """Every slot of ``systems`` (None: of all) with its dates as of ``as_of``, a batch at a time."""
     gatherer, rules = Gatherer(as_of), settings()
     if systems is None:
@@ -54,9 +58,11 @@ def dated(as_of: date, now: datetime, systems: Sequence[int] | None = None) -> I
         gathered = gatherer.gather(systems[start : start + BATCH_SYSTEMS])
         if not gathered.slots:
             continue
-        result = forecast(gathered.facts, rules)
+        result = forecast(gathered.facts, rules, prior)
         for place, slot in enumerate(gathered.slots):
-            yield Dated(slot.row, _plan(slot, place, result, as_of, now))
+            plan = _plan(slot, place, result, as_of, now)
+            plan.notes.append("fleet_pace" if prior.learned_from else "usual_pace")
+            yield Dated(slot.row, plan)
 
 
 def _plan(slot: SlotFacts, place: int, result: FleetForecast, as_of: date, now: datetime) -> Plan:
@@ -107,13 +113,14 @@ def _log_notes(slot: SlotFacts, place: int, result: FleetForecast) -> list[str]:
     return notes
 
 
-def replan(now: datetime, slots: QuerySet[FilterSlot] | None = None) -> int:
-    """Plan ``slots`` (None: all) again; how many plans changed."""
+def replan(now: datetime, slots: QuerySet[FilterSlot] | None = None, *, learn_anew: bool = False) -> int:
+    """Plan ``slots`` (None: all) again; how many plans changed. ``learn_anew`` after many new facts."""
     systems = None if slots is None else sorted(set(slots.values_list("system_id", flat=True)))
     if systems == []:
         return 0
     changed, count = [], 0
-    for item in dated(today(now), now, systems):
+    prior = prior_of_the_day(today(now), now, anew=learn_anew or slots is None)
+    for item in dated(today(now), now, prior, systems):
         changed.append(item)
         if len(changed) == BATCH_SYSTEMS:
             count += _store(changed)
@@ -156,5 +163,6 @@ def replan_stale(now: datetime, at_most: int = 2000) -> int:
     """Plan at most ``at_most`` stale slots again; how many there were."""
     chosen = list(stale(now).order_by("pk").values_list("pk", flat=True)[:at_most])
     if chosen:
-        replan(now, FilterSlot.objects.filter(pk__in=chosen))
+        many = len(chosen) >= MANY_SLOTS
+        replan(now, FilterSlot.objects.filter(pk__in=chosen), learn_anew=many)
     return len(chosen)

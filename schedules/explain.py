@@ -144,6 +144,8 @@ def assumptions(plan: Plan | None) -> list[str]:
             "was the right tap read? It was left out of the date."
         ),
         "size_differs": _("FINDING: the filter on record is of another size than its slot."),
+        "usual_pace": _("This desk has too few readings yet: how fast it loads is taken from a usual house."),
+        "fleet_pace": _("How fast filters load in the other homes of this desk is taken into account."),
         "no_log": _("No fan log here: hours are expected from the weather, so the span is wide."),
         "no_station": _(
             "No weather station is named for this home; a usual climate of its latitude is assumed."

@@ -205,6 +205,16 @@ class NoticeSlotFactory(DjangoModelFactory):
     life = "first"
 
 
+class FleetPriorFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.FleetPrior
+
+    day = TODAY
+    numbers = factory.LazyFunction(lambda: {"house": 0.65})
+    learned_from = 0
+    made_at = NOW
+
+
 class PlanFactory(DjangoModelFactory):
     class Meta:
         model = plans.Plan

@@ -1,6 +1,7 @@
 """One noun a file; this page only hands the names on."""
 
 from schedules.models.feed import Feed
+from schedules.models.fleet_prior import FleetPrior
 from schedules.models.notice import Notice, NoticeSlot
 from schedules.models.plan import Plan
 from schedules.models.policy import Policy
@@ -9,6 +10,6 @@ from schedules.models.technician import Technician
 from schedules.models.visit import Visit, VisitJob
 
 __all__ = [
-    "Feed", "MaintenanceTask", "Notice", "NoticeSlot", "Plan", "Policy", "TaskDone", "Technician", "Visit",
-    "VisitJob",
+    "Feed", "FleetPrior", "MaintenanceTask", "Notice", "NoticeSlot", "Plan", "Policy", "TaskDone",
+    "Technician", "Visit", "VisitJob",
 ]  # fmt: skip

@@ -7,8 +7,8 @@ import numpy as np
 from schedules.planning.arrays import FloatArray
 from schedules.planning.facts import FleetFacts
 from schedules.planning.forecast import FleetForecast
-from schedules.planning.interval import LASTING_SPREAD, WANDER_DAYS, WANDER_SPREAD
-from schedules.planning.loading import GRID, SHAPES, growth
+from schedules.planning.interval import spread_after
+from schedules.planning.loading import SHAPES, growth
 
 # Five points of a normal variable, their weights: Gauss and Hermite's rule for the weather to come.
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
@@ -45,9 +45,8 @@ def life_path(facts: FleetFacts, result: FleetForecast, place: int, last_day: in
     years, rest = np.divmod(coming, 365)
     to_come = years * ahead[-1] + np.where(rest > 0, ahead[rest - 1], 0.0)
     exposure[~past] = result.used_m[place]
-    spread = np.sqrt(
-        LASTING_SPREAD**2 + WANDER_SPREAD**2 * WANDER_DAYS / (WANDER_DAYS + np.maximum(coming, 0))
-    )
+    has_log = np.full(len(coming), result.has_log[place])
+    spread = spread_after(coming.astype(np.float64), has_log)
     extra = np.zeros((len(days), len(_NODES)))
     extra[~past] = to_come[:, None] * np.exp(spread[:, None] * _NODES)
     low, middle, high = _quantiles(result, place, exposure, extra)
@@ -64,10 +63,11 @@ def _between(result: FleetForecast, facts: FleetFacts, place: int, began: float,
 def _quantiles(
     result: FleetForecast, place: int, exposure: FloatArray, extra: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    kappa = np.exp(result.loading.centre[place] + GRID)
-    dose = kappa[None, :, None] * (exposure[:, None, None] + extra[:, None, :])
-    ratio = growth(dose[:, None, :, :], SHAPES[None, :, None, None]).reshape(len(exposure), -1)
-    weight = (result.loading.weight[place][:, :, None] * (_WEIGHTS / _WEIGHTS.sum())).ravel()
+    supposed = result.supposed
+    so_far = np.exp(supposed.so_far[place])[None, :, :, None] * exposure[:, None, None, None]
+    to_come = np.exp(supposed.to_come[place])[None, :, :, None] * extra[:, None, None, :]
+    ratio = growth(so_far + to_come, SHAPES[None, :, None, None]).reshape(len(exposure), -1)
+    weight = (supposed.weight[place][:, :, None] * (_WEIGHTS / _WEIGHTS.sum())).ravel()
     order = np.argsort(ratio, axis=1)
     running = np.cumsum(weight[order], axis=1)
     ranked = np.take_along_axis(ratio, order, axis=1)

@@ -11,29 +11,24 @@ from schedules.planning.interval import (
     NEVER,
     Decision,
     Reach,
+    Supposed,
     YearAhead,
     days_until,
     decide,
     least_cost_hours,
+    ratio_now,
     reach,
+    suppose,
 )
-from schedules.planning.loading import (
-    GRID,
-    SHAPES,
-    Lives,
-    Loading,
-    Readings,
-    class_mean,
-    growth,
-    learn,
-)
+from schedules.planning.loading import Lives, Prior, Readings, features
+from schedules.planning.pooling import fit, learn
 from schedules.planning.runtime import USUAL_DAILY_HOURS
 
 # Dose a filter may already have when the record finds it, as a share of half a usual year's exposure.
 _EARLIER_SHARES = (0.0, 0.1, 0.25, 0.45, 0.7)
 _USUAL_VELOCITY_MS = 1.5
 # A reading under this share of the clean drop is more than meter and method away from it.
-BELOW_CLEAN = 0.7
+BELOW_CLEAN = 0.6
 _COST_EFFICIENCY = 0.15
 
 
@@ -53,13 +48,13 @@ class FleetForecast:
     odd_readings: IntArray
     used_m: FloatArray
     velocity_ms: FloatArray
-    loading: Loading
+    supposed: Supposed
     ahead: YearAhead
     fan: Fan
 
 
-def forecast(facts: FleetFacts, settings: Settings) -> FleetForecast:
-    """Dates, drop and run hours of every slot, all at once.
+def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) -> FleetForecast:
+    """Dates, drop and run hours of every slot, all at once; without ``prior`` the fixed one holds.
 
     Nothing raises on odd numbers: where the drop cannot be reckoned (no medium, no airflow, no limit)
     the quantiles are NEVER and the caps decide.
@@ -69,23 +64,27 @@ def forecast(facts: FleetFacts, settings: Settings) -> FleetForecast:
     end = np.full(len(slots.system), facts.as_of + 1.0)
     velocity = _velocity(slots)
     run_hours = fan.until(slots.system, end) - fan.until(slots.system, slots.began)
-    loading, earlier_m = _learn(facts, fan, velocity)
-    used = run_hours * 3600 * velocity + earlier_m
+    prior = prior or Prior()
+    evidence = _evidence(facts, fan, velocity, prior)
+    has_log = fan.has_log[slots.system]
+    supposed = suppose(learn(len(slots.system), evidence.lives, evidence.readings, has_log, prior))
+    used = run_hours * 3600 * velocity + evidence.earlier_m
     computable = (slots.clean_pa > 0) & (slots.limit_pa > 0) & ~np.isnan(slots.airflow_m3s) & slots.recorded
     ratio = np.where(computable, slots.limit_pa / np.where(slots.clean_pa > 0, slots.clean_pa, 1.0), 2.0)
-    where = reach(loading, ratio)
+    where = reach(supposed, ratio, used)
     ahead = YearAhead(np.cumsum(fan.ahead[slots.system], axis=1) * 3600 * velocity[:, None])
-    extra = np.where(fan.has_log[slots.system], 0.05, 0.15)
     at_once = computable & (ratio <= 1.0)
 
     def day(chance: float) -> IntArray:
-        days = np.where(at_once, 0, days_until(chance, where, used, ahead, extra))
+        days = np.where(at_once, 0, days_until(chance, where, ahead, has_log))
         return _ordinals(facts.as_of, days, computable)
 
     risk = day(settings.accepted_risk)
-    risk = np.where(risk == facts.as_of, _day_it_was(facts, fan, where, velocity, earlier_m, settings), risk)
+    risk = np.where(
+        risk == facts.as_of, _day_it_was(facts, fan, where, velocity, evidence.earlier_m, settings), risk
+    )
     decision = _decide(facts, settings, risk, run_hours, fan)
-    drop = _drop_now(loading, used) * slots.clean_pa
+    drop = ratio_now(supposed, used) * slots.clean_pa
     return FleetForecast(
         due=decision.due,
         reason=decision.reason,
@@ -95,11 +94,11 @@ def forecast(facts: FleetFacts, settings: Settings) -> FleetForecast:
         drop_now_pa=np.where(slots.recorded & ~np.isnan(slots.airflow_m3s), drop, np.nan),
         run_hours=np.where(slots.recorded, run_hours, np.nan),
         computable=computable,
-        has_log=fan.has_log[slots.system],
+        has_log=has_log,
         odd_readings=_odd_readings(facts),
         used_m=used,
         velocity_ms=velocity,
-        loading=loading,
+        supposed=supposed,
         ahead=ahead,
         fan=fan,
     )
@@ -116,28 +115,53 @@ def _ordinals(as_of: int, days: IntArray, computable: BoolArray) -> IntArray:
     )
 
 
-def _learn(facts: FleetFacts, fan: Fan, velocity: FloatArray) -> tuple[Loading, FloatArray]:
-    """Posterior of every slot, and the exposure [n] its filter had before the record found it."""
+@dataclass(frozen=True)
+class Evidence:
+    """Lives and readings in exposure, as learning wants them; ``earlier_m`` [n] is what each filter had
+    passed before the record found it."""
+
+    lives: Lives
+    readings: Readings
+    earlier_m: FloatArray
+
+
+def fit_prior(facts: FleetFacts) -> Prior:
+    """The fleet's own prior, from all lives of ``facts``; the fixed one where too few were read."""
+    fan = fan_hours(facts.as_of, facts.weather, facts.systems)
+    evidence = _evidence(facts, fan, _velocity(facts.slots), Prior())
+    has_log = fan.has_log[facts.slots.system]
+    return fit(len(facts.slots.system), evidence.lives, evidence.readings, has_log)
+
+
+def _evidence(facts: FleetFacts, fan: Fan, velocity: FloatArray, prior: Prior) -> Evidence:
+    slots, rows = facts.slots, facts.lives
+    system = slots.system[rows.slot]
+    ended = np.append(rows.began[1:], 0.0)
+    ended[rows.current] = facts.as_of + 1.0
+    passed = (fan.until(system, ended) - fan.until(system, rows.began)) * 3600 * velocity[rows.slot]
+    depth, pets, smokers = (value[rows.slot] for value in (slots.depth_m, slots.pets, slots.smokers))
+    lives = Lives(
+        rows.slot,
+        features(rows.merv, depth, pets, smokers),
+        np.where(rows.clean_pa > 0, rows.clean_pa, 1.0),
+        passed,
+        rows.current,
+    )
+    readings = _in_exposure(facts, fan, velocity)
+    earlier = _earlier_exposure(slots, lives, readings, fan.has_log[slots.system], prior, velocity)
+    added = np.where(lives.current, earlier[lives.slot], 0.0)
+    shifted = replace(readings, exposure_m=readings.exposure_m + added[readings.life])
+    return Evidence(replace(lives, end_m=passed + added), shifted, earlier)
+
+
+def _in_exposure(facts: FleetFacts, fan: Fan, velocity: FloatArray) -> Readings:
+    """The usable readings, each at the exposure since its life began."""
     slots, lives, rows = facts.slots, facts.lives, facts.readings
-    depth, pets, smokers = (value[lives.slot] for value in (slots.depth_m, slots.pets, slots.smokers))
-    centre = class_mean(lives.merv, depth, pets, smokers)
-    flat = Lives(lives.slot, centre, np.where(lives.clean_pa > 0, lives.clean_pa, 1.0), lives.current)
-    slot_of = lives.slot[rows.life]
-    system = slots.system[slot_of]
-    hours = fan.until(system, rows.at) - fan.until(system, lives.began[rows.life])
-    keep = (lives.clean_pa[rows.life] > 0) & ~np.isnan(slots.airflow_m3s[slot_of]) & ~_below_clean(facts)
-    seen = Readings(
-        rows.life[keep], np.maximum(hours * 3600 * velocity[slot_of], 1.0)[keep], rows.drop_pa[keep]
-    )
-    prior_centre = np.zeros(len(slots.system))
-    prior_centre[lives.slot[lives.current]] = centre[lives.current]
-    has_log = fan.has_log[slots.system]
-    earlier = _earlier_exposure(slots, flat, seen, has_log, prior_centre, velocity)
-    shifted = replace(
-        seen,
-        exposure_m=seen.exposure_m + np.where(flat.current[seen.life], earlier[flat.slot[seen.life]], 0.0),
-    )
-    return learn(len(slots.system), flat, shifted, has_log, prior_centre), earlier
+    slot = lives.slot[rows.life]
+    hours = fan.until(slots.system[slot], rows.at) - fan.until(slots.system[slot], lives.began[rows.life])
+    keep = (lives.clean_pa[rows.life] > 0) & ~np.isnan(slots.airflow_m3s[slot]) & ~_below_clean(facts)
+    exposure = np.maximum(hours * 3600 * velocity[slot], 1.0)
+    return Readings(rows.life[keep], exposure[keep], rows.drop_pa[keep])
 
 
 def _below_clean(facts: FleetFacts) -> BoolArray:
@@ -157,23 +181,37 @@ def _odd_readings(facts: FleetFacts) -> IntArray:
 
 
 def _earlier_exposure(
-    slots: Slots, lives: Lives, seen: Readings, has_log: BoolArray, centre: FloatArray, velocity: FloatArray
+    slots: Slots, lives: Lives, seen: Readings, has_log: BoolArray, prior: Prior, velocity: FloatArray
 ) -> FloatArray:
     """Mean exposure before the first record, weighed by how well each supposition explains the readings."""
     n = len(slots.system)
     unknown = slots.recorded & ~slots.began_known
-    if not unknown.any():
+    mine = np.flatnonzero(lives.current & unknown[lives.slot])
+    if not len(mine):
         return np.zeros(n)
-    half_year = USUAL_DAILY_HOURS * 182 * 3600 * velocity
-    mine = unknown[lives.slot[seen.life]]
-    chosen = Readings(seen.life[mine], seen.exposure_m[mine], seen.drop_pa[mine])
+    half_year = USUAL_DAILY_HOURS * 182 * 3600 * velocity[lives.slot[mine]]
+    place = np.full(len(lives.slot), -1)
+    place[mine] = np.arange(len(mine))
+    of_mine = place[seen.life] >= 0
+    few = Lives(
+        np.arange(len(mine)),
+        lives.features[mine],
+        lives.clean_pa[mine],
+        lives.end_m[mine],
+        lives.current[mine],
+    )
+    life = place[seen.life[of_mine]]
     scores = []
     for share in _EARLIER_SHARES:
-        added = replace(chosen, exposure_m=chosen.exposure_m + share * half_year[lives.slot[chosen.life]])
-        scores.append(learn(n, lives, added, has_log, centre).evidence)
+        added = share * half_year
+        read = Readings(life, seen.exposure_m[of_mine] + added[life], seen.drop_pa[of_mine])
+        aged = replace(few, end_m=few.end_m + added)
+        scores.append(learn(len(mine), aged, read, has_log[lives.slot[mine]], prior).evidence)
     weight = np.exp(np.array(scores) - np.max(scores, axis=0))
     mean = (weight * np.array(_EARLIER_SHARES)[:, None]).sum(axis=0) / weight.sum(axis=0)
-    return np.where(unknown, mean * half_year, 0.0)
+    out = np.zeros(n)
+    out[lives.slot[mine]] = mean * half_year
+    return out
 
 
 def _day_it_was(
@@ -227,14 +265,3 @@ def _cost_day(facts: FleetFacts, settings: Settings, run_hours: FloatArray, fan:
     days = (hours - run_hours) / daily
     usable = sensible & np.isfinite(days) & (days < 3652)
     return np.where(usable, facts.as_of + np.where(usable, days, 0).astype(np.int64), NEVER)
-
-
-def _drop_now(loading: Loading, used_m: FloatArray) -> FloatArray:
-    """Median ratio of drop to clean drop at exposure ``used_m`` [n]."""
-    dose = np.exp(loading.centre[:, None] + GRID) * used_m[:, None]
-    ratio = growth(dose[:, None, :], SHAPES[None, :, None]).reshape(len(used_m), -1)
-    order = np.argsort(ratio, axis=1)
-    weight = np.take_along_axis(loading.weight.reshape(len(used_m), -1), order, axis=1)
-    running = np.cumsum(weight, axis=1)
-    place = (running < 0.5).sum(axis=1)
-    return np.asarray(np.take_along_axis(ratio, np.take_along_axis(order, place[:, None], 1), 1)[:, 0])

@@ -7,16 +7,22 @@ import numpy as np
 from scipy.special import ndtr
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
-from schedules.planning.loading import GRID, SHAPES, Loading, dose_at
+from schedules.planning.loading import SHAPES, dose_at, growth
+from schedules.planning.pooling import Learned
 
 HORIZON_DAYS = 3652
 NEVER = np.iinfo(np.int64).max
-# Scatter of the log of the exposure to come: what stays however far one looks, what averages out
-# over weeks of dust, and what the hours add where no log was kept.
-LASTING_SPREAD = 0.15
-WANDER_SPREAD = 0.4
-WANDER_DAYS = 20.0
-_LOG_EXPOSURE = np.linspace(-6.5, 6.5, 157)
+# Scatter of the log of the loading to come: what stays however far one looks, dust and habits that
+# wander for weeks and average out, and what the hours add where no log was kept.
+LASTING_SPREAD = 0.12
+WANDER_SPREAD = 0.55
+WANDER_DAYS = 30.0
+NO_LOG_SPREAD = 0.12
+# The house sets the pace to come; its present filter's own pace holds on in part.
+HOLDS_ON = 0.3
+# Gauss and Hermite's five points of a normal variable, for the house and for its present filter.
+_POINTS, _POINT_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+_POINT_WEIGHTS = _POINT_WEIGHTS / _POINT_WEIGHTS.sum()
 
 
 class Reason(IntEnum):
@@ -44,94 +50,108 @@ class YearAhead:
 
 
 @dataclass(frozen=True)
-class Reach:
-    """Distribution of the exposure at which n slots reach their limit, as weights on a log scale."""
+class Supposed:
+    """Suppositions that stand for the posterior, [n, shapes, 25]: log kappa so far and to come, weight."""
 
-    scale_m: FloatArray
+    so_far: FloatArray
+    to_come: FloatArray
+    weight: FloatArray
+
+
+def suppose(learned: Learned) -> Supposed:
+    """Twenty-five weighed points a shape of house and present filter together."""
+    slope = learned.covariance / learned.house_var
+    rest = np.sqrt(np.maximum(learned.now_var - slope * learned.covariance, 1e-9))
+    house_step = np.sqrt(learned.house_var)[:, :, None] * _POINTS
+    house = learned.house[:, :, None] + house_step
+    now = learned.now[:, :, None] + slope[:, :, None] * house_step
+    so_far = now[:, :, :, None] + rest[:, :, None, None] * _POINTS
+    to_come = (1 - HOLDS_ON) * house[:, :, :, None] + HOLDS_ON * so_far
+    weight = learned.weight[:, :, None, None] * np.outer(_POINT_WEIGHTS, _POINT_WEIGHTS)
+    flat = (*learned.now.shape, -1)
+    return Supposed(so_far.reshape(flat), to_come.reshape(flat), weight.reshape(flat))
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Where n slots reach their limit under each supposition, [n, suppositions]: exposure since the
+    filter went in, exposure left (nought when past it), weight."""
+
+    total_m: FloatArray
+    left_m: FloatArray
     weight: FloatArray
 
     @property
-    def exposure_m(self) -> FloatArray:
-        """[n, grid]"""
-        return np.asarray(self.scale_m[:, None] * np.exp(_LOG_EXPOSURE))
-
-    def chance_by(self, exposure_m: FloatArray) -> FloatArray:
-        """Chance that the limit is reached by ``exposure_m`` [n]."""
-        cumulative = np.cumsum(self.weight, axis=1) - 0.5 * self.weight
-        place = self._place(exposure_m)
-        left = np.clip(np.floor(place).astype(np.int64), 0, len(_LOG_EXPOSURE) - 2)
-        rows = np.arange(len(place))
-        part = np.clip(place - left, 0.0, 1.0)
-        return np.asarray(cumulative[rows, left] * (1 - part) + cumulative[rows, left + 1] * part)
+    def past(self) -> FloatArray:
+        """Chance [n] that the limit is reached already."""
+        return np.asarray(np.where(self.left_m <= 0, self.weight, 0.0).sum(axis=1))
 
     def quantile(self, chance: float) -> FloatArray:
         """Exposure in m [n] by which the limit is reached with ``chance``."""
-        cumulative = np.cumsum(self.weight, axis=1) - 0.5 * self.weight
-        right = np.clip((cumulative < chance).sum(axis=1), 1, len(_LOG_EXPOSURE) - 1)
+        order = np.argsort(self.total_m, axis=1)
+        total = np.take_along_axis(self.total_m, order, axis=1)
+        weight = np.take_along_axis(self.weight, order, axis=1)
+        middle = np.cumsum(weight, axis=1) - 0.5 * weight
+        right = np.clip((middle < chance).sum(axis=1), 1, total.shape[1] - 1)
         rows = np.arange(len(right))
-        low, high = cumulative[rows, right - 1], cumulative[rows, right]
+        low, high = middle[rows, right - 1], middle[rows, right]
         part = np.clip((chance - low) / np.maximum(high - low, 1e-12), 0.0, 1.0)
-        step = _LOG_EXPOSURE[1] - _LOG_EXPOSURE[0]
-        return np.asarray(self.scale_m * np.exp(_LOG_EXPOSURE[0] + step * (right - 1 + part)))
-
-    def _place(self, exposure_m: FloatArray) -> FloatArray:
-        step = _LOG_EXPOSURE[1] - _LOG_EXPOSURE[0]
-        log = np.log(np.maximum(exposure_m, 1e-9) / self.scale_m)
-        return np.asarray((log - _LOG_EXPOSURE[0]) / step)
+        log = np.log(np.maximum(total, 1e-9))
+        return np.asarray(np.exp(log[rows, right - 1] * (1 - part) + log[rows, right] * part))
 
 
-def reach(loading: Loading, limit_ratio: FloatArray) -> Reach:
-    """Where the limit lies in exposure: the posterior of log kappa, shifted by each shape's dose."""
-    n, step = len(limit_ratio), _LOG_EXPOSURE[1] - _LOG_EXPOSURE[0]
-    dose = np.maximum(dose_at(limit_ratio[:, None], SHAPES[None, :]), 1e-12)
-    middle = np.log(dose).mean(axis=1)
-    place = (np.log(dose)[:, :, None] - middle[:, None, None] - GRID - _LOG_EXPOSURE[0]) / step
-    place = np.clip(place, 0, len(_LOG_EXPOSURE) - 1.001)
-    left = place.astype(np.int64)
-    part = place - left
-    flat = left + np.arange(n)[:, None, None] * len(_LOG_EXPOSURE)
-    size = n * len(_LOG_EXPOSURE)
-    here = np.bincount(flat.ravel(), (loading.weight * (1 - part)).ravel(), size)
-    beside = np.bincount(flat.ravel() + 1, (loading.weight * part).ravel(), size + 1)[:size]
-    weight = np.asarray(here + beside, dtype=np.float64).reshape(n, -1)
-    return Reach(np.exp(middle - loading.centre), weight)
+def reach(supposed: Supposed, limit_ratio: FloatArray, used_m: FloatArray) -> Reach:
+    """Where the drop becomes ``limit_ratio`` [n] times the clean drop, ``used_m`` [n] already passed."""
+    limit = dose_at(limit_ratio[:, None], SHAPES)[:, :, None]
+    used = used_m[:, None, None]
+    dose = np.exp(supposed.so_far) * used
+    ahead = dose < limit
+    left = np.where(ahead, (limit - dose) * np.exp(-supposed.to_come), 0.0)
+    total = np.where(ahead, used + left, limit * np.exp(-supposed.so_far))
+    n = len(used_m)
+    return Reach(total.reshape(n, -1), left.reshape(n, -1), supposed.weight.reshape(n, -1))
 
 
-def days_until(
-    chance: float, where: Reach, used_m: FloatArray, ahead: YearAhead, extra_spread: FloatArray
-) -> IntArray:
+def ratio_now(supposed: Supposed, used_m: FloatArray) -> FloatArray:
+    """Median ratio [n] of drop to clean drop after ``used_m`` [n]."""
+    ratio = growth(np.exp(supposed.so_far) * used_m[:, None, None], SHAPES[None, :, None])
+    ratio = ratio.reshape(len(used_m), -1)
+    order = np.argsort(ratio, axis=1)
+    running = np.cumsum(np.take_along_axis(supposed.weight.reshape(ratio.shape), order, axis=1), axis=1)
+    place = np.minimum((running < 0.5).sum(axis=1), ratio.shape[1] - 1)
+    return np.asarray(np.take_along_axis(ratio, np.take_along_axis(order, place[:, None], 1), 1)[:, 0])
+
+
+def spread_after(days: FloatArray, has_log: BoolArray) -> FloatArray:
+    """Scatter of the log of the loading over the next ``days``; the mean of what wanders with a memory."""
+    days = np.maximum(days, 1.0)
+    memory = WANDER_DAYS / days
+    wander = WANDER_SPREAD**2 * 2 * memory * (1 - memory * (1 - np.exp(-1 / memory)))
+    hours = np.where(has_log, 0.0, NO_LOG_SPREAD**2)
+    return np.asarray(np.sqrt(LASTING_SPREAD**2 + wander + hours))
+
+
+def days_until(chance: float, where: Reach, ahead: YearAhead, has_log: BoolArray) -> IntArray:
     """Days [n] from the as-of day to the first at whose end the chance of being past the limit is ``chance``.
 
     Nought where it already is; NEVER beyond ten years. Found by bisection, all slots at once.
     """
-    left_m = where.exposure_m - used_m[:, None]
-    log_left = np.log(np.maximum(left_m, 1e-9))
-    certain = np.where(left_m <= 0, where.weight, 0.0).sum(axis=1)
-    low, high = np.full(len(used_m), 0), np.full(len(used_m), HORIZON_DAYS)
-    already = where.chance_by(used_m) >= chance
-    reached = _chance_after(high, where, log_left, left_m, certain, ahead, extra_spread) >= chance
+    past = where.past
+    log_left = np.log(np.maximum(where.left_m, 1e-9))
+    coming = np.where(where.left_m > 0, where.weight, 0.0)
+
+    def enough(days: IntArray) -> BoolArray:
+        to_come = np.log(np.maximum(ahead.until(days), 1e-9))
+        z = (to_come[:, None] - log_left) / spread_after(days.astype(np.float64), has_log)[:, None]
+        return np.asarray(past + (coming * ndtr(z)).sum(axis=1) >= chance)
+
+    low, high = np.full(len(past), 0), np.full(len(past), HORIZON_DAYS)
+    reached = enough(high)
     while np.any(high - low > 1):
         middle = (low + high) // 2
-        enough = _chance_after(middle, where, log_left, left_m, certain, ahead, extra_spread) >= chance
-        high, low = np.where(enough, middle, high), np.where(enough, low, middle)
-    return np.where(already, 0, np.where(reached, high, NEVER)).astype(np.int64)
-
-
-def _chance_after(
-    days: IntArray,
-    where: Reach,
-    log_left: FloatArray,
-    left_m: FloatArray,
-    certain: FloatArray,
-    ahead: YearAhead,
-    extra_spread: FloatArray,
-) -> FloatArray:
-    """Chance of being past the limit at the end of ``days`` [n] from the as-of day."""
-    to_come = np.maximum(ahead.until(days), 1e-9)
-    wander = WANDER_SPREAD**2 * WANDER_DAYS / (WANDER_DAYS + days)
-    spread = np.sqrt(LASTING_SPREAD**2 + wander + np.square(extra_spread))
-    z = (np.log(to_come)[:, None] - log_left) / spread[:, None]
-    return np.asarray(certain + np.where(left_m > 0, where.weight * ndtr(z), 0.0).sum(axis=1))
+        there = enough(middle)
+        high, low = np.where(there, middle, high), np.where(there, low, middle)
+    return np.where(past >= chance, 0, np.where(reached, high, NEVER)).astype(np.int64)
 
 
 @dataclass(frozen=True)

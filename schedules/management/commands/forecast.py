@@ -11,6 +11,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from schedules.due import Dated, dated, today
+from schedules.fleet import learn_prior
 from shared import units
 
 COLUMNS = (
@@ -32,7 +33,8 @@ class Command(BaseCommand):
     def handle(self, *args: Any, as_of: date | None, out: Path, **options: Any) -> None:
         """Compute everything, then put the file in place whole."""
         now = timezone.now()
-        rows = sorted((_row(item) for item in dated(as_of or today(now), now)), key=lambda row: row[0])
+        day = as_of or today(now)
+        rows = sorted((_row(item) for item in dated(day, now, learn_prior(day))), key=lambda row: row[0])
         try:
             _write(out, rows)
         except OSError as error:

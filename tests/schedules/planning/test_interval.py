@@ -1,5 +1,7 @@
 """From exposure to days: order of the quantiles, the signs that must hold, the decision."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -15,24 +17,25 @@ from schedules.planning.interval import (
     days_until,
     decide,
     reach,
+    suppose,
 )
-from schedules.planning.loading import Loading
+from schedules.planning.pooling import Learned
 from tests.schedules.planning.fleet import AS_OF, CLEAN_PA, one_slot
 from tests.schedules.planning.test_loading import learned, read_at
 
-NOBODY = np.array([0.05])
+LOGGED = np.array([True])
 CHANCES = (0.1, 0.2, 0.5, 0.9)
 FACTOR = st.floats(1.0, 4.0)
 
 
-def days(loading: Loading, ratio: float = 2.0, used: float = 0.0, daily: float = 3e4) -> list[int]:
+def days(one: Learned, ratio: float = 2.0, used: float = 0.0, daily: float = 3e4) -> list[int]:
     ahead = YearAhead(np.cumsum(np.full((1, 365), daily), axis=1))
-    where = reach(loading, np.array([ratio]))
-    return [int(days_until(chance, where, np.array([used]), ahead, NOBODY)[0]) for chance in CHANCES]
+    where = reach(suppose(one), np.array([ratio]), np.array([used]))
+    return [int(days_until(chance, where, ahead, LOGGED)[0]) for chance in CHANCES]
 
 
-def shifted(loading: Loading, log: float) -> Loading:
-    return Loading(loading.centre + log, loading.weight, loading.evidence)
+def shifted(one: Learned, log: float) -> Learned:
+    return replace(one, now=one.now + log, house=one.house + log)
 
 
 LEARNED = {"nothing": learned([]), "past": learned(read_at(0.4, 0.7, 0.5, 0.9), [])}
@@ -103,7 +106,7 @@ def test_what_takes_more_than_ten_years_is_never() -> None:
 def test_the_median_day_is_the_median_exposure_over_the_daily_one() -> None:
     """Far ahead and with wide knowledge the future's own noise moves the median little."""
     loading = learned(read_at(0.0, 0.7, 0.3, 0.5, 0.7, 0.9))
-    where = reach(loading, np.array([2.0]))
+    where = reach(suppose(loading), np.array([2.0]), np.array([0.0]))
     median = float(where.quantile(0.5)[0])
     assert days(loading, daily=median / 100)[2] == pytest.approx(100, abs=4)
 

@@ -5,42 +5,47 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from schedules.planning.loading import (
-    GRID,
-    SHAPES,
-    Lives,
-    Loading,
-    Readings,
-    class_mean,
-    dose_at,
-    growth,
-    learn,
-)
+from schedules.planning.loading import SHAPES, Lives, Prior, Readings, dose_at, features, growth
+from schedules.planning.pooling import Learned, fit, learn
 
-CENTRE = -15.0
+CENTRE = float(Prior().coefficients[0])
 CLEAN = 25.0
 
 
-def learned(*lives: list[tuple[float, float]]) -> Loading:
-    """Posterior of one slot from the readings (exposure in m, Pa) of its lives, the present one last."""
-    flat = [(row, exposure, drop) for row, read in enumerate(lives) for exposure, drop in read]
-    count = len(lives)
-    return learn(
-        1,
-        Lives(np.zeros(count, dtype=np.int64), np.full(count, CENTRE), np.full(count, CLEAN),
-              np.arange(count) == count - 1),
-        Readings(np.array([row for row, _, _ in flat], dtype=np.int64),
-                 np.array([exposure for _, exposure, _ in flat], dtype=float),
-                 np.array([drop for _, _, drop in flat], dtype=float)),
-        np.array([True]),
-        np.array([CENTRE]),
-    )  # fmt: skip
+def flat(slots: list[list[list[tuple[float, float]]]]) -> tuple[Lives, Readings]:
+    """Slots of lives of readings (exposure in m, Pa) as rows; a slot's present life is its last."""
+    lives = [
+        (slot, number == len(of) - 1, read) for slot, of in enumerate(slots) for number, read in enumerate(of)
+    ]
+    rows = [(life, exposure, drop) for life, (_, _, read) in enumerate(lives) for exposure, drop in read]
+    unknown = np.full(len(lives), np.nan)
+    ends = [max((exposure for exposure, _ in read), default=0.0) for _, _, read in lives]
+    return (
+        Lives(
+            np.array([slot for slot, _, _ in lives], dtype=np.int64),
+            features(np.full(len(lives), 8.0), unknown, np.full(len(lives), 0.5), np.full(len(lives), 0.25)),
+            np.full(len(lives), CLEAN),
+            np.array(ends),
+            np.array([current for _, current, _ in lives], dtype=np.bool_),
+        ),
+        Readings(
+            np.array([life for life, _, _ in rows], dtype=np.int64),
+            np.maximum(np.array([exposure for _, exposure, _ in rows], dtype=float), 1.0),
+            np.array([drop for _, _, drop in rows], dtype=float),
+        ),
+    )
 
 
-def mean_and_spread(loading: Loading) -> tuple[float, float]:
-    weight = loading.weight[0].sum(axis=0)
-    mean = float(weight @ GRID)
-    return mean, float(np.sqrt(weight @ np.square(GRID - mean)))
+def learned(*lives: list[tuple[float, float]]) -> Learned:
+    """Posterior of one slot from the readings of its lives, the present one last."""
+    return learn(1, *flat([list(lives)]), np.array([True]), Prior())
+
+
+def mean_and_spread(one: Learned) -> tuple[float, float]:
+    """Of log kappa of the present filter above the class mean, over all shapes."""
+    weight, now = one.weight[0], one.now[0] - CENTRE
+    mean = float(weight @ now)
+    return mean, float(np.sqrt(weight @ (one.now_var[0] + np.square(now - mean))))
 
 
 def read_at(log_kappa: float, shape: float, *doses: float) -> list[tuple[float, float]]:
@@ -108,17 +113,66 @@ def test_one_plainly_odd_reading_does_not_turn_the_rest() -> None:
 def test_whatever_was_read_the_weights_are_a_distribution(
     read: list[tuple[float, float]], past: list[tuple[float, float]]
 ) -> None:
-    loading = learned(past, read)
-    assert np.all(loading.weight >= 0)
-    assert loading.weight.sum() == pytest.approx(1)
+    one = learned(past, read)
+    assert np.all(one.weight >= 0)
+    assert one.weight.sum() == pytest.approx(1)
+    assert np.all(one.now_var > 0)
+    assert np.all(one.house_var > 0)
+    assert np.all(np.isfinite(one.now))
+    assert np.all(np.square(one.covariance) <= one.now_var * one.house_var * (1 + 1e-9))
+
+
+def test_a_lasting_factor_of_the_readings_is_not_taken_for_dust() -> None:
+    """A slot that always reads a tenth too high loads no faster than one that reads right."""
+    right = [read_at(0.0, 0.7, 0.1, 0.4, 0.8) for _ in range(3)]
+    high = [[(exposure, 1.09 * drop) for exposure, drop in life] for life in right]
+    assert mean_and_spread(learned(*high))[0] == pytest.approx(mean_and_spread(learned(*right))[0], abs=0.3)
 
 
 def test_a_finer_or_dirtier_class_loads_faster_and_a_deeper_one_slower() -> None:
     def mean(merv: float = 8, depth: float = 0.0254, pets: float = 0, smokers: float = 0) -> float:
-        return float(class_mean(*(np.array(value) for value in (merv, depth, pets, smokers))))
+        rows = features(*(np.array([value]) for value in (merv, depth, pets, smokers)))
+        return float(rows[0] @ Prior().coefficients)
 
     assert mean(merv=13) > mean()
     assert mean(depth=0.1) < mean()
     assert mean(pets=1) > mean(pets=np.nan) > mean()
     assert mean(smokers=1) > mean(smokers=np.nan) > mean()
     assert mean(merv=np.nan) == mean(merv=8)
+
+
+def fleet_around(centre: float, house: float, life: float, slots: int = 200) -> tuple[Lives, Readings]:
+    """Houses that scatter by ``house`` about ``centre`` over the fixed prior's mean, three lives each."""
+    rng = np.random.default_rng(4)
+    made = []
+    for _ in range(slots):
+        own = centre + house * rng.standard_normal()
+        lives = [read_at(own + life * rng.standard_normal(), 0.7, 0.2, 0.5, 0.8) for _ in range(3)]
+        made.append([[(x, drop * (1 + 0.04 * rng.standard_normal())) for x, drop in read] for read in lives])
+    return flat(made)
+
+
+@pytest.mark.parametrize("centre", [-0.9, 0.8])
+def test_a_fleet_teaches_its_own_mean_and_spreads(centre: float) -> None:
+    prior = fit(200, *fleet_around(centre, 0.4, 0.2), np.full(200, True))
+    assert prior.learned_from == 600
+    # Slow houses were read low on the curve, where the meter hides most of their pace.
+    assert prior.coefficients[0] - CENTRE == pytest.approx(centre, abs=0.2)
+    assert prior.house == pytest.approx(0.4, abs=0.12)
+    assert prior.life == pytest.approx(0.2, abs=0.12)
+    assert prior.pairs.sum() == pytest.approx(1)
+
+
+def test_a_new_slot_of_a_known_fleet_starts_from_the_fleet() -> None:
+    lives, readings = fleet_around(0.8, 0.3, 0.2)
+    prior = fit(200, lives, readings, np.full(200, True))
+    one = learn(1, *flat([[[]]]), np.array([True]), prior)
+    mean, spread = mean_and_spread(one)
+    assert mean == pytest.approx(0.8, abs=0.15)
+    assert spread < mean_and_spread(learned([]))[1]
+
+
+def test_too_few_lives_leave_the_fixed_prior() -> None:
+    prior = fit(10, *fleet_around(0.8, 0.3, 0.2, slots=10), np.full(10, True))
+    assert prior.learned_from == 0
+    assert np.array_equal(prior.coefficients, Prior().coefficients)

@@ -1,0 +1,235 @@
+"""What a fleet's records say of each slot, and each slot's of the next: partial pooling without a sampler.
+
+Log kappa of a life = class mean + the house's own effect + that life's own. Each life's readings are
+summed up as a normal site (expectation propagation on a grid); given the sites everything is closed
+form, for all slots and all pairs of shape and factor at once. ``fit`` lets the fleet itself set class
+means, spreads and weights (expectation and maximisation), drawn toward the fixed prior.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from schedules.planning.arrays import BoolArray, FloatArray
+from schedules.planning.loading import (
+    FACTORS,
+    GRID,
+    NO_LOG_SPREAD,
+    SHAPES,
+    Lives,
+    Prior,
+    Readings,
+    likelihood,
+)
+
+_ROUNDS = 4
+_FIT_ROUNDS = 12
+FEWEST_LIVES = 60
+# Weight of the fixed prior in units of slots: mean, MERV, depth, pets, smokers; spreads; pair weights.
+_RIDGE = np.diag([0.5, 2000.0, 60.0, 30.0, 30.0])
+_SPREAD_SLOTS = 20.0
+_PAIR_SLOTS = 10.0
+
+
+@dataclass(frozen=True)
+class Sites:
+    """Each life's readings as a normal of log kappa's offset from the class mean, [lives, pairs]."""
+
+    mean: FloatArray
+    precision: FloatArray
+    evidence: FloatArray
+
+
+@dataclass(frozen=True)
+class Houses:
+    """Each house's effect, [slots, pairs], and the weight of each pair, rows summing to one."""
+
+    mean: FloatArray
+    variance: FloatArray
+    weight: FloatArray
+
+
+@dataclass(frozen=True)
+class Learned:
+    """Per slot and shape, [slots, shapes]: log kappa of the filter in it (``now``) and of the house
+    (``house``), their variances and covariance, and the shape's weight; ``evidence`` [slots]."""
+
+    now: FloatArray
+    house: FloatArray
+    now_var: FloatArray
+    house_var: FloatArray
+    covariance: FloatArray
+    weight: FloatArray
+    evidence: FloatArray
+
+
+@dataclass(frozen=True)
+class _Batch:
+    """What stays the same through the rounds."""
+
+    lives: Lives
+    read: BoolArray
+    likelihood: FloatArray
+    grid_from: FloatArray
+    has_log: BoolArray
+    slots: int
+
+
+def learn(slots: int, lives: Lives, readings: Readings, has_log: BoolArray, prior: Prior) -> Learned:
+    """What the readings of ``slots`` slots say under ``prior``."""
+    batch = _batch(slots, lives, readings, has_log, prior)
+    sites, houses = _converge(batch, prior, _ROUNDS)
+    return _sum_up(batch, prior, sites, houses)
+
+
+def fit(slots: int, lives: Lives, readings: Readings, has_log: BoolArray) -> Prior:
+    """The fleet's own prior; the fixed one where fewer than FEWEST_LIVES lives were read."""
+    prior = Prior()
+    batch = _batch(slots, lives, readings, has_log, prior)
+    count = int(batch.read.sum())
+    if count < FEWEST_LIVES:
+        return prior
+    cavity = None
+    for number in range(_FIT_ROUNDS):
+        sites, houses, cavity = _round(batch, prior, cavity)
+        if number >= 2:
+            prior = _better(batch, prior, sites, houses, cavity)
+    return replace(prior, learned_from=count)
+
+
+def _batch(slots: int, lives: Lives, readings: Readings, has_log: BoolArray, prior: Prior) -> _Batch:
+    centre = lives.features @ prior.coefficients
+    read = np.zeros(len(lives.slot), dtype=np.bool_)
+    read[readings.life] = True
+    return _Batch(lives, read, likelihood(lives, readings, centre)[read], centre, has_log, slots)
+
+
+@dataclass(frozen=True)
+class _Cavity:
+    """What all but a life's own readings say of it, [lives, pairs]: its house's effect."""
+
+    mean: FloatArray
+    variance: FloatArray
+
+
+def _converge(batch: _Batch, prior: Prior, rounds: int) -> tuple[Sites, Houses]:
+    cavity = None
+    for _ in range(rounds):
+        sites, houses, cavity = _round(batch, prior, cavity)
+    return sites, houses
+
+
+def _round(batch: _Batch, prior: Prior, cavity: _Cavity | None) -> tuple[Sites, Houses, _Cavity]:
+    """One round of expectation propagation."""
+    lives, pairs = batch.lives, len(prior.pairs)
+    moved = (lives.features @ prior.coefficients - batch.grid_from)[:, None]
+    house_var = prior.house**2 + np.where(batch.has_log, 0.0, NO_LOG_SPREAD**2)
+    if cavity is None:
+        flat = np.tile(house_var[lives.slot][:, None], (1, pairs))
+        cavity = _Cavity(np.zeros((len(lives.slot), pairs)), flat)
+    sites = _sites(batch, cavity.mean + moved, cavity.variance + prior.life**2)
+    offset = sites.mean - moved
+    told = np.where(batch.read[:, None], 1.0 / (1.0 / np.maximum(sites.precision, 1e-9) + prior.life**2), 0.0)
+    precision = _by_slot(batch, told) + 1.0 / house_var[:, None]
+    moment = _by_slot(batch, told * offset)
+    rest = 1.0 / (precision[lives.slot] - told)
+    fresh = rest * (moment[lives.slot] - told * offset)
+    # Half a step: lives that contradict each other would swing for ever.
+    cavity = _Cavity(0.5 * (cavity.mean + fresh), rest)
+    log_weight = np.log(prior.pairs) + _by_slot(batch, sites.evidence)
+    weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))
+    weight /= weight.sum(axis=1, keepdims=True)
+    return replace(sites, mean=offset), Houses(moment / precision, 1.0 / precision, weight), cavity
+
+
+def _by_slot(batch: _Batch, values: FloatArray) -> FloatArray:
+    out = np.zeros((batch.slots, values.shape[1]))
+    np.add.at(out, batch.lives.slot, values)
+    return out
+
+
+def _sites(batch: _Batch, mean: FloatArray, variance: FloatArray) -> Sites:
+    """Moments of likelihood times cavity on the grid, with the cavity taken out again."""
+    shape = (len(batch.lives.slot), mean.shape[1])
+    out = Sites(np.zeros(shape), np.zeros(shape), np.zeros(shape))
+    mean, variance = mean[batch.read], variance[batch.read]
+    log = batch.likelihood - 0.5 * np.square(GRID - mean[:, :, None]) / variance[:, :, None]
+    top = log.max(axis=2)
+    weight = np.exp(log - top[:, :, None])
+    total = weight.sum(axis=2)
+    first = weight @ GRID / total
+    second = weight @ np.square(GRID) / total - np.square(first) + 1e-3
+    precision = np.maximum(1.0 / second - 1.0 / variance, 0.02)
+    out.precision[batch.read] = precision
+    out.mean[batch.read] = np.clip((first / second - mean / variance) / precision, -6.0, 6.0)
+    out.evidence[batch.read] = np.log(total) + top - 0.5 * np.log(variance)
+    return out
+
+
+def _better(batch: _Batch, prior: Prior, sites: Sites, houses: Houses, cavity: _Cavity) -> Prior:
+    """The prior that makes the houses as they now seem likeliest, drawn toward the fixed one."""
+    usual, lives = Prior(), batch.lives
+    seen = np.zeros(batch.slots, dtype=np.bool_)
+    seen[lives.slot[batch.read]] = True
+    mean = (houses.weight * houses.mean).sum(axis=1)
+    spread = (houses.weight * (houses.variance + np.square(houses.mean - mean[:, None]))).sum(axis=1)
+    rows = np.zeros((batch.slots, lives.features.shape[1]))
+    rows[lives.slot[lives.current]] = lives.features[lives.current]
+    trust = np.where(seen, 1.0 / (spread + prior.house**2), 0.0)
+    back = np.array([0.02, 1.0, 1.0, 1.0, 1.0]) * (usual.coefficients - prior.coefficients)
+    step = np.linalg.solve(rows.T @ (trust[:, None] * rows) + _RIDGE, rows.T @ (trust * mean) + _RIDGE @ back)
+    left = np.square(mean - rows @ step) + spread
+    logged = seen & batch.has_log
+    house = (left[logged].sum() + _SPREAD_SLOTS * usual.house**2) / (logged.sum() + _SPREAD_SLOTS)
+    pairs = houses.weight[seen].sum(axis=0) + _PAIR_SLOTS * usual.pairs
+    return Prior(
+        prior.coefficients + step,
+        float(np.sqrt(house)),
+        _life_spread(batch, prior, sites, houses, cavity),
+        pairs / pairs.sum(),
+    )
+
+
+def _life_spread(batch: _Batch, prior: Prior, sites: Sites, houses: Houses, cavity: _Cavity) -> float:
+    """How far one house's lives lie apart, from houses of which several were read."""
+    lives, usual = batch.lives, Prior()
+    doubt = 1.0 / np.maximum(sites.precision, 1e-9) + cavity.variance
+    share = prior.life**2 / (prior.life**2 + doubt)
+    own = share * (sites.mean - cavity.mean)
+    square = (houses.weight[lives.slot] * (np.square(own) + prior.life**2 * (1.0 - share))).sum(axis=1)
+    several = np.bincount(lives.slot[batch.read], minlength=batch.slots)[lives.slot] > 1
+    chosen = batch.read & several
+    total = np.minimum(square[chosen], 1.5).sum() + _SPREAD_SLOTS * usual.life**2
+    return float(np.sqrt(total / (chosen.sum() + _SPREAD_SLOTS)))
+
+
+def _sum_up(batch: _Batch, prior: Prior, sites: Sites, houses: Houses) -> Learned:
+    """The present life and its house per shape, the factors averaged out."""
+    lives = batch.lives
+    present = np.flatnonzero(lives.current)
+    present = present[np.argsort(lives.slot[present])]
+    base = (lives.features[present] @ prior.coefficients)[:, None]
+    precision = sites.precision[present]
+    own_var = 1.0 / (1.0 / prior.life**2 + precision)
+    pull = own_var / prior.life**2
+    now = pull * houses.mean + own_var * precision * sites.mean[present]
+    now_var = np.square(pull) * houses.variance + own_var
+    weight = houses.weight.reshape(batch.slots, len(SHAPES), len(FACTORS))
+    shape_weight = weight.sum(axis=2)
+    part = weight / np.maximum(shape_weight, 1e-300)[:, :, None]
+
+    def mean(values: FloatArray) -> FloatArray:
+        return np.asarray((part * values.reshape(part.shape)).sum(axis=2))
+
+    mean_now, mean_house = mean(now), mean(houses.mean)
+    log_pairs = np.log(prior.pairs) + _by_slot(batch, sites.evidence)
+    top = log_pairs.max(axis=1)
+    return Learned(
+        now=base + mean_now,
+        house=base + mean_house,
+        now_var=mean(now_var + np.square(now)) - np.square(mean_now),
+        house_var=mean(houses.variance + np.square(houses.mean)) - np.square(mean_house),
+        covariance=mean(pull * houses.variance + now * houses.mean) - mean_now * mean_house,
+        weight=shape_weight,
+        evidence=np.log(np.exp(log_pairs - top[:, None]).sum(axis=1)) + top,
+    )

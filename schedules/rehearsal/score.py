@@ -31,17 +31,20 @@ def clipped(days: FloatArray) -> FloatArray:
     return np.clip(np.where(np.isnan(days), HORIZON_DAYS, days), 0.0, HORIZON_DAYS)
 
 
-def read_promise(path: Path, fleet: Fleet) -> Promise:
-    """The dates of a file that ``forecast --out`` wrote for the fleet's sheets."""
+def read_promise(path: Path, fleet: Fleet) -> tuple[Promise, BoolArray]:
+    """The dates of a file that ``forecast --out`` wrote for the fleet's sheets, and of which slots anything
+    was said: those without any record are honestly left open."""
     with path.open(encoding="utf-8") as file:
         rows = {row["filter_slot"]: row for row in csv.DictReader(file)}
     days = np.full((3, fleet.count), np.nan)
+    said = np.ones(fleet.count, dtype=np.bool_)
     for slot in range(fleet.count):
         row = rows[slot_name(slot)]
+        said[slot] = row["reason"] != "unknown"
         for place, column in enumerate(("p10_on", "p50_on", "p90_on")):
             if row[column]:
                 days[place, slot] = date.fromisoformat(row[column]).toordinal() - fleet.as_of
-    return Promise(clipped(days))
+    return Promise(clipped(days)), said
 
 
 def perfect(fleet: Fleet, draws: int = 100) -> Promise:
@@ -143,14 +146,14 @@ class Pool:
         """Nothing yet."""
         return cls({}, [], {})
 
-    def add(self, fleet: Fleet, what: Known, promises: dict[str, Promise]) -> None:
-        """Take in one fleet."""
+    def add(self, fleet: Fleet, what: Known, promises: dict[str, Promise], said: BoolArray) -> None:
+        """Take in one fleet; slots of which nothing was ``said`` are scored for nobody."""
         happened = truth(fleet)
         self.happened.append(happened)
         for name, promise in promises.items():
             self.promises.setdefault(name, []).append(promise.days)
         for name, part in splits(what, happened).items():
-            self.parts.setdefault(name, []).append(part)
+            self.parts.setdefault(name, []).append(part & said)
 
     def scores(self) -> Iterable[tuple[str, str, Score]]:
         """Split, forecaster and score, pooled over the fleets."""

@@ -38,7 +38,7 @@ class Command(BaseCommand):
         for number in range(seed, seed + fleets):
             fleet = simulate(number, slots, AS_OF)
             with tempfile.TemporaryDirectory() as folder:
-                promise, logged = _dated(fleet, Path(folder))
+                promise, said, logged = _dated(fleet, Path(folder))
             what = known(fleet, logged)
             daily = fleet.record.hours[:, -365:].mean(axis=1)[fleet.plant.slots.house]
             pool.add(
@@ -50,6 +50,7 @@ class Command(BaseCommand):
                     "run-hours": run_hours(what, daily),
                     "oracle": perfect(fleet),
                 },
+                said,
             )
             self.stderr.write(f"fleet {number}: {fleet.count} slots dated")
         self.stdout.write(
@@ -60,8 +61,8 @@ class Command(BaseCommand):
             self.stdout.write(f"{split:18}{name:12}{row}")
 
 
-def _dated(fleet: Fleet, folder: Path) -> tuple[Promise, BoolArray]:
-    """Dates of the fleet from a desk of its own, and which houses have a log."""
+def _dated(fleet: Fleet, folder: Path) -> tuple[Promise, BoolArray, BoolArray]:
+    """Dates of the fleet from a desk of its own, slots of which anything was said, houses with a log."""
     write_sheets(fleet, folder / "sheets")
     out = folder / "dates.csv"
     desk = {**os.environ, "VAR_DIR": str(folder), "DATABASE_URL": f"sqlite:///{folder / 'desk.sqlite3'}"}
@@ -75,4 +76,4 @@ def _dated(fleet: Fleet, folder: Path) -> tuple[Promise, BoolArray]:
     with (folder / "sheets" / "runtime.csv").open(encoding="utf-8") as file:
         systems = {row["system"] for row in csv.DictReader(file)}
     logged = np.array([f"y{house}" in systems for house in range(len(fleet.plant.systems.slots))])
-    return read_promise(out, fleet), logged
+    return *read_promise(out, fleet), logged

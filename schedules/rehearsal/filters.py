@@ -176,7 +176,7 @@ def growth(x: FloatArray, family: IntArray, shape: FloatArray, highest: float) -
 def airflow_share(ratio: FloatArray, constant: BoolArray, slope: FloatArray, part: FloatArray) -> FloatArray:
     """Airflow over that with a clean filter: held by a constant-airflow blower, falling with a fixed speed.
 
-    The blower's static falls straight by ``slope``; the filter's part of it grows by ``ratio``. Three
+    The blower's static falls straight by ``slope``; the filter's part of it grows by ``ratio``. Four
     steps of Newton's rule from the clean point; good to a thousandth up to ten times the clean drop.
     """
     q = np.ones_like(ratio)

@@ -7,7 +7,7 @@ import numpy as np
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.rehearsal.course import Plant, State, drop_at, one_day
-from schedules.rehearsal.filters import INWC, draw_media, draw_slots, draw_systems
+from schedules.rehearsal.filters import CFM, INWC, draw_media, draw_slots, draw_systems
 from schedules.rehearsal.houses import draw_houses, first_life
 from schedules.rehearsal.meters import Meters
 from schedules.rehearsal.weather import Sky, first_air
@@ -46,6 +46,10 @@ class Fleet:
     """[houses] in. w.c., NaN where not stated."""
     lives: IntArray
     """[slots] true changes so far."""
+    airflow_stated: BoolArray
+    """[houses] whether the sheets give the design airflow."""
+    design: FloatArray
+    """[slots] the design airflow that the sheets' contract arrives at."""
     rng: np.random.Generator
 
     @property
@@ -55,7 +59,7 @@ class Fleet:
 
     def drop_now(self) -> FloatArray:
         """True drop in Pa at each slot's design airflow, [slots]."""
-        return np.asarray(drop_at(self.plant, self.state, self.plant.slots.design[:, None])[:, 0])
+        return np.asarray(drop_at(self.plant, self.state, self.design[:, None])[:, 0])
 
 
 @dataclass
@@ -91,10 +95,12 @@ def simulate(seed: int, slots: int, as_of: date, world: World = DEFAULT) -> Flee
         np.zeros((count, 1)),
         _pieces(count, world, rng),
     )
-    statics, given, limit = _limits(plant, world, rng)
+    stated = rng.random(houses) < world.airflow_stated
+    design = _contract_design(plant, stated)
+    statics, given, limit = _limits(plant, design, world, rng)
     fleet = Fleet(
         seed, last, start, plant, state, Record(), began, plant.slots.medium.copy(), limit, given, statics,
-        np.zeros(count, dtype=np.int64), rng,
+        np.zeros(count, dtype=np.int64), stated, design, rng,
     )  # fmt: skip
     _live_through(fleet, _habits(fleet, world, rng), world)
     return fleet
@@ -115,8 +121,16 @@ def _pieces(count: int, world: World, rng: np.random.Generator) -> FloatArray:
     return np.exp(world.piece_sd * rng.standard_normal((count, 1)))
 
 
+def _contract_design(plant: Plant, stated: BoolArray) -> FloatArray:
+    """Each slot's share of the stated airflow, or of capacity times 250 or 350 cfm a ton."""
+    systems, slots = plant.systems, plant.slots
+    a_ton = np.where(systems.high_velocity, 250.0, 350.0) * CFM
+    whole = np.where(stated, systems.design, systems.tons * a_ton)
+    return np.asarray(slots.design * (whole / systems.design)[slots.house])
+
+
 def _limits(
-    plant: Plant, world: World, rng: np.random.Generator
+    plant: Plant, design: FloatArray, world: World, rng: np.random.Generator
 ) -> tuple[dict[str, FloatArray], BoolArray, FloatArray]:
     """Statics as stated, and the limit that the contract's rule makes of them and of the label."""
     systems, slots = plant.systems, plant.slots
@@ -132,7 +146,7 @@ def _limits(
         "supply_static_inwc": np.where(stated, supply, np.nan),
     }
     clean = np.array(
-        [plant.media.label_clean(m, q) for m, q in zip(slots.medium, slots.design, strict=True)],
+        [plant.media.label_clean(m, q) for m, q in zip(slots.medium, design, strict=True)],
         dtype=np.float64,
     )
     left = np.where(stated, rated - back - supply, np.nan)[slots.house] * INWC

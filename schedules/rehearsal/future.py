@@ -52,11 +52,11 @@ def reached(fleet: Fleet, draws: int, rng: np.random.Generator) -> FloatArray:
     limit = fleet.limit_pa[:, None]
     days = np.full((fleet.count, draws), NEVER)
     alive = np.arange(fleet.count)
-    design = plant.slots.design[:, None]
+    design = fleet.design[:, None]
     days[drop_at(plant, state, design) >= limit] = 0.0
     for ahead in range(1, HORIZON_DAYS + 1):
         one_day(plant, state, fleet.as_of + ahead, rng)
-        past = (drop_at(plant, state, plant.slots.design[:, None]) >= limit[alive]) & np.isinf(days[alive])
+        past = (drop_at(plant, state, design[alive]) >= limit[alive]) & np.isinf(days[alive])
         rows, courses = np.nonzero(past)
         days[alive[rows], courses] = ahead
         if ahead % 15 == 0:

@@ -80,7 +80,7 @@ def known(fleet: Fleet, logged: BoolArray) -> Known:
     )
     house = fleet.plant.slots.house
     ran = running[house, -1] - running[house, np.clip(last - fleet.start + 1, 0, running.shape[1] - 1)]
-    clean = fleet.plant.media.true_clean(fleet.plant.slots.medium, fleet.plant.slots.design)
+    clean = fleet.plant.media.true_clean(fleet.plant.slots.medium, fleet.design)
     share = (fleet.drop_now() - clean) / np.maximum(fleet.limit_pa - clean, 1e-9)
     return Known(readings, lives, logged[house], (fleet.as_of - last).astype(np.float64), ran, share)
 

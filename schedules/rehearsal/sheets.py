@@ -82,7 +82,6 @@ def _blank(value: float, places: int = 2) -> str:
 def _installed(fleet: Fleet, rng: np.random.Generator) -> Iterator[Sequence[object]]:
     plant, world = fleet.plant, fleet.plant.world
     houses = len(plant.systems.slots)
-    airflow_stated = rng.random(houses) < world.airflow_stated
     facts_stated = rng.random(houses) < world.facts_stated
     unknown = rng.random(fleet.count) < world.fitted_unknown
     for slot, house in enumerate(plant.slots.house):
@@ -94,7 +93,7 @@ def _installed(fleet: Fleet, rng: np.random.Generator) -> Iterator[Sequence[obje
             f"st{folk.station[house, 0]}",
             "high_velocity" if systems.high_velocity[house] else "conventional",
             f"{systems.tons[house]:g}",
-            f"{systems.design[house] / CFM:.0f}" if airflow_stated[house] else "",
+            f"{systems.design[house] / CFM:.0f}" if fleet.airflow_stated[house] else "",
             "constant_airflow" if systems.constant[house] else "fixed_speed",
             *(_blank(fleet.statics[name][house]) for name in _STATICS),
             plant.media.name(fleet.first_medium[slot]),

@@ -11,6 +11,8 @@ from schedules.planning.arrays import FloatArray
 from schedules.rehearsal.worlds import Climate, World
 
 YEAR = 365.25
+# 1 January 2000, from which the days of the year are counted.
+_NEW_YEAR = 730_120
 
 
 @dataclass
@@ -64,12 +66,12 @@ class Sky:
             state *= fade
             state += sd * np.sqrt(1.0 - fade**2) * drawn
         self._smoke(air, ordinal, rng)
-        cycle = np.cos(2 * np.pi * (ordinal % YEAR - self.warmest) / YEAR)
+        cycle = np.cos(2 * np.pi * ((ordinal - _NEW_YEAR) % YEAR - self.warmest) / YEAR)
         return self.mean + self.season * cycle + air.anomaly + air.noise * (1.0 - 0.25 * cycle)
 
     def _smoke(self, air: Air, ordinal: int, rng: np.random.Generator) -> None:
         world = self.world
-        cycle = np.cos(2 * np.pi * (ordinal % YEAR - world.smoke_season_day) / YEAR)
+        cycle = np.cos(2 * np.pi * ((ordinal - _NEW_YEAR) % YEAR - world.smoke_season_day) / YEAR)
         starts = world.smoke_a_year / YEAR * (1.0 + cycle)
         flip_events(air.smoke, starts, world.smoke_days, world.smoke_factor, rng)
 

@@ -105,7 +105,6 @@ class World:
     cfm_a_ton: tuple[Range, Range] = ((240.0, 290.0), (340.0, 410.0))
     true_airflow_sd: Range = (0.03, 0.08)
     """Real over stated airflow, constant-airflow and fixed-speed."""
-    share_sd: float = 0.05
     slots_a_system: tuple[float, float, float] = (0.72, 0.20, 0.08)
     face_fpm: Range = (330.0, 0.20)
     """Median face velocity and its sd: puts the filter in place near the 0.28 in. w.c. of Proctor 2012."""
@@ -143,7 +142,6 @@ class World:
     self_reading_days: Range = (18.0, 45.0)
     changes_at_share: Range = (0.7, 1.05)
     """Measured share of the way to the limit at which a technician changes the filter."""
-    swaps: float = 0.07
     unreported: float = 0.04
     reported_off: float = 0.10
     media_left_empty: float = 0.15

@@ -21,7 +21,7 @@ from schedules.planning.loading import Prior
 from shared import clock
 
 # Systems a batch: some hundred megabytes of daily hours at fifteen years a system.
-BATCH_SYSTEMS = 500
+BATCH_SYSTEMS = 250
 # So many stale slots at once are an import or a new day: worth learning the fleet's pace anew.
 MANY_SLOTS = 200
 _COMPARED = (

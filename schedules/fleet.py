@@ -12,7 +12,7 @@ from schedules.planning.forecast import fit_prior
 from schedules.planning.loading import Prior
 
 # More systems than this would narrow the fleet's means by less than houses differ.
-SAMPLE_SYSTEMS = 1000
+SAMPLE_SYSTEMS = 600
 
 
 def learn_prior(as_of: date) -> Prior:

@@ -25,6 +25,8 @@ METER_PA = 2.4
 METHOD_SHARE = 0.066
 WANDER = 0.2
 _TAIL = 4.0
+# Readings in memory at once; each takes some eleven kilobytes.
+_AT_ONCE = 2000
 
 
 def _usual_pairs() -> FloatArray:
@@ -103,10 +105,12 @@ def dose_at(ratio: FloatArray, shape: FloatArray) -> FloatArray:
 def likelihood(lives: Lives, readings: Readings, centre: FloatArray) -> FloatArray:
     """Log likelihood [lives, pairs, grid] of each life's readings at log kappa = ``centre`` + GRID."""
     total = np.zeros((len(lives.slot), len(PAIR_SHAPE), len(GRID)))
-    if len(readings.life):
-        starts = np.flatnonzero(np.diff(readings.life, prepend=-1))
-        rows = _of_readings(lives, readings, centre)
-        total[readings.life[starts]] = np.add.reduceat(rows, starts, axis=0)
+    for first in range(0, len(readings.life), _AT_ONCE):
+        some = slice(first, first + _AT_ONCE)
+        part = Readings(readings.life[some], readings.exposure_m[some], readings.drop_pa[some])
+        starts = np.flatnonzero(np.diff(part.life, prepend=-1))
+        rows = _of_readings(lives, part, centre)
+        total[part.life[starts]] += np.add.reduceat(rows, starts, axis=0)
     return total
 
 

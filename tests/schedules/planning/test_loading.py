@@ -5,7 +5,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from schedules.planning.loading import SHAPES, Lives, Prior, Readings, dose_at, features, growth
+from schedules.planning import loading
+from schedules.planning.loading import (
+    SHAPES,
+    Lives,
+    Prior,
+    Readings,
+    dose_at,
+    features,
+    growth,
+    likelihood,
+)
 from schedules.planning.pooling import Learned, fit, learn
 
 CENTRE = float(Prior().coefficients[0])
@@ -176,3 +186,10 @@ def test_too_few_lives_leave_the_fixed_prior() -> None:
     prior = fit(10, *fleet_around(0.8, 0.3, 0.2, slots=10), np.full(10, True))
     assert prior.learned_from == 0
     assert np.array_equal(prior.coefficients, Prior().coefficients)
+
+
+def test_many_readings_count_alike_whether_at_once_or_in_parts(monkeypatch: pytest.MonkeyPatch) -> None:
+    lives, readings = fleet_around(0.0, 0.3, 0.2, slots=20)
+    whole = likelihood(lives, readings, np.full(len(lives.slot), CENTRE))
+    monkeypatch.setattr(loading, "_AT_ONCE", 7)
+    assert likelihood(lives, readings, np.full(len(lives.slot), CENTRE)) == pytest.approx(whole)

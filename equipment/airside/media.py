@@ -53,7 +53,9 @@ class LabelCurve:
         wanted = np.log(airflow_m3s)
         exponent = self._exponents()
         segment = np.clip(np.searchsorted(log_q, wanted) - 1, 0, len(exponent) - 1)
-        return np.asarray(np.exp(log_p[segment] + exponent[segment] * (wanted - log_q[segment])))
+        drop = log_p[segment] + exponent[segment] * (wanted - log_q[segment])
+        # A senseless label far outside its points must not overflow; no drop is near e ** 200 Pa.
+        return np.asarray(np.exp(np.clip(drop, -200.0, 200.0)))
 
     def extrapolates(self, airflow_m3s: FloatArray) -> NDArray[np.bool_]:
         """Whether ``airflow_m3s`` lies outside the label's points."""

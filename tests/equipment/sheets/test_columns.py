@@ -40,7 +40,7 @@ def parsed(column: str, cell: str) -> Any:
         ("filter_drop_inwc", "12"), ("filter_drop_inwc", "-0.1"), ("filter_drop_inwc", "nan"),
         ("changed_on", "2026-13-01"), ("changed_on", "2026-03-01 at noon"),
         ("blower_table", "800:0.5"), ("blower_table", "800;900"), ("blower_table", "800:0.5;800:0.4"),
-        ("blower_table", "800:nan;900:0.1"), ("blower_table", "-1:0.5;900:0.1"), ("blower_table", "8:9;9:1"),
+        ("blower_table", "800:nan;900:0.1"), ("blower_table", "-1:0.5;900:0.1"), ("blower_table", "8:19;9:1"),
         ("phone", "0" * 41), ("postcode", "0" * 21), ("city", "x" * 81), ("street", "x" * 201),
         ("customer", "x" * 121),
     ],

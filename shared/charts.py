@@ -115,7 +115,7 @@ def life_curve(
         f'<polygon points="{band}" class="band"/>',
         f'<polyline points="{path(curve.middle, curve.x)}" class="expected"/>',
         _line(left, y_of(limit.at), right, y_of(limit.at), "limit-line"),
-        _text(right, y_of(limit.at) - 6, limit.label, "end"),
+        _text(left + 8, y_of(limit.at) - 6, limit.label, "start"),
         _line(left, floor, right, floor, "axis"),
         _line(left, floor, left, ceiling, "axis"),
         _text(left, ceiling - 12, unit, "start"),

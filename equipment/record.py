@@ -8,10 +8,11 @@ from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, User
 from shared import clock
-from shared.units import PA_PER_INWC
+from shared.units import M3S_PER_CFM, PA_PER_INWC
 
 # Beyond any residential blower; such a figure is a slip of the decimal point or of the unit.
 HIGHEST_DROP_PA = 10.0 * PA_PER_INWC
+HIGHEST_AIRFLOW_M3S = 50_000 * M3S_PER_CFM
 UNDO_FOR = timedelta(days=7)
 
 
@@ -78,8 +79,10 @@ def record_reading(reading: Reading, now: datetime) -> Reading:
         raise NotRecordable(
             _("A filter drop of that size is more than any blower here can draw. Check the unit.")
         )
-    if reading.airflow_m3s is not None and reading.airflow_m3s <= 0:
-        raise NotRecordable(_("The airflow must be above 0."))
+    if reading.airflow_m3s is not None and not 0 < reading.airflow_m3s <= HIGHEST_AIRFLOW_M3S:
+        raise NotRecordable(
+            _("The airflow must be above 0 and within what a home's blower moves. Check the unit.")
+        )
     if reading.taken_at > now + timedelta(minutes=5):
         raise NotRecordable(_("That moment is still to come."))
     try:

@@ -11,6 +11,8 @@ from equipment.models import FilterSlot, LifeEvent, Media, Person, Reading, Site
 from schedules.models import MaintenanceTask, Technician
 from shared.units import AIRFLOW, CAPACITY, PRESSURE
 
+LONGEST_INTERVAL_DAYS = 30 * 366
+
 
 class DayInput(forms.DateInput):
     """The browser's own day picker."""
@@ -21,6 +23,19 @@ class DayInput(forms.DateInput):
         super().__init__(format="%Y-%m-%d", **kwargs)
 
 
+class DayField(forms.DateField):
+    """A day that a desk may have on record: 1950 to 2100."""
+
+    widget = DayInput
+
+    def clean(self, value: Any) -> date | None:
+        """The day; forms.ValidationError for a year out of range."""
+        day: date | None = super().clean(value)
+        if day is not None and not 1950 <= day.year <= 2100:
+            raise forms.ValidationError(_("is not a year between 1950 and 2100"))
+        return day
+
+
 def fitting(slot: FilterSlot) -> Any:
     """Media of the slot's own size."""
     return Media.objects.filter(nominal_size=slot.nominal_size).order_by("merv", "name")
@@ -29,7 +44,7 @@ def fitting(slot: FilterSlot) -> Any:
 class ChangeForm(forms.Form):
     """I changed it: when, and what went in."""
 
-    on = forms.DateField(label=_("Changed on"), widget=DayInput())
+    on = DayField(label=_("Changed on"))
     medium = forms.ModelChoiceField(Media.objects.none(), label=_("Filter that went in"), required=False)
 
     def __init__(self, slot: FilterSlot, today: date, *args: Any, **kwargs: Any) -> None:
@@ -69,7 +84,7 @@ class EventForm(forms.Form):
     """A life event of a site."""
 
     kind = forms.ChoiceField(label=_("What happened"), choices=LifeEvent.Kind.choices)
-    on = forms.DateField(label=_("On"), widget=DayInput())
+    on = DayField(label=_("On"))
     person = forms.ModelChoiceField(Person.objects.none(), label=_("Who"), required=False)
     system = forms.ModelChoiceField(System.objects.none(), label=_("Which system"), required=False)
     slot = forms.ModelChoiceField(FilterSlot.objects.none(), label=_("Which slot"), required=False)
@@ -193,7 +208,7 @@ class BookForm(forms.Form):
     """Who comes, and when."""
 
     technician = forms.ModelChoiceField(Technician.objects.filter(gone_on=None), label=_("Technician"))
-    day = forms.DateField(label=_("Day"), widget=DayInput())
+    day = DayField(label=_("Day"))
     window_from = forms.TimeField(
         label=_("Not before"), required=False, widget=forms.TimeInput(attrs={"type": "time"})
     )
@@ -252,6 +267,10 @@ class TaskForm(forms.ModelForm):  # type: ignore[type-arg]
     def clean(self) -> dict[str, Any]:
         """A task comes back by days or by fan hours."""
         data = super().clean() or {}
+        if (data.get("interval_days") or 0) > LONGEST_INTERVAL_DAYS:
+            self.add_error("interval_days", _("is longer than any equipment lives"))
+        if not 0 <= (data.get("interval_fan_hours") or 0) <= LONGEST_INTERVAL_DAYS * 24:
+            self.add_error("interval_fan_hours", _("is longer than any equipment lives"))
         if not data.get("interval_days") and not data.get("interval_fan_hours"):
             raise forms.ValidationError(_("Say after how many days or fan hours the task comes back."))
         return data

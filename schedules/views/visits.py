@@ -188,9 +188,12 @@ def _day_or_404(request: HttpRequest, technician: int, day: str) -> tuple[Techni
     if not user.is_manager and somebody.user_id != user.pk:
         raise PermissionDenied
     try:
-        return somebody, date.fromisoformat(day)
+        on = date.fromisoformat(day)
     except ValueError:
         raise Http404 from None
+    if not 2000 <= on.year <= 2100:
+        raise Http404
+    return somebody, on
 
 
 def day_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:

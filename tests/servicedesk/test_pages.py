@@ -2,8 +2,7 @@
 
 import re
 from collections.abc import Iterator
-from datetime import date, datetime, timedelta
-from urllib.parse import parse_qs, urlsplit
+from datetime import date, timedelta
 
 import pytest
 import time_machine
@@ -14,8 +13,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from equipment.models import FilterSlot, Media, Person, Site, System, User
-from schedules import emails, reminders, routes
+from equipment.models import FilterSlot, Media, Site, System, User
+from schedules import reminders, routes
 from schedules.models import Notice, Plan, Technician, Visit
 from tests.factories import (
     NOW,
@@ -489,26 +488,3 @@ def test_a_form_without_its_cookie_is_refused_in_our_own_look(db: None) -> None:
     answer = Client(enforce_csrf_checks=True).post(url("sign-in"), {"email": "robin@home.example"})
     assert answer.status_code == 403
     assert OWN_LOOK in answer.text
-
-
-def test_a_household_without_an_account_is_given_one_with_its_first_link(
-    homeowner_person: Person, stranger: Client, now: datetime
-) -> None:
-    stranger.post(reverse("sign-in"), {"email": "ROBIN@home.example"})
-    notice = Notice.objects.get()
-    account = User.objects.get()
-    assert (account.role, account.person) == (User.Role.HOMEOWNER, homeowner_person)
-    letter = emails.letter_for(notice, now)
-    assert letter.to == "ROBIN@home.example"
-    assert letter.stop_url == ""
-    link = urlsplit(next(line for line in letter.text.splitlines() if "sesame=" in line))
-    token = parse_qs(link.query)["sesame"][0]
-    stranger.post(link.path, {"sesame": token})
-    assert stranger.get(reverse("home")).status_code == 302
-
-
-def test_somebody_who_moved_out_gets_no_account(homeowner_person: Person, stranger: Client) -> None:
-    homeowner_person.roles.update(until=date(2026, 1, 1))
-    stranger.post(reverse("sign-in"), {"email": "robin@home.example"})
-    assert not User.objects.exists()
-    assert not Notice.objects.exists()

@@ -7,9 +7,9 @@ that is installed here), and the cost of age replacement, which nothing here com
 import csv
 import gzip
 from datetime import UTC, datetime, timedelta
+from importlib.metadata import distribution
 from pathlib import Path
 
-import diyepw
 import numpy as np
 import pytest
 import vega_datasets
@@ -23,7 +23,8 @@ from shared import units
 from shared.units import AIRFLOW, M3S_PER_CFM, PA_PER_INWC, PRESSURE, VELOCITY
 from tests.schedules.planning.fleet import one_slot
 
-DIYEPW = Path(diyepw.__file__).parent / "data"
+# Found, not imported: at its first import the package makes a folder, and two test workers collide there.
+DIYEPW = Path(str(distribution("diyepw").locate_file("diyepw"))) / "data"
 # An hour a day for every ten kelvin below or above 65 F: the hours of the model count degree days.
 DEGREE_DAYS = FanModel(
     np.array([[0.0, 0.1, 0.1]]), np.array([units.celsius(65)]), np.array([units.celsius(65)]), np.ones(1),

@@ -27,7 +27,7 @@ def look_up(typed: str) -> QuerySet[FilterSlot]:
     A size finds the slots of that nominal size, the sides in any order; five digits or more also find phones.
     """
     typed = typed.strip()
-    slots = FilterSlot.objects.filter(retired_on=None).order_by("system__site__name", "name")
+    slots = FilterSlot.objects.in_use().order_by("system__site__name", "name")
     if not typed:
         return slots.none()
     size = as_size(typed)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db import IntegrityError, transaction
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, User
@@ -63,10 +64,28 @@ def record_change(
     return change
 
 
+def may_be_undone(now: datetime, slots: QuerySet[FilterSlot]) -> QuerySet[FilterChange]:
+    """What a household may take back of ``slots``: told by itself within the week, its slot's last."""
+    standing = FilterChange.objects.filter(slot=OuterRef("slot"), undone_at=None)
+    later = standing.filter(changed_at__gt=OuterRef("changed_at"))
+    return FilterChange.objects.filter(
+        ~Exists(later),
+        slot__in=slots,
+        undone_at=None,
+        told=FilterChange.Told.OCCUPANT,
+        recorded_at__gte=now - UNDO_FOR,
+    )
+
+
 def undo_change(change: FilterChange, now: datetime) -> None:
-    """Take a mistaken change back; the row stays, marked. Raises NotRecordable after a week."""
-    if now - change.recorded_at > UNDO_FOR:
-        raise NotRecordable(_("A change can be taken back for a week only; ring the desk."))
+    """Take a household's mistaken change back; the row stays, marked.
+
+    Raises NotRecordable after a week, for a change that somebody else recorded, and for one that a
+    later change followed.
+    """
+    own = may_be_undone(now, FilterSlot.objects.filter(pk=change.slot_id))
+    if change.undone_at is None and not own.filter(pk=change.pk).exists():
+        raise NotRecordable(_("Only your own last change can be taken back, and for a week; ring the desk."))
     if change.undone_at is None:
         change.undone_at = now
         change.save(update_fields=["undone_at"])

@@ -14,5 +14,6 @@ def answer_code(site: Site) -> dict[str, str]:
     """Address and QR code (SVG text) of the answer page of ``site``."""
     address = absolute("answer", signing.make(Purpose.ANSWER, f"site:{site.pk}"))
     out = io.BytesIO()
-    segno.make(address, error="m").save(out, kind="svg", scale=3, xmldecl=False, svgns=True, title="QR")
+    # With a viewBox and no size of its own the whole code scales, its quiet zone included.
+    segno.make(address, error="m").save(out, kind="svg", xmldecl=False, svgns=True, omitsize=True, title="QR")
     return {"address": address, "code": out.getvalue().decode()}

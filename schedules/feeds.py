@@ -57,9 +57,7 @@ def render(site: Site, now: datetime) -> CalendarFile:
 
 
 def _slots(site: Site) -> list[FilterSlot]:
-    rows = FilterSlot.objects.filter(
-        system__site=site, retired_on=None, system__replaced_on=None, plan__due_on__isnull=False
-    )
+    rows = FilterSlot.objects.in_use().filter(system__site=site, plan__due_on__isnull=False)
     return list(rows.select_related("system__site", "plan", "first_media").order_by("name"))
 
 

@@ -105,9 +105,11 @@ class Gatherer:
         tz: ZoneInfo,
     ) -> None:
         row, end = slot.row, self.as_of.toordinal() + 1.0
+        # A filter fitted later than the as-of day is a later fact: until then nobody knows the medium.
+        first_medium = None if row.fitted_on and row.fitted_on > self.as_of else row.first_media_id
         local = [(local_ordinal(at, tz), drop, airflow) for at, drop, airflow in readings]
         local = [reading for reading in local if reading[0] < end]
-        medium = row.first_media_id
+        medium = first_medium
         if row.fitted_on is not None and row.fitted_on <= self.as_of:
             slot.lives.append(Life(float(row.fitted_on.toordinal()), medium, True, False))
         for change in changes:
@@ -120,7 +122,7 @@ class Gatherer:
         if earliest is not None and (
             not slot.lives or (row.fitted_on is None and earliest <= slot.lives[0].began)
         ):
-            slot.lives.insert(0, Life(earliest, row.first_media_id, False, False))
+            slot.lives.insert(0, Life(earliest, first_medium, False, False))
         deal(slot.lives, local)
         if not slot.lives:
             slot.lives.append(Life(end, medium, False, False))

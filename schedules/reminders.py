@@ -40,13 +40,8 @@ class ToTell:
 def due_slots(until: date) -> QuerySet[FilterSlot]:
     """Slots in use, changed by their household, whose plan says due by ``until``."""
     return (
-        FilterSlot.objects.filter(
-            plan__due_on__lte=until,
-            retired_on=None,
-            system__replaced_on=None,
-            system__site__vacant_since=None,
-            system__site__customer__gone_on=None,
-        )
+        FilterSlot.objects.in_use()
+        .filter(plan__due_on__lte=until, system__site__vacant_since=None)
         .exclude(changed_by=FilterSlot.ChangedBy.TECHNICIAN)
         .select_related("system__site__customer", "plan", "first_media")
         .order_by("system__site", "plan__due_on", "name")

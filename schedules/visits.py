@@ -79,13 +79,11 @@ def offers(today: date) -> list[Offer]:
 
 def _technician_slots(last: date) -> list[FilterSlot]:
     rows = (
-        FilterSlot.objects.filter(
+        FilterSlot.objects.in_use()
+        .filter(
             changed_by=FilterSlot.ChangedBy.TECHNICIAN,
             plan__due_on__lte=last,
-            retired_on=None,
-            system__replaced_on=None,
             system__site__vacant_since=None,
-            system__site__customer__gone_on=None,
         )
         .exclude(jobs__visit__state__in=Visit.OPEN)
         .select_related("system__site__customer", "plan", "first_media")

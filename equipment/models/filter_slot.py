@@ -8,6 +8,14 @@ from simple_history.models import HistoricalRecords
 from shared.sizes import show_size
 
 
+class FilterSlots(models.QuerySet["FilterSlot"]):
+    """Queries that every page asks alike."""
+
+    def in_use(self) -> "FilterSlots":
+        """Slots neither retired nor of a replaced system nor of a customer who has gone."""
+        return self.filter(retired_on=None, system__replaced_on=None, system__site__customer__gone_on=None)
+
+
 class FilterSlot(models.Model):
     """A rack or grille that takes one filter; ``name`` is the code on the tag."""
 
@@ -34,6 +42,7 @@ class FilterSlot(models.Model):
     # Whoever writes a fact about the slot stamps it; schedules.due takes up what is newer than its plan.
     facts_changed_at = models.DateTimeField(db_index=True)
 
+    objects = FilterSlots.as_manager()
     history = HistoricalRecords(excluded_fields=["facts_changed_at"])
 
     class Meta:

@@ -12,7 +12,7 @@ from django.views.decorators.csrf import csrf_exempt
 
 from equipment.fields import whole_number
 from equipment.models import Desk, FilterChange, FilterSlot, Person, Site
-from equipment.record import NotRecordable, Told, record_change, undo_change
+from equipment.record import NotRecordable, Told, may_be_undone, record_change, undo_change
 from schedules import due, visits
 from schedules.emails import filter_lines
 from schedules.forms import ChangeForm
@@ -63,7 +63,7 @@ def _asked(token: str) -> Asked:
     site = Site.objects.select_related("customer").filter(pk=number).first()
     if site is None:
         raise signing.BadToken
-    rows = FilterSlot.objects.filter(system__site=site, retired_on=None, system__replaced_on=None)
+    rows = FilterSlot.objects.in_use().filter(system__site=site)
     return Asked(site, list(rows.select_related("system__site", "plan", "first_media")), all_done=False)
 
 
@@ -129,7 +129,7 @@ def _undo(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
 
 
 def _send_somebody(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
-    slots = asked.slots or list(FilterSlot.objects.filter(system__site=asked.site, retired_on=None))
+    slots = asked.slots or list(FilterSlot.objects.in_use().filter(system__site=asked.site))
     try:
         visits.book(Booking(asked.site, slots, []), now)
     except NotBookable:
@@ -147,11 +147,9 @@ def _show(
     status: int = 200,
 ) -> HttpResponse:
     today = _today(asked.site, now)
-    everything = FilterSlot.objects.filter(system__site=asked.site, retired_on=None, system__replaced_on=None)
+    everything = FilterSlot.objects.in_use().filter(system__site=asked.site)
     rows = everything.select_related("system__site", "plan", "first_media").order_by("name")
-    recent = FilterChange.objects.filter(
-        slot__system__site=asked.site, undone_at=None, recorded_at__gt=now - timedelta(days=7)
-    )
+    recent = may_be_undone(now, FilterSlot.objects.filter(system__site=asked.site))
     typed = request.POST if error and request.POST.get("what") == "changed" else None
     context = {
         "site": asked.site,

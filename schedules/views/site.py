@@ -18,12 +18,11 @@ from schedules.forms import EventForm, PersonForm
 from schedules.models import MaintenanceTask, Visit
 
 
-def lines_of(site: Site, *, retired: bool = False) -> list[FilterLine]:
-    """The site's filters as pages and cards show them."""
-    slots = FilterSlot.objects.filter(system__site=site).select_related("system__site", "plan", "first_media")
-    if not retired:
-        slots = slots.filter(retired_on=None, system__replaced_on=None)
-    return filter_lines(list(slots.order_by("system__name", "name")), timezone.now())
+def lines_of(site: Site) -> list[FilterLine]:
+    """The site's filters in use as pages and cards show them."""
+    slots = FilterSlot.objects.in_use().filter(system__site=site)
+    rows = slots.select_related("system__site", "plan", "first_media").order_by("system__name", "name")
+    return filter_lines(list(rows), timezone.now())
 
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:

@@ -97,9 +97,7 @@ def page(request: HttpRequest) -> HttpResponse:
 
 
 def _in_use() -> QuerySet[FilterSlot]:
-    return FilterSlot.objects.filter(
-        retired_on=None, system__replaced_on=None, system__site__customer__gone_on=None
-    ).select_related("system__site__customer", "plan")
+    return FilterSlot.objects.in_use().select_related("system__site__customer", "plan")
 
 
 def _narrowed(wanted: dict[str, Any]) -> Q:

@@ -2,6 +2,7 @@
 
 import csv
 import os
+from argparse import ArgumentTypeError
 from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
@@ -46,9 +47,9 @@ def _day(text: str) -> date:
     try:
         day = date.fromisoformat(text)
     except ValueError:
-        raise CommandError(f"--as-of “{text}” is not a date such as 2026-05-14") from None
+        raise ArgumentTypeError(f"“{text}” is not a date such as 2026-05-14") from None
     if not 1950 <= day.year <= 2100:
-        raise CommandError(f"--as-of “{text}” is not a year between 1950 and 2100")
+        raise ArgumentTypeError(f"“{text}” is not a year between 1950 and 2100")
     return day
 
 

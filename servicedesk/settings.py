@@ -1,5 +1,7 @@
 """All settings, read from the environment; without any, one process on SQLite."""
 
+import os
+from contextlib import suppress
 from pathlib import Path
 
 import environ
@@ -22,8 +24,13 @@ def _kept_secret() -> str:
 
     path = VAR_DIR / "secret_key"
     if not path.exists():
-        path.touch(mode=0o600)
-        path.write_text(get_random_secret_key() + get_random_secret_key())
+        # Linked into place whole: of two processes that start together the first one's key is both's.
+        mine = VAR_DIR / f"secret_key.{os.getpid()}"
+        mine.touch(mode=0o600)
+        mine.write_text(get_random_secret_key() + get_random_secret_key())
+        with suppress(FileExistsError):
+            os.link(mine, path)
+        mine.unlink()
     return path.read_text().strip()
 
 

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.utils.translation import gettext as _
-from icalendar import Calendar, Event
+from icalendar import Alarm, Calendar, Event
 
 from equipment.fitted import fitted_media
 from equipment.models import Desk, FilterSlot, Media, Site
-from schedules.addresses import absolute, host
+from schedules.addresses import absolute
 from schedules.explain import explain
 from schedules.models import Feed, Policy, Visit
 from shared import clock
@@ -48,7 +48,7 @@ def render(site: Site, now: datetime) -> CalendarFile:
     slots = _slots(site)
     media = fitted_media(slots)
     for slot in slots:
-        if slot.plan.due_on:
+        if slot.plan.due_on and not slot.plan.needs_technician:
             calendar.add_component(_filter_event(slot, media[slot.pk], slot.plan.due_on, today, desk))
     for visit in site.visits.filter(state__in=Visit.ON_A_DAY).order_by("day", "pk"):
         calendar.add_component(_visit_event(visit, desk))
@@ -65,23 +65,30 @@ def _filter_event(slot: FilterSlot, media: Media | None, due: date, today: date,
     explained = explain(slot, slot.plan, today, Policy.the(), desk.units)
     size = f"{slot.size}" + (f", MERV {media.merv}" if media else "")
     event = Event()
-    event.add("uid", f"filter-{slot.pk}@{host()}")
+    event.add("uid", f"filter-{slot.pk}@{desk.calendar_key}")
     # The stamp is the plan's, so that the same plan always gives the same bytes.
     event.add("dtstamp", slot.plan.made_at)
     event.add("last-modified", slot.plan.made_at)
-    event.add("dtstart", due)
-    event.add("dtend", due + timedelta(days=1))
+    # An overdue filter stands on today, where somebody sees it, not in the past.
+    day = max(due, today)
+    event.add("dtstart", day)
+    event.add("dtend", day + timedelta(days=1))
     event.add("summary", _("Change the air filter: %(size)s") % {"size": size})
     event.add("description", "\n".join(filter(None, (slot.location, explained.why, explained.sure))))
     event.add("transp", "TRANSPARENT")
     if slot.system.site.address:
         event.add("location", slot.system.site.address)
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("description", event["summary"])
+    alarm.add("trigger", timedelta(hours=9))
+    event.add_component(alarm)
     return event
 
 
 def _visit_event(visit: Visit, desk: Desk) -> Event:
     event = Event()
-    event.add("uid", f"visit-{visit.pk}@{host()}")
+    event.add("uid", f"visit-{visit.pk}@{desk.calendar_key}")
     stamp = visit.history.latest().history_date
     event.add("dtstamp", stamp)
     event.add("last-modified", stamp)

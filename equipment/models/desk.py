@@ -1,5 +1,6 @@
 """The contractor who runs this installation."""
 
+import uuid
 from zoneinfo import ZoneInfo
 
 from django.db import models
@@ -20,6 +21,8 @@ class Desk(models.Model):
     )
     latitude = models.FloatField(null=True, blank=True)
     longitude = models.FloatField(null=True, blank=True)
+    # What this installation's calendar entries are named by: its web address may change, their names not.
+    calendar_key = models.UUIDField(default=uuid.uuid4, editable=False)
 
     class Meta:
         verbose_name = _("desk")

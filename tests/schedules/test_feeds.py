@@ -1,6 +1,7 @@
 """Calendars, read back by a calendar library of other people."""
 
 from datetime import date, datetime, timedelta
+from typing import Any
 
 import icalendar
 import pytest
@@ -89,3 +90,26 @@ def test_a_withdrawn_address_answers_410_and_a_guessed_one_404(
     assert stranger.get(reverse("feed", args=[feed.secret])).status_code == 410
     assert stranger.get(reverse("feed", args=["guess"])).status_code == 404
     assert Feed.objects.filter(withdrawn_at=None).count() == 1
+
+
+def test_entries_keep_their_names_when_the_desk_moves_to_another_address(
+    plan: Plan, now: datetime, settings: Any
+) -> None:
+    before = [str(event["UID"]) for event in events(feeds.render(plan.slot.system.site, now).body)]
+    settings.SITE_URL = "https://filters.elsewhere.example"
+    assert [str(event["UID"]) for event in events(feeds.render(plan.slot.system.site, now).body)] == before
+
+
+def test_an_overdue_filter_stands_on_today(plan: Plan, now: datetime) -> None:
+    Plan.objects.update(due_on=date(2026, 4, 1))
+    (event,) = events(feeds.render(plan.slot.system.site, now).body)
+    assert event["DTSTART"].dt == date(2026, 5, 12)
+    (alarm,) = event.walk("VALARM")
+    assert alarm["TRIGGER"].dt == timedelta(hours=9)
+
+
+def test_a_filter_that_only_a_technician_can_help_is_not_in_the_households_calendar(
+    plan: Plan, now: datetime
+) -> None:
+    Plan.objects.update(notes=["nothing_left"])
+    assert events(feeds.render(plan.slot.system.site, now).body) == []

@@ -17,6 +17,7 @@ from equipment.models import Desk, FilterSlot, Media, Person, User
 from schedules import explain
 from schedules.addresses import absolute, host
 from schedules.models import Notice, Policy
+from schedules.notice_slots import of_a_technician, open_slots
 from shared import clock, signing
 from shared.signing import Purpose
 
@@ -71,10 +72,7 @@ def filter_lines(slots: list[FilterSlot], now: datetime) -> list[FilterLine]:
 
 
 def _filters_due(notice: Notice, now: datetime) -> Letter:
-    rows = notice.slots.select_related("slot__system__site", "slot__plan", "slot__first_media").order_by(
-        "slot__name"
-    )
-    lines = filter_lines([row.slot for row in rows], now)
+    lines = filter_lines(_spoken_of(notice), now)
     first = min((line.slot.plan.due_on for line in lines if line.slot.plan.due_on), default=None)
     subject = ngettext(
         "Your air filter: change it by %(day)s", "Your %(n)d air filters: change them by %(day)s", len(lines)
@@ -83,6 +81,14 @@ def _filters_due(notice: Notice, now: datetime) -> Letter:
     if notice.kind == Notice.Kind.FOLLOW_UP:
         subject = _("Still to do: %(subject)s") % {"subject": subject}
     return _build(notice, subject, {"lines": lines, "follow_up": notice.kind == Notice.Kind.FOLLOW_UP}, now)
+
+
+def _spoken_of(notice: Notice) -> list[FilterSlot]:
+    """What is still to be done by the reader; all of it where nothing is, as in a letter looked at later."""
+    still = open_slots(notice)
+    elsewhere = of_a_technician(slot.pk for slot in still)
+    rows = notice.slots.select_related("slot__system__site", "slot__plan", "slot__first_media")
+    return [slot for slot in still if slot.pk not in elsewhere] or [row.slot for row in rows]
 
 
 def _sign_in(notice: Notice, now: datetime) -> Letter:

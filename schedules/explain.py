@@ -41,6 +41,16 @@ def explain(slot: FilterSlot, plan: Plan | None, today: date, policy: Policy, un
             "",
             assumptions(plan),
         )
+    if plan.needs_technician:
+        return Explained(
+            _("A technician should look at this filter"),
+            _(
+                "The ducts here leave no room for the filter: even a fresh one holds back more air than the "
+                "blower can spare. Changing it more often does not help; please do not fit a finer one."
+            ),
+            "",
+            assumptions(plan),
+        )
     return Explained(
         _headline(plan.due_on, today), _why(plan, policy, units), sureness(plan, today), assumptions(plan)
     )
@@ -158,6 +168,8 @@ def state_word(plan: Plan | None, today: date, lead_days: int) -> tuple[str, str
     """The filter's state as a word and the shape that is drawn beside it."""
     if plan is None or plan.due_on is None:
         return _("not enough to say"), "open"
+    if plan.needs_technician:
+        return _("needs a technician"), "past"
     if plan.due_on < today:
         return _("overdue"), "past"
     if (plan.due_on - today).days <= lead_days:

@@ -6,8 +6,8 @@ to judge, never sent again: sending twice is worse than asking.
 
 import logging
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from smtplib import SMTPException, SMTPRecipientsRefused, SMTPResponseException
 
@@ -15,10 +15,10 @@ from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from equipment.fitted import life_keys
 from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
 from schedules import emails
-from schedules.models import Notice, NoticeSlot, Policy, Visit, VisitJob
+from schedules.models import Notice, NoticeSlot, Policy, Visit
+from schedules.notice_slots import Spoken, of_a_technician, open_slots, slots_of_visits
 from shared import clock
 
 log = logging.getLogger(__name__)
@@ -28,13 +28,18 @@ MOST_ATTEMPTS = 5
 
 @dataclass(frozen=True)
 class ToTell:
-    """The filters of one home that fall due together, and who changes them."""
+    """The filters of one home that fall due together, and who changes them.
+
+    ``slots`` are the household's to change; for ``asked`` somebody is asked to come and has no day yet;
+    at ``findings`` a technician should look, since a fresh filter would be over its limit at once.
+    """
 
     site: Site
     person: Person | None
     slots: list[FilterSlot]
     why_not: str
-    visit_booked: bool = False
+    asked: list[FilterSlot] = field(default_factory=list)
+    findings: list[FilterSlot] = field(default_factory=list)
 
 
 def due_slots(until: date) -> QuerySet[FilterSlot]:
@@ -72,27 +77,40 @@ def to_tell(now: datetime, policy: Policy) -> list[ToTell]:
     for slot in due_slots(today + timedelta(days=policy.lead_days + policy.together_days)):
         together[slot.system.site_id].append(slot)
     changers = filter_changers(together)
-    booked = set(Visit.objects.filter(state__in=Visit.ON_A_DAY).values_list("site", flat=True))
+    found = {slot.pk for slots in together.values() for slot in slots}
+    booked = slots_of_visits(found, Visit.ON_A_DAY)
+    asked = slots_of_visits(found, [Visit.State.DUE])
     homes = []
-    for slots in together.values():
-        first = slots[0].plan.due_on
-        if first is None or first > today + timedelta(days=policy.lead_days):
+    for candidates in together.values():
+        slots = _together([slot for slot in candidates if slot.pk not in booked], today, policy)
+        if not slots:
             continue
         site = slots[0].system.site
-        last = max(first, today) + timedelta(days=policy.together_days)
-        mine = [slot for slot in slots if slot.plan.due_on and slot.plan.due_on <= last]
         person = changers.get(site.pk)
-        homes.append(ToTell(site, person, mine, why_unreachable(person), site.pk in booked))
+        home = ToTell(site, person, [], why_unreachable(person))
+        for slot in slots:
+            kept = home.asked if slot.pk in asked else home.slots
+            (home.findings if slot.plan.needs_technician else kept).append(slot)
+        homes.append(home)
     return homes
+
+
+def _together(slots: list[FilterSlot], today: date, policy: Policy) -> list[FilterSlot]:
+    """Those of one home, soonest first, that go with the first; none while that is not near."""
+    first = slots[0].plan.due_on if slots else None
+    if first is None or first > today + timedelta(days=policy.lead_days):
+        return []
+    last = max(first, today) + timedelta(days=policy.together_days)
+    return [slot for slot in slots if slot.plan.due_on and slot.plan.due_on <= last]
 
 
 def write_due(now: datetime) -> int:
     """Write an outbox row for every home that is to be told and was not yet; how many were written."""
     policy, written = Policy.the(), 0
     homes = to_tell(now, policy)
-    told = Told({slot.pk for home in homes for slot in home.slots})
+    told = Spoken({slot.pk for home in homes for slot in home.slots})
     for home in homes:
-        if home.why_not or home.person is None or home.visit_booked:
+        if home.why_not or home.person is None or not home.slots:
             continue
         kind = Notice.Kind.FILTERS_DUE
         slots = [slot for slot in home.slots if not told.of(slot, kind)]
@@ -102,23 +120,6 @@ def write_due(now: datetime) -> int:
         if slots:
             written += _write(home, home.person, slots, kind, told, now, policy)
     return written
-
-
-class Told:
-    """Which slots have been spoken of in their present life, looked up in two queries."""
-
-    def __init__(self, slots: set[int]) -> None:
-        self.lives = life_keys(slots)
-        rows = NoticeSlot.objects.filter(slot__in=slots).values_list("slot", "kind", "life")
-        self._rows = set(rows)
-
-    def of(self, slot: FilterSlot, kind: str) -> bool:
-        """Whether a letter of ``kind`` spoke of the filter now in ``slot``."""
-        return (slot.pk, kind, self.lives[slot.pk]) in self._rows
-
-
-def _visit_booked(site: Site) -> bool:
-    return site.visits.filter(state__in=Visit.ON_A_DAY).exists()
 
 
 def _wants_follow_up(home: ToTell, now: datetime, policy: Policy) -> bool:
@@ -143,7 +144,7 @@ def _write(
     person: Person,
     slots: list[FilterSlot],
     kind: str,
-    told: Told,
+    told: Spoken,
     now: datetime,
     policy: Policy,
 ) -> int:
@@ -230,20 +231,14 @@ def stale(notice: Notice) -> str:
         return why
     if notice.site.vacant_since or notice.site.customer.gone_on:
         return _("nobody lives there now")
-    if _visit_booked(notice.site):
-        return _("a visit is booked")
-    if not open_slots(notice):
+    still = {slot.pk for slot in open_slots(notice)}
+    if not still:
         return _("the filters were changed meanwhile")
+    if still <= slots_of_visits(still, Visit.ON_A_DAY):
+        return _("a visit is booked")
+    if still <= of_a_technician(still):
+        return _("somebody was asked to come")
     return ""
-
-
-def open_slots(notice: Notice) -> list[FilterSlot]:
-    """The notice's slots whose filter is still the one it speaks of."""
-    rows = notice.slots.select_related("slot__system__site", "slot__plan", "slot__first_media").order_by(
-        "slot__name"
-    )
-    lives = life_keys([row.slot_id for row in rows])
-    return [row.slot for row in rows if row.life == lives[row.slot_id] and row.slot.retired_on is None]
 
 
 def _finish(notice: Notice, state: str, why: str) -> None:
@@ -281,20 +276,27 @@ def park_lost_claims(now: datetime) -> int:
 
 def call_list(now: datetime) -> list[ToTell]:
     """Homes with due filters whom no letter reaches, each with the reason."""
-    homes = [home for home in to_tell(now, Policy.the()) if not home.visit_booked]
-    asked = set(VisitJob.objects.filter(visit__state=Visit.State.DUE).values_list("visit__site", flat=True))
     unsent = {
         row.site_id: row
         for row in Notice.objects.filter(state__in=[Notice.State.FAILED, Notice.State.PARKED]).order_by("pk")
     }
     listed = []
-    for home in homes:
-        why = home.why_not
-        if not why and home.site.pk in unsent:
-            row = unsent[home.site.pk]
-            why = f"{row.get_state_display()}: {row.why}"
-        if not why and home.site.pk in asked:
-            why = _("asked for somebody to come")
-        if why:
-            listed.append(ToTell(home.site, home.person, home.slots, why))
+    for home in to_tell(now, Policy.the()):
+        for slots, why in _to_ring(home, unsent.get(home.site.pk)):
+            listed.append(ToTell(home.site, home.person, slots, why))
     return listed
+
+
+def _to_ring(home: ToTell, unsent: Notice | None) -> Iterator[tuple[list[FilterSlot], str]]:
+    """The home's filters that no letter settles, by reason."""
+    if home.findings:
+        yield (
+            home.findings,
+            _("even a fresh filter is over its limit here: a technician should look"),
+        )
+    if home.asked:
+        yield home.asked, _("asked for somebody to come")
+    if home.slots and home.why_not:
+        yield home.slots, home.why_not
+    elif home.slots and unsent:
+        yield home.slots, f"{unsent.get_state_display()}: {unsent.why}"

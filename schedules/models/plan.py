@@ -39,3 +39,8 @@ class Plan(models.Model):
 
     def __str__(self) -> str:
         return f"{self.slot_id} due {self.due_on}"
+
+    @property
+    def needs_technician(self) -> bool:
+        """Whether even a clean filter is over the limit, so that changing it is no remedy."""
+        return "nothing_left" in self.notes

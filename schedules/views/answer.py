@@ -17,7 +17,7 @@ from schedules import due, visits
 from schedules.emails import filter_lines
 from schedules.forms import ChangeForm
 from schedules.models import Notice
-from schedules.reminders import open_slots
+from schedules.notice_slots import open_slots
 from schedules.visits import Booking, NotBookable
 from shared import clock, signing
 from shared.signing import Purpose

@@ -9,6 +9,7 @@ from django.core import mail
 from equipment.models import FilterSlot, Person, Site
 from equipment.record import Told, record_change
 from schedules import emails, reminders
+from schedules.explain import explain, state_word
 from schedules.models import Notice, NoticeSlot, Plan, Visit
 from tests.factories import (
     FilterSlotFactory,
@@ -17,6 +18,7 @@ from tests.factories import (
     SystemFactory,
     TechnicianFactory,
     VisitFactory,
+    VisitJobFactory,
 )
 
 pytestmark = pytest.mark.django_db
@@ -26,6 +28,16 @@ pytestmark = pytest.mark.django_db
 def due_home(home_slot: FilterSlot, homeowner_person: Person) -> Plan:
     """The homeowner's filter is due in four days."""
     return PlanFactory(slot=home_slot, due_on=date(2026, 5, 16), reason=Plan.Reason.RISK, run_hours=700)
+
+
+def book(slot: FilterSlot) -> None:
+    visit = VisitFactory(
+        site=slot.system.site,
+        technician=TechnicianFactory(),
+        day=date(2026, 5, 14),
+        state=Visit.State.SCHEDULED,
+    )
+    VisitJobFactory(visit=visit, slot=slot, task=None)
 
 
 def deliver(now: datetime) -> int:
@@ -110,11 +122,58 @@ def test_a_vacant_house_is_not_told(due_home: Plan, home: Site, now: datetime) -
 
 def test_a_booked_visit_stops_the_letter(due_home: Plan, home: Site, now: datetime) -> None:
     reminders.write_due(now)
+    book(due_home.slot)
+    deliver(now)
+    assert Notice.objects.get().why == "a visit is booked"
+    assert reminders.call_list(now) == []
+
+
+def test_a_visit_for_one_filter_does_not_silence_the_others(due_home: Plan, now: datetime) -> None:
+    beside = PlanFactory(slot=FilterSlotFactory(system=due_home.slot.system, name="attic-slot")).slot
+    Plan.objects.update(due_on=date(2026, 5, 16))
+    reminders.write_due(now)
+    book(beside)
+    deliver(now)
+    assert Notice.objects.get().state == Notice.State.SENT
+    assert "Your air filter:" in mail.outbox[0].subject
+
+
+def test_a_tune_up_on_a_day_silences_no_filter(due_home: Plan, home: Site, now: datetime) -> None:
     VisitFactory(
         site=home, technician=TechnicianFactory(), day=date(2026, 5, 14), state=Visit.State.SCHEDULED
     )
+    assert reminders.write_due(now) == 1
+    assert deliver(now) == 1
+    assert len(mail.outbox) == 1
+
+
+def test_a_filter_for_which_somebody_was_asked_is_rung_about_and_not_written_about(
+    due_home: Plan, now: datetime
+) -> None:
+    VisitJobFactory(visit=VisitFactory(site=due_home.slot.system.site), slot=due_home.slot, task=None)
+    assert reminders.write_due(now) == 0
+    assert [home.why_not for home in reminders.call_list(now)] == ["asked for somebody to come"]
+
+
+def test_where_even_a_fresh_filter_is_over_its_limit_a_person_rings(due_home: Plan, now: datetime) -> None:
+    due_home.notes = ["nothing_left"]
+    due_home.save()
+    assert reminders.write_due(now) == 0
+    (home,) = reminders.call_list(now)
+    assert home.slots == [due_home.slot]
+    assert home.why_not == "even a fresh filter is over its limit here: a technician should look"
+    said = explain(due_home.slot, due_home, date(2026, 5, 12), reminders.Policy.the())
+    assert said.headline == "A technician should look at this filter"
+    assert state_word(due_home, date(2026, 5, 12), 10) == ("needs a technician", "past")
+
+
+def test_a_filter_changed_meanwhile_is_not_in_the_letter(due_home: Plan, now: datetime) -> None:
+    beside = PlanFactory(slot=FilterSlotFactory(system=due_home.slot.system, name="attic-slot")).slot
+    Plan.objects.update(due_on=date(2026, 5, 16))
+    reminders.write_due(now)
+    record_change(beside, date(2026, 5, 12), None, Told("occupant", "occupant"), now)
     deliver(now)
-    assert Notice.objects.get().why == "a visit is booked"
+    assert "Your air filter:" in mail.outbox[0].subject
 
 
 def test_a_filter_that_the_technician_changes_is_not_the_households_business(

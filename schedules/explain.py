@@ -11,6 +11,9 @@ from equipment.models import FilterSlot
 from schedules.models import Plan, Policy
 from shared.units import PRESSURE, show
 
+# A share of the way to the limit below which nothing is worth saying of the dust yet.
+FRESH = 0.05
+
 
 @dataclass(frozen=True)
 class Explained:
@@ -68,19 +71,42 @@ def _headline(due: date, today: date) -> str:
     return _("Change it by %(day)s") % {"day": say_day(due)}
 
 
+def _why_risk(plan: Plan, policy: Policy, units: str) -> str:
+    chance = _("By this day the chance that it has used up all of it reaches %(risk)s in 100.") % {
+        "risk": round(policy.accepted_risk * 100)
+    }
+    share = max(loaded_share(plan) or 0.0, 0.0)
+    said = {
+        "hours": formats.number_format(round(plan.run_hours or 0), force_grouping=True),
+        "share": round(share * 100),
+        "now": show(plan.drop_now_pa, PRESSURE, units),
+        "limit": show(plan.limit_drop_pa, PRESSURE, units),
+        "day": say_day(plan.life_began_on),
+    }
+    if share >= 1:
+        return (
+            _(
+                "Your fan has run about %(hours)s hours since the last change, and dust has used up what your "
+                "blower can spare: the filter now holds back the air by about %(now)s, its limit here is %(limit)s."
+            )
+            % said
+        )
+    if share < FRESH:
+        begun = _(
+            "A fresh filter has been in since %(day)s. As it fills, dust uses up the pressure that your "
+            "blower can spare here, up to a limit of %(limit)s."
+        )
+    else:
+        begun = _(
+            "Your fan has run about %(hours)s hours since the last change, and dust has used about %(share)s %% "
+            "of the pressure that your blower can spare here: now %(now)s, limit %(limit)s."
+        )
+    return f"{begun % said} {chance}"
+
+
 def _why(plan: Plan, policy: Policy, units: str) -> str:
-    hours = round(plan.run_hours or 0)
     if plan.reason == Plan.Reason.RISK:
-        return _(
-            "Your fan has run about %(hours)s hours since the last change. The filter now holds back the air "
-            "by about %(now)s, its limit here is %(limit)s, and by this day the chance of being past that "
-            "reaches %(risk)s in 100."
-        ) % {
-            "hours": formats.number_format(hours, force_grouping=True),
-            "now": show(plan.drop_now_pa, PRESSURE, units),
-            "limit": show(plan.limit_drop_pa, PRESSURE, units),
-            "risk": round(policy.accepted_risk * 100),
-        }
+        return _why_risk(plan, policy, units)
     days = (plan.due_on - plan.life_began_on).days if plan.due_on and plan.life_began_on else 0
     if plan.reason == Plan.Reason.MEDIUM:
         return _("This filter is made to stay in for %(days)d days at most, and that time is up then.") % {

@@ -1,0 +1,46 @@
+"""Why this date, in words."""
+
+from datetime import date
+
+import pytest
+
+from equipment.models import FilterSlot
+from schedules.explain import explain
+from schedules.models import Plan, Policy
+
+TODAY = date(2026, 5, 12)
+INWC = 249.0889
+
+
+def why(now_inwc: float) -> str:
+    plan = Plan(
+        due_on=date(2026, 7, 1),
+        reason=Plan.Reason.RISK,
+        life_began_on=date(2026, 2, 1),
+        run_hours=1234.4,
+        clean_drop_pa=0.10 * INWC,
+        drop_now_pa=now_inwc * INWC,
+        limit_drop_pa=0.20 * INWC,
+    )
+    return explain(FilterSlot(), plan, TODAY, Policy(accepted_risk=0.2)).why
+
+
+def test_a_loading_filter_is_told_as_a_share_of_what_the_blower_can_spare() -> None:
+    said = why(0.15)
+    assert said.startswith("Your fan has run about 1,234 hours since the last change")
+    assert "about 50 % of the pressure" in said
+    assert "now 0.15 in. w.c., limit 0.20 in. w.c." in said
+    assert said.endswith("20 in 100.")
+
+
+def test_just_after_a_change_nothing_is_said_of_dust_that_is_not_there() -> None:
+    said = why(0.102)
+    assert said.startswith("A fresh filter has been in since 1 February 2026.")
+    assert " % of the pressure" not in said
+
+
+@pytest.mark.parametrize("drop", [0.2, 0.31])
+def test_past_the_limit_no_chance_is_told(drop: float) -> None:
+    said = why(drop)
+    assert "used up what your blower can spare" in said
+    assert "in 100" not in said

@@ -1,15 +1,17 @@
 """The answer page: GET shows, only POST acts."""
 
 from datetime import UTC, date, datetime, timedelta
+from xml.etree import ElementTree
 
 import pytest
+import segno
 import time_machine
 from django.test import Client
 from django.urls import reverse
 
 from equipment.models import FilterChange, FilterSlot, Person, Site
 from equipment.record import Told, record_change
-from schedules import due, emails, reminders
+from schedules import cards, due, emails, reminders
 from schedules.models import Notice, Plan, Visit
 from shared import signing
 from shared.signing import Purpose
@@ -184,3 +186,30 @@ def test_of_two_ticked_filters_both_are_recorded_or_none(
     assert response.status_code == 422
     assert "later change" in response.text
     assert home_slot.changes.count() == 0
+
+
+def test_a_change_from_the_desks_sheets_is_not_the_households_to_take_back(
+    told: str, stranger: Client, home_slot: FilterSlot
+) -> None:
+    change = record_change(home_slot, date(2026, 5, 11), None, Told("technician", "import"), NOW)
+    assert "Take it back" not in stranger.get(told).text
+    assert stranger.post(told, {"what": "undo", "change": change.pk}).status_code == 422
+    change.refresh_from_db()
+    assert change.undone_at is None
+
+
+def test_only_the_last_change_of_a_filter_can_be_taken_back(
+    told: str, stranger: Client, home_slot: FilterSlot
+) -> None:
+    first = record_change(home_slot, date(2026, 5, 8), None, Told("occupant", "occupant"), NOW)
+    record_change(home_slot, date(2026, 5, 11), None, Told("occupant", "occupant"), NOW)
+    assert stranger.get(told).text.count("Take it back") == 1
+    assert stranger.post(told, {"what": "undo", "change": first.pk}).status_code == 422
+
+
+def test_the_cards_code_scales_whole_and_opens_the_answer_page(home: Site) -> None:
+    code = cards.answer_code(home)
+    drawing = ElementTree.fromstring(code["code"])
+    side = segno.make(code["address"], error="m").symbol_size()[0]
+    assert drawing.get("viewBox") == f"0 0 {side} {side}"
+    assert (drawing.get("width"), drawing.get("height")) == (None, None)

@@ -127,14 +127,14 @@ def _find_airflows(question: Question, found: _Findings) -> None:
     if question.fixed_speed and question.blower_table:
         found.airflow_m3s = _operating(question, found, found.design_m3s)
     elif question.fixed_speed:
-        found.assumed += ("airflow taken as the design airflow, no blower table given",)
+        found.airflow_m3s = None
+        found.no_airflow = "no blower table is given, so the airflow of this fixed-speed blower is not known"
     if found.airflow_m3s is not None:
         found.loss_percent = 100 * (1 - found.airflow_m3s / found.design_m3s)
 
 
 def _operating(question: Question, found: _Findings, design_m3s: float) -> float | None:
     if question.curve is None:
-        found.no_airflow = "without label points the blower's airflow cannot be told"
         return None
     parts: dict[str, Resistance] = {
         "return": with_the_square(question.return_static_pa or 0.0, design_m3s),
@@ -226,7 +226,7 @@ def _questions(question: Question, found: _Findings) -> list[str]:
         reasons.append("the medium is not known")
     elif question.curve is None:
         reasons.append("the medium has no label points")
-    if found.airflow_m3s is None and (question.curve is not None or found.design_m3s is None):
+    if found.no_airflow:
         reasons.append(found.no_airflow)
     if _budget(question) is None:
         reasons.append("neither return budget nor rated external static is known")

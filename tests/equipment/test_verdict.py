@@ -235,10 +235,12 @@ def test_a_fixed_speed_blower_below_the_floor_is_refused() -> None:
     assert answer.why == "airflow of 720 cfm is below the floor of 735 cfm, 350 cfm a ton"
 
 
-def test_fixed_speed_without_a_table_takes_the_design_airflow_and_says_so() -> None:
+def test_fixed_speed_without_a_table_is_asked_about_and_gives_no_figure_that_needs_it() -> None:
     answer = asked(fixed_speed=True)
-    assert answer.airflow_m3s == pytest.approx(800 * CFM)
-    assert answer.why.endswith("(airflow taken as the design airflow, no blower table given)")
+    assert answer.verdict == "ask"
+    assert answer.why.startswith("no blower table is given")
+    assert (answer.airflow_m3s, answer.clean_drop_pa, answer.airflow_loss_percent) == (None, None, None)
+    assert answer.face_velocity_ms is not None
 
 
 def test_a_constant_airflow_blower_needs_no_table() -> None:

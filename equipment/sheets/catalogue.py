@@ -120,7 +120,7 @@ def load_points(sheet: Sheet, run: Import) -> None:
         if key in seen:
             if seen[key] != row["clean_drop_inwc"]:
                 reason = "this airflow stands twice in this file with another drop"
-                sheet.refuse(cells.line, "airflow_cfm", row["media"], reason)
+                sheet.refuse(cells.line, "airflow_cfm", cells.typed["airflow_cfm"], reason)
             continue
         seen[key] = row["clean_drop_inwc"]
         if _store_point(stored.get(key), media, row):

@@ -129,7 +129,7 @@ def _long_day(sheet: Sheet, cells: Cells, zone_name: str) -> bool:
     length = clock.hours_in_day(cells.values["date"], clock.zone(zone_name))
     if cells.values["fan_hours"] <= length:
         return True
-    hours = f"{cells.values['fan_hours']:g}"
+    hours = cells.typed["fan_hours"]
     sheet.refuse(cells.line, "fan_hours", hours, f"that day has {length:g} hours in {zone_name}")
     return False
 

@@ -30,15 +30,24 @@ CHANGES = (
 )
 
 
+_COLUMN_OF = {
+    "filter_drop_pa": "filter_drop_inwc",
+    "airflow_m3s": "airflow_cfm",
+    "changed_on": "changed_on",
+    "media_id": "media",
+    "changed_by": "changed_by",
+}
+
+
 @dataclass(frozen=True)
 class Event:
     """A row on its way to the record."""
 
     line: int
     slot: int
-    slot_name: str
     at: datetime
     fields: Row
+    typed: dict[str, str]
 
 
 def load_readings(sheet: Sheet, run: Import) -> None:
@@ -79,22 +88,26 @@ def _load(sheet: Sheet, run: Import, model: Any, at_column: str, fields_of: Any)
             if earlier is not event.fields:
                 if earlier != event.fields:
                     reason = "stands twice in this file with other values"
-                    sheet.refuse(
-                        event.line, at_column, f"{event.slot_name} {event.at:%Y-%m-%d %H:%M}Z", reason
-                    )
+                    sheet.refuse(event.line, at_column, event.typed[at_column], reason)
                 continue
             row = stored.get((event.slot, event.at))
             if row is None:
                 fresh.append(model(slot_id=event.slot, **{at_field: event.at}, **event.fields))
-            elif differing := differences(row, _said(event.fields)):
-                what = ", ".join(differing)
-                reason = f"is already stored with another {what}; a stored event is not overwritten"
-                sheet.refuse(event.line, at_column, f"{event.slot_name} {event.at:%Y-%m-%d %H:%M}Z", reason)
+            else:
+                _hold_to_stored(sheet, event, row)
         if fresh:
             bulk_create_with_history(fresh, model, batch_size=500)
         run.slots |= {row.slot_id for row in fresh}
         run.changed(sheet.name, len(fresh))
         run.progress(sheet.name, run.report.rows[sheet.name])
+
+
+def _hold_to_stored(sheet: Sheet, event: Event, row: Any) -> None:
+    """A fault for every cell that says other than the stored event."""
+    for field in differences(row, _said(event.fields)):
+        column = _COLUMN_OF[field]
+        reason = "is already stored with another value; a stored event is not overwritten"
+        sheet.refuse(event.line, column, event.typed[column], reason)
 
 
 def _events(sheet: Sheet, run: Import, at_column: str, fields_of: Any) -> Iterator[Event]:
@@ -111,9 +124,10 @@ def _events(sheet: Sheet, run: Import, at_column: str, fields_of: Any) -> Iterat
         try:
             fields = fields_of(cells.values, zone)
         except Refused as refused:
-            sheet.refuse(cells.line, "media", cells.values.get("media"), str(refused))
+            sheet.refuse(cells.line, "media", cells.typed["media"], str(refused))
             continue
-        yield Event(cells.line, slot, name, c.at_instant(cells.values[at_column], zone), fields)
+        at = c.at_instant(cells.values[at_column], zone)
+        yield Event(cells.line, slot, at, fields, cells.typed)
 
 
 def _said(fields: Row) -> Row:

@@ -48,18 +48,20 @@ def test_the_same_key_with_other_values_in_one_file_is_a_fault(faults: Faults) -
     assert "twice" in change
 
 
-@pytest.mark.parametrize("other", [{"filter_drop_inwc": 0.13}, {"airflow_cfm": 400}])
-def test_a_stored_reading_is_not_overwritten(whole: Callable[..., Any], other: dict[str, object]) -> None:
+@pytest.mark.parametrize(("column", "cell"), [("filter_drop_inwc", "0.130"), ("airflow_cfm", "400")])
+def test_a_stored_reading_is_not_overwritten_and_the_fault_shows_the_cell(
+    whole: Callable[..., Any], column: str, cell: str
+) -> None:
     whole()
-    report = whole(readings=[READING | other])
-    assert [fault.line for fault in report.faults] == [2]
+    report = whole(readings=[READING | {column: cell}])
+    assert [(fault.line, fault.column, fault.value) for fault in report.faults] == [(2, column, cell)]
     assert "stored" in report.faults[0].reason
 
 
 def test_a_stored_change_is_not_overwritten(whole: Callable[..., Any]) -> None:
     whole()
     report = whole(changes=[CHANGE | {"media": "deep"}])
-    assert len(report.faults) == 1
+    assert [(fault.column, fault.value) for fault in report.faults] == [("media", "deep")]
     assert FilterChange.objects.get(slot__name="up-1").media.name == "pleat"
 
 

@@ -1,7 +1,8 @@
 """media.csv, media_points.csv and stations.csv: small sheets, held whole by name."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from decimal import Decimal
+from itertools import groupby, pairwise
 from typing import Any
 
 from equipment.models import Media, MediaPoint, Station
@@ -10,6 +11,7 @@ from equipment.sheets.columns import Column
 from equipment.sheets.context import Import, batches
 from equipment.sheets.same import differences
 from equipment.sheets.table import Cells, Row, Sheet
+from shared import units
 
 MEDIA = (
     Column("media", c.name, required=True, names="medium"),
@@ -126,6 +128,27 @@ def load_points(sheet: Sheet, run: Import) -> None:
         if _store_point(stored.get(key), media, row):
             run.media.add(media)
             run.changed(sheet.name, 1)
+    _remark_falling_labels(sheet, {media for media, _ in seen})
+
+
+def _remark_falling_labels(sheet: Sheet, media: Iterable[int]) -> None:
+    """Say which labels, whole as stored now, show less drop at more airflow: none can, so one is mistyped."""
+    for some in batches(sorted(media), 500):
+        points = MediaPoint.objects.filter(media__in=some).select_related("media")
+        for _, label in groupby(points.order_by("media", "airflow_m3s"), lambda point: point.media_id):
+            for low, high in pairwise(label):
+                if high.clean_drop_pa < low.clean_drop_pa:
+                    sheet.report.remark(f"{sheet.name}: {_falls(low, high)}")
+
+
+def _falls(low: MediaPoint, high: MediaPoint) -> str:
+    cfm = [point.airflow_m3s / units.M3S_PER_CFM for point in (low, high)]
+    drop = [point.clean_drop_pa / units.PA_PER_INWC for point in (low, high)]
+    return (
+        f"the drop of “{low.media.name}” falls from {drop[0]:.3g} to {drop[1]:.3g} in. w.c. as its airflow "
+        f"rises from {cfm[0]:.0f} to {cfm[1]:.0f} cfm, which no filter does; what is worked out from this label is "
+        "doubtful until it is mended"
+    )
 
 
 def _store_point(point: MediaPoint | None, media: int, row: Row) -> bool:

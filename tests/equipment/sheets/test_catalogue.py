@@ -79,3 +79,26 @@ def test_a_point_of_nought_is_refused(faults: Faults, column: str, value: int) -
     row = {"media": "deep", "airflow_cfm": 400, "clean_drop_inwc": 0.05}
     (fault,) = faults(media_points=[row | {column: value}])
     assert "must be above 0" in fault
+
+
+def test_a_drop_that_falls_as_its_airflow_rises_is_remarked_and_the_rest_goes_on(
+    whole: Callable[..., Any],
+) -> None:
+    report = whole(add={"media_points": [{"media": "pleat", "airflow_cfm": 1000, "clean_drop_inwc": 0.04}]})
+    (remark,) = report.remarks
+    assert "media_points.csv: the drop of “pleat” falls from 0.11 to 0.04 in. w.c." in remark
+    assert "from 800 to 1000 cfm" in remark
+    assert report.stored
+    assert MediaPoint.objects.count() == 3
+
+
+def test_a_point_that_falls_below_one_stored_earlier_is_remarked(
+    whole: Callable[..., Any], importing: Callable[..., Any]
+) -> None:
+    whole()
+    report = importing(media_points=[{"media": "pleat", "airflow_cfm": 600, "clean_drop_inwc": 0.2}])
+    assert "falls from 0.2 to 0.11" in report.remarks[0]
+
+
+def test_a_label_that_rises_is_not_remarked(whole: Callable[..., Any]) -> None:
+    assert whole().remarks == []

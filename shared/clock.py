@@ -40,6 +40,17 @@ def send_at(day: date, tz: ZoneInfo, hour: int) -> datetime:
     return datetime.combine(day, time(hour), tz).astimezone(UTC)
 
 
+def skipped(local: datetime, tz: ZoneInfo) -> bool:
+    """Whether the clocks of ``tz`` jump over the naive ``local``."""
+    return local.replace(tzinfo=tz).astimezone(UTC).astimezone(tz).replace(tzinfo=None) != local
+
+
+def repeated(local: datetime, tz: ZoneInfo) -> bool:
+    """Whether the clocks of ``tz`` show the naive ``local`` twice."""
+    first, second = (local.replace(tzinfo=tz, fold=fold).utcoffset() for fold in (0, 1))
+    return first != second and not skipped(local, tz)
+
+
 def in_window(now: datetime, tz: ZoneInfo, first_hour: int, last_hour: int) -> bool:
     """Whether local time is from ``first_hour`` to before ``last_hour``."""
     return first_hour <= now.astimezone(tz).hour < last_hour

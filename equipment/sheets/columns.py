@@ -211,9 +211,14 @@ def blower_table(cell: str) -> list[list[float]]:
 
 
 def at_instant(value: date | datetime, zone_name: str) -> datetime:
-    """An aware UTC instant: of a datetime itself (naive: in the zone), of a day its end."""
+    """An aware UTC instant: of a datetime itself (naive: in the zone), of a day its end.
+
+    Of a naive time that the clocks show twice, the first. Raises Refused for one that they skip.
+    """
     tz = clock.zone(zone_name)
     if isinstance(value, datetime):
+        if value.tzinfo is None and clock.skipped(value, tz):
+            raise Refused(f"is a time that never was in {zone_name}: the clocks go forward over it")
         aware = value if value.tzinfo else value.replace(tzinfo=tz)
         return aware.astimezone(UTC)
     return clock.end_of_day(value, tz)

@@ -13,7 +13,7 @@ from equipment.sheets.columns import Column
 from equipment.sheets.context import Import, batches
 from equipment.sheets.faults import Refused
 from equipment.sheets.same import differences
-from equipment.sheets.table import Row, Sheet
+from equipment.sheets.table import Cells, Row, Sheet
 from shared import clock
 
 READINGS = (
@@ -50,10 +50,33 @@ class Event:
     typed: dict[str, str]
 
 
+class ShownTwice:
+    """Local times of one sheet that the clocks show twice; the first is taken, and that is said once."""
+
+    def __init__(self, sheet: Sheet, column: str) -> None:
+        self.sheet = sheet
+        self.column = column
+        self.lines: list[int] = []
+
+    def note(self, cells: Cells, zone: str) -> None:
+        """Remember the row if its time has no offset and is shown twice in the zone."""
+        value = cells.values[self.column]
+        if isinstance(value, datetime) and not value.tzinfo and clock.repeated(value, clock.zone(zone)):
+            self.lines.append(cells.line)
+
+    def remark(self) -> None:
+        """Say how many there were, and on which line the first."""
+        if self.lines:
+            self.sheet.report.remark(
+                f"{self.sheet.name}: {self.column} of {len(self.lines)} rows (the first on line {self.lines[0]}) "
+                "is shown twice as the clocks go back; the earlier is taken, write an offset to say otherwise"
+            )
+
+
 def load_readings(sheet: Sheet, run: Import) -> None:
     """Store readings.csv."""
 
-    def fields(row: Row, zone: str) -> Row:
+    def fields(row: Row, zone: str, at: datetime) -> Row:
         return {"filter_drop_pa": row["filter_drop_inwc"], "airflow_m3s": row.get("airflow_cfm")}
 
     _load(sheet, run, Reading, "taken_at", fields)
@@ -63,10 +86,9 @@ def load_changes(sheet: Sheet, run: Import) -> None:
     """Store changes.csv."""
     media = dict(Media.objects.values_list("name", "pk"))
 
-    def fields(row: Row, zone: str) -> Row:
+    def fields(row: Row, zone: str, at: datetime) -> Row:
         if row.get("media") is not None and row["media"] not in media:
             raise Refused(sheet.report.unknown("medium", row["media"]))
-        at = c.at_instant(row["changed_on"], zone)
         day = row["changed_on"]
         return {
             "changed_on": clock.local_day(at, clock.zone(zone)) if isinstance(day, datetime) else day,
@@ -115,19 +137,24 @@ def _events(sheet: Sheet, run: Import, at_column: str, fields_of: Any) -> Iterat
         name: (pk, zone or run.desk_zone)
         for name, pk, zone in FilterSlot.objects.values_list("name", "pk", "system__site__timezone")
     }
+    twice = ShownTwice(sheet, at_column)
     for cells in sheet.rows():
         name = cells.values["filter_slot"]
         if name not in slots:
             sheet.refuse(cells.line, "filter_slot", name, sheet.report.unknown("filter slot", name))
             continue
         slot, zone = slots[name]
+        column = at_column
         try:
-            fields = fields_of(cells.values, zone)
+            at = c.at_instant(cells.values[at_column], zone)
+            column = "media"
+            fields = fields_of(cells.values, zone, at)
         except Refused as refused:
-            sheet.refuse(cells.line, "media", cells.typed["media"], str(refused))
+            sheet.refuse(cells.line, column, cells.typed[column], str(refused))
             continue
-        at = c.at_instant(cells.values[at_column], zone)
+        twice.note(cells, zone)
         yield Event(cells.line, slot, at, fields, cells.typed)
+    twice.remark()
 
 
 def _said(fields: Row) -> Row:

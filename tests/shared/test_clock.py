@@ -79,3 +79,22 @@ def test_days_follow_one_another_without_gap_and_hold_their_own_noon(day: date, 
     assert clock.local_day(clock.end_of_day(day, tz) - timedelta(seconds=1), tz) == day
     assert clock.local_day(clock.send_at(day, tz, 12), tz) == day
     assert 23 <= clock.hours_in_day(day, tz) <= 25
+
+
+@pytest.mark.parametrize(
+    ("local", "skipped", "repeated"),
+    [
+        ("2026-03-08T01:59", False, False),
+        ("2026-03-08T02:00", True, False),
+        ("2026-03-08T02:59", True, False),
+        ("2026-03-08T03:00", False, False),
+        ("2026-11-01T00:59", False, False),
+        ("2026-11-01T01:00", False, True),
+        ("2026-11-01T01:59", False, True),
+        ("2026-11-01T02:00", False, False),
+    ],
+)
+def test_times_that_the_clocks_skip_or_show_twice(local: str, skipped: bool, repeated: bool) -> None:
+    """Chicago goes from 02:00 to 03:00 on 8 March and from 02:00 to 01:00 on 1 November 2026."""
+    moment = datetime.fromisoformat(local)
+    assert (clock.skipped(moment, CHICAGO), clock.repeated(moment, CHICAGO)) == (skipped, repeated)

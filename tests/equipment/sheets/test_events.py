@@ -97,3 +97,38 @@ def test_a_change_late_in_the_evening_keeps_its_local_day(whole: Callable[..., A
 def test_a_change_to_a_medium_nobody_knows(faults: Faults) -> None:
     (fault,) = faults(changes=[CHANGE | {"changed_on": "2026-04-01", "media": "wool"}])
     assert "changes.csv line 4, media “wool”: no medium of this name is known" in fault
+
+
+@pytest.mark.parametrize(
+    ("name", "row", "column", "cell"),
+    [
+        ("readings", READING, "taken_at", "2026-03-08T02:30"),
+        ("changes", CHANGE, "changed_on", "2026-03-08T02:00"),
+    ],
+)
+def test_a_time_that_the_clocks_skip_is_refused(
+    faults: Faults, name: str, row: dict[str, object], column: str, cell: str
+) -> None:
+    """Clocks in Chicago go from 02:00 to 03:00 on 8 March 2026; Berlin's do so three weeks later."""
+    (fault,) = faults(**{name: [row | {column: cell}]})
+    assert f"{name}.csv line 4, {column} “{cell}”: is a time that never was in America/Chicago" in fault
+
+
+def test_a_time_skipped_elsewhere_or_just_after_the_gap_is_good(faults: Faults) -> None:
+    good = READING | {"taken_at": "2026-03-08T03:00"}
+    assert faults(readings=[good, READING | {"filter_slot": "cot-1", "taken_at": "2026-03-08T02:30"}]) == []
+
+
+def test_a_time_shown_twice_is_the_first_and_that_is_said(whole: Callable[..., Any]) -> None:
+    """Clocks in Chicago go from 02:00 back to 01:00 on 2 November 2025, from UTC-5 to UTC-6."""
+    report = whole(readings=[READING | {"taken_at": "2025-11-02T01:30"}])
+    assert Reading.objects.get().taken_at == datetime(2025, 11, 2, 6, 30, tzinfo=UTC)
+    assert report.stored
+    (remark,) = report.remarks
+    assert "readings.csv: taken_at of 1 rows (the first on line 2)" in remark
+
+
+def test_an_offset_says_which_of_the_two_is_meant(whole: Callable[..., Any]) -> None:
+    report = whole(readings=[READING | {"taken_at": "2025-11-02T01:30-06:00"}])
+    assert Reading.objects.get().taken_at == datetime(2025, 11, 2, 7, 30, tzinfo=UTC)
+    assert report.remarks == []

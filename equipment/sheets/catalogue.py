@@ -146,8 +146,8 @@ def _falls(low: MediaPoint, high: MediaPoint) -> str:
     drop = [point.clean_drop_pa / units.PA_PER_INWC for point in (low, high)]
     return (
         f"the drop of “{low.media.name}” falls from {drop[0]:.3g} to {drop[1]:.3g} in. w.c. as its airflow "
-        f"rises from {cfm[0]:.0f} to {cfm[1]:.0f} cfm, which no filter does; what is worked out from this label is "
-        "doubtful until it is mended"
+        f"rises from {cfm[0]:.0f} to {cfm[1]:.0f} cfm, which no filter does; what is worked out from this "
+        "label is doubtful until it is mended"
     )
 
 

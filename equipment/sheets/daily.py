@@ -11,7 +11,7 @@ from django.db import connection, transaction
 from equipment.models import RuntimeDay, Station, System, WeatherDay
 from equipment.sheets import columns as c
 from equipment.sheets.columns import Column
-from equipment.sheets.context import Import, batches
+from equipment.sheets.context import STILL_TO_COME, Import, batches
 from equipment.sheets.table import Cells, Sheet
 from shared import clock, units
 
@@ -95,7 +95,7 @@ def _load(
     sheet: Sheet, run: Import, series: Series, owners: dict[str, int], zones: dict[int, str] | None
 ) -> set[int]:
     touched: set[int] = set()
-    good = _good_rows(sheet, series, owners, zones)
+    good = _good_rows(sheet, series, owners, zones, run.last_day())
     for batch in batches(good, 10_000):
         fresh = _unlike_stored(batch, series)
         _upsert(fresh, series)
@@ -106,7 +106,7 @@ def _load(
 
 
 def _good_rows(
-    sheet: Sheet, series: Series, owners: dict[str, int], zones: dict[int, str] | None
+    sheet: Sheet, series: Series, owners: dict[str, int], zones: dict[int, str] | None, last_day: date
 ) -> Iterator[tuple[int, date, float]]:
     seen = SeenDays()
     for cells in sheet.rows():
@@ -115,6 +115,9 @@ def _good_rows(
         if owner is None:
             name = cells.values[series.owner_column]
             sheet.refuse(cells.line, series.owner_column, name, sheet.report.unknown(series.what, name))
+            continue
+        if day > last_day:
+            sheet.refuse(cells.line, "date", cells.typed["date"], STILL_TO_COME)
             continue
         if zones is not None and value > 24 and not _long_day(sheet, cells, zones[owner]):
             continue

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from simple_history.utils import bulk_create_with_history
@@ -10,7 +10,7 @@ from simple_history.utils import bulk_create_with_history
 from equipment.models import FilterChange, FilterSlot, Media, Reading
 from equipment.sheets import columns as c
 from equipment.sheets.columns import Column
-from equipment.sheets.context import Import, batches
+from equipment.sheets.context import STILL_TO_COME, Import, batches
 from equipment.sheets.faults import Refused
 from equipment.sheets.same import differences
 from equipment.sheets.table import Cells, Row, Sheet
@@ -67,9 +67,10 @@ class ShownTwice:
     def remark(self) -> None:
         """Say how many there were, and on which line the first."""
         if self.lines:
+            rows = f"{len(self.lines)} rows (the first on line {self.lines[0]})"
             self.sheet.report.remark(
-                f"{self.sheet.name}: {self.column} of {len(self.lines)} rows (the first on line {self.lines[0]}) "
-                "is shown twice as the clocks go back; the earlier is taken, write an offset to say otherwise"
+                f"{self.sheet.name}: {self.column} of {rows} is shown twice as the clocks go back; "
+                "the earlier is taken, write an offset to say otherwise"
             )
 
 
@@ -138,6 +139,7 @@ def _events(sheet: Sheet, run: Import, at_column: str, fields_of: Any) -> Iterat
         for name, pk, zone in FilterSlot.objects.values_list("name", "pk", "system__site__timezone")
     }
     twice = ShownTwice(sheet, at_column)
+    last_day = run.last_day()
     for cells in sheet.rows():
         name = cells.values["filter_slot"]
         if name not in slots:
@@ -147,6 +149,8 @@ def _events(sheet: Sheet, run: Import, at_column: str, fields_of: Any) -> Iterat
         column = at_column
         try:
             at = c.at_instant(cells.values[at_column], zone)
+            if _day_of(cells.values[at_column]) > last_day:
+                raise Refused(STILL_TO_COME)
             column = "media"
             fields = fields_of(cells.values, zone, at)
         except Refused as refused:
@@ -155,6 +159,10 @@ def _events(sheet: Sheet, run: Import, at_column: str, fields_of: Any) -> Iterat
         twice.note(cells, zone)
         yield Event(cells.line, slot, at, fields, cells.typed)
     twice.remark()
+
+
+def _day_of(value: date | datetime) -> date:
+    return value.date() if isinstance(value, datetime) else value
 
 
 def _said(fields: Row) -> Row:

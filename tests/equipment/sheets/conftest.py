@@ -1,9 +1,12 @@
 """A small desk in sheets: two stations, one house with two systems and three slots, one other house."""
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 import pytest
+
+from tests.factories import NOW
 
 MEDIA = [
     {"media": "pleat", "nominal_size": "16x25x1", "merv": 8, "price": "6.50", "on_hand": 12},
@@ -67,8 +70,8 @@ def whole(importing: Callable[..., Any]) -> Callable[..., Any]:
 def faults(whole: Callable[..., Any]) -> Callable[..., list[str]]:
     """The faults, one line each, of the desk with rows added; nothing may have been stored."""
 
-    def run(**add: list[dict[str, Any]]) -> list[str]:
-        report = whole(add=add)
+    def run(at: datetime = NOW, **add: list[dict[str, Any]]) -> list[str]:
+        report = whole(add=add, at=at)
         assert report.stored == (not report.faults)
         return [str(fault) for fault in report.faults]
 

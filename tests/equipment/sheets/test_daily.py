@@ -1,6 +1,7 @@
 """runtime.csv and weather.csv: one number a day."""
 
 from collections.abc import Callable
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -16,19 +17,19 @@ def run(date: str, hours: object, system: str = "up") -> dict[str, object]:
 
 @pytest.mark.parametrize("hours", [-3, 26, 25.5, "nan", "all day", ""])
 def test_hours_that_no_day_has(faults: Faults, hours: object) -> None:
-    (fault,) = faults(runtime=[run("2026-11-01", hours)])
+    (fault,) = faults(runtime=[run("2025-11-02", hours)])
     assert "runtime.csv line 5, fan_hours" in fault
 
 
 def test_25_hours_are_good_on_the_day_the_clocks_go_back_alone(faults: Faults) -> None:
-    """1 November 2026 in the United States; 25 October in the European Union."""
-    assert faults(runtime=[run("2026-11-01", 25)]) == []
-    assert RuntimeDay.objects.get(day="2026-11-01").fan_hours == 25
-    (ordinary,) = faults(runtime=[run("2026-11-02", 25)])
+    """2 November 2025 in the United States; 26 October in the European Union."""
+    assert faults(runtime=[run("2025-11-02", 25)]) == []
+    assert RuntimeDay.objects.get(day="2025-11-02").fan_hours == 25
+    (ordinary,) = faults(runtime=[run("2025-11-03", 25)])
     assert "24 hours in America/Chicago" in ordinary
-    (american,) = faults(runtime=[run("2026-11-01", 25, "cottage")])
+    (american,) = faults(runtime=[run("2025-11-02", 25, "cottage")])
     assert "24 hours in Europe/Berlin" in american
-    assert faults(runtime=[run("2026-10-25", 25, "cottage")]) == []
+    assert faults(runtime=[run("2025-10-26", 25, "cottage")]) == []
 
 
 def test_a_system_nobody_knows(faults: Faults) -> None:
@@ -68,3 +69,18 @@ def test_days_may_come_in_any_order(faults: Faults) -> None:
 def test_weather_of_no_place_on_earth(faults: Faults, temperature: object) -> None:
     (fault,) = faults(weather=[{"station": "ord", "date": "2026-03-05", "mean_temp_f": temperature}])
     assert "weather.csv line 4, mean_temp_f" in fault
+
+
+@pytest.mark.parametrize("day", ["2026-05-12", "2026-05-13"])
+def test_today_and_tomorrow_which_has_begun_elsewhere_are_good(faults: Faults, day: str) -> None:
+    weather = [{"station": "ord", "date": day, "mean_temp_f": 50}]
+    assert faults(at=datetime(2026, 5, 12, 15, tzinfo=UTC), runtime=[run(day, 3)], weather=weather) == []
+
+
+def test_a_day_still_to_come_is_refused(faults: Faults) -> None:
+    weather = [{"station": "ord", "date": "2026-05-14", "mean_temp_f": 50}]
+    found = faults(at=datetime(2026, 5, 12, 15, tzinfo=UTC), runtime=[run("2026-05-14", 3)], weather=weather)
+    assert found == [
+        "weather.csv line 4, date “2026-05-14”: is still to come; only what has happened belongs here",
+        "runtime.csv line 5, date “2026-05-14”: is still to come; only what has happened belongs here",
+    ]

@@ -80,6 +80,9 @@ def _load_named(sheet: Sheet, run: Import, key: str, model: Any, fields_of: Call
         stored = {row.name: row for row in model.objects.filter(name__in=[b.values[key] for b in batch])}
         for cells in batch:
             fields = fields_of(cells.values)
+            if sheet.disputed(cells.values[key], cells, key):
+                sheet.set_aside(cells.typed)
+                continue
             if _already_seen(sheet, cells, key, seen, fields):
                 continue
             row = stored.get(cells.values[key])
@@ -103,7 +106,7 @@ def _already_seen(sheet: Sheet, cells: Cells, key: str, seen: dict[str, Row], fi
         seen[name] = fields
         return False
     if seen[name] != fields:
-        sheet.refuse(cells.line, key, name, "stands twice in this file with other values")
+        sheet.dispute.found(name, cells.line)
     return True
 
 
@@ -119,10 +122,11 @@ def load_points(sheet: Sheet, run: Import) -> None:
             sheet.refuse(cells.line, "media", row["media"], sheet.report.unknown("medium", row["media"]))
             continue
         key = (media, round(row["airflow_cfm"], 9))
+        if sheet.disputed(key, cells, "airflow_cfm"):
+            continue
         if key in seen:
             if seen[key] != row["clean_drop_inwc"]:
-                reason = "this airflow stands twice in this file with another drop"
-                sheet.refuse(cells.line, "airflow_cfm", cells.typed["airflow_cfm"], reason)
+                sheet.dispute.found(key, cells.line)
             continue
         seen[key] = row["clean_drop_inwc"]
         if _store_point(stored.get(key), media, row):

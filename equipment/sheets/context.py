@@ -1,7 +1,7 @@
 """What the sheets of one import share: the report, the time, and whose facts changed."""
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from itertools import islice
 from typing import TypeVar
@@ -30,6 +30,32 @@ class Import:
     def last_day(self) -> date:
         """The last day a fact may be of: tomorrow by the desk's clock, for it is a day ahead elsewhere."""
         return clock.local_day(self.now, clock.zone(self.desk_zone)) + timedelta(days=1)
+
+    def so_far(self) -> "Import":
+        """A copy to come back to."""
+        said = self.report
+        return replace(
+            self,
+            report=replace(
+                said,
+                faults=[*said.faults],
+                remarks=[*said.remarks],
+                rows={**said.rows},
+                changed={**said.changed},
+                refused={*said.refused},
+            ),
+            slots={*self.slots},
+            systems={*self.systems},
+            stations={*self.stations},
+            media={*self.media},
+        )
+
+    def back_to(self, before: "Import") -> None:
+        """Forget all that was noted since ``before`` was copied."""
+        self.slots, self.systems = before.slots, before.systems
+        self.stations, self.media = before.stations, before.media
+        # The report is the caller's own object, so its parts are put back rather than itself.
+        vars(self.report).update(vars(before.report))
 
     def changed(self, sheet: str, rows: int) -> None:
         """Count rows that were new or other than stored."""

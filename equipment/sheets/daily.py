@@ -121,11 +121,13 @@ def _good_rows(
             continue
         if zones is not None and value > 24 and not _long_day(sheet, cells, zones[owner]):
             continue
+        if sheet.disputed((owner, day), cells, "date"):
+            continue
         other = seen.other(owner, day, value)
         if other is None:
             yield owner, day, value
         elif other:
-            sheet.refuse(cells.line, "date", day, "this day stands twice in this file with other values")
+            sheet.dispute.found((owner, day), cells.line)
 
 
 def _long_day(sheet: Sheet, cells: Cells, zone_name: str) -> bool:

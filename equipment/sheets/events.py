@@ -110,8 +110,7 @@ def _load(sheet: Sheet, run: Import, model: Any, at_column: str, fields_of: Any)
             earlier = seen.setdefault((event.slot, event.at), event.fields)
             if earlier is not event.fields:
                 if earlier != event.fields:
-                    reason = "stands twice in this file with other values"
-                    sheet.refuse(event.line, at_column, event.typed[at_column], reason)
+                    sheet.dispute.found((event.slot, event.at), event.line)
                 continue
             row = stored.get((event.slot, event.at))
             if row is None:
@@ -155,6 +154,8 @@ def _events(sheet: Sheet, run: Import, at_column: str, fields_of: Any) -> Iterat
             fields = fields_of(cells.values, zone, at)
         except Refused as refused:
             sheet.refuse(cells.line, column, cells.typed[column], str(refused))
+            continue
+        if sheet.disputed((slot, at), cells, at_column):
             continue
         twice.note(cells, zone)
         yield Event(cells.line, slot, at, fields, cells.typed)

@@ -58,12 +58,29 @@ def import_sheets(
     run = Import(now, report, Desk.the().timezone, progress)
     with transaction.atomic():
         for name, columns, load in present:
-            load(Sheet(directory / name, columns, report), run)
+            _load_agreeing(Sheet(directory / name, columns, report), load, run)
         stamp(run)
         report.stored = keep_good or not report.faults
         if not report.stored:
             transaction.set_rollback(True)
     return report
+
+
+class _Contradicted(Exception):
+    """The first reading of a sheet found rows that contradict each other."""
+
+
+def _load_agreeing(sheet: Sheet, load: Loader, run: Import) -> None:
+    """Load a sheet; where its rows contradict each other, undo that and load it without any of them."""
+    before = run.so_far()
+    try:
+        with transaction.atomic():
+            load(sheet, run)
+            if sheet.dispute:
+                raise _Contradicted
+    except _Contradicted:
+        run.back_to(before)
+        load(sheet, run)
 
 
 def stamp(run: Import) -> None:

@@ -1,6 +1,7 @@
 """installed.csv: one row a filter slot, with its customer, site and system repeated."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
@@ -119,6 +120,25 @@ def _refers(sheet: Sheet, cells: Cells, ids: dict[str, dict[str, int]]) -> bool:
     return good
 
 
+@dataclass(frozen=True)
+class Part:
+    """What a row says of its slot, system or site, beside what the rows before it said of the same."""
+
+    what: str
+    known: dict[str, Row]
+    key: str
+    columns: tuple[str, ...]
+
+    def contradicted(self, row: Row) -> list[str]:
+        """The columns that say otherwise."""
+        before = self.known.get(self.key, {})
+        return [
+            name
+            for name in self.columns
+            if name in before and row.get(name) is not None and row[name] != before[name]
+        ]
+
+
 class Agreement:
     """Whether the rows of one file say the same of a site, a system and a slot."""
 
@@ -129,37 +149,38 @@ class Agreement:
         self.slots: dict[str, Row] = {}
 
     def agrees(self, cells: Cells) -> bool:
-        """Note every column that contradicts an earlier row; True when none does."""
+        """Note what the row says, or every column that contradicts another row; True when none does."""
         row = cells.values
-        faults = self._against(self.sites, row["site"], row, _SITE_COLUMNS, "site")
-        faults += self._against(self.systems, row["system"], row, _SYSTEM_COLUMNS, "system")
         whole_row = tuple(name for name in row if name != "filter_slot")
-        if row["filter_slot"] in self.slots:
-            faults += self._against(self.slots, row["filter_slot"], row, whole_row, "filter slot")
-        for column, reason in dict(faults).items():
-            self.sheet.refuse(cells.line, column, cells.typed[column], reason)
-        if faults:
+        parts = (
+            Part("filter slot", self.slots, row["filter_slot"], whole_row),
+            Part("system", self.systems, row["system"], _SYSTEM_COLUMNS),
+            Part("site", self.sites, row["site"], _SITE_COLUMNS),
+        )
+        if self.sheet.dispute and self._disputed(parts, cells):
             return False
-        for known, key, names in (
-            (self.sites, row["site"], _SITE_COLUMNS),
-            (self.systems, row["system"], _SYSTEM_COLUMNS),
-            (self.slots, row["filter_slot"], whole_row),
-        ):
-            said = {name: row[name] for name in names if row.get(name) is not None}
-            known.setdefault(key, {}).update(said)
+        found = [(part, name) for part in parts for name in part.contradicted(row)]
+        for part, name in found:
+            self.sheet.dispute.found((part.what, part.key, name), cells.line)
+        if found:
+            return False
+        for part in parts:
+            said = {name: row[name] for name in part.columns if row.get(name) is not None}
+            part.known.setdefault(part.key, {}).update(said)
         return True
 
-    @staticmethod
-    def _against(
-        known: dict[str, Row], key: str, row: Row, names: Iterable[str], what: str
-    ) -> list[tuple[str, str]]:
-        before = known.get(key, {})
-        reason = f"another row of this {what} says otherwise"
-        return [
-            (name, reason)
-            for name in names
-            if name in before and row.get(name) is not None and row[name] != before[name]
-        ]
+    def _disputed(self, parts: Iterable[Part], cells: Cells) -> bool:
+        """Refuse the row at every column over which rows contradict each other, once a column."""
+        reasons: dict[str, str] = {}
+        for part in parts:
+            for name in part.columns:
+                if cells.values.get(name) is not None:
+                    other = self.sheet.dispute.other((part.what, part.key, name), cells.line)
+                    if other:
+                        reasons[name] = f"another row of this {part.what} says otherwise, see line {other}"
+        for name, reason in reasons.items():
+            self.sheet.refuse(cells.line, name, cells.typed[name], reason)
+        return bool(reasons)
 
 
 def _given(row: Row, names: dict[str, str]) -> Row:

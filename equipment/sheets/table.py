@@ -2,12 +2,13 @@
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from equipment.sheets.columns import Column
+from equipment.sheets.dispute import Dispute
 from equipment.sheets.faults import Refused, Report
 
 Row = dict[str, Any]
@@ -26,11 +27,14 @@ class Cells:
 class Sheet:
     """One sheet of a directory."""
 
-    def __init__(self, path: Path, columns: tuple[Column, ...], report: Report) -> None:
+    def __init__(
+        self, path: Path, columns: tuple[Column, ...], report: Report, dispute: Dispute | None = None
+    ) -> None:
         self.path = path
         self.name = path.name
         self.columns = columns
         self.report = report
+        self.dispute = dispute or Dispute()
 
     def rows(self) -> Iterator[Cells]:
         """The good rows, in order, in bounded memory."""
@@ -45,6 +49,14 @@ class Sheet:
     def refuse(self, line: int, column: str, value: object, reason: str) -> None:
         """Note a fault that only the wider record shows."""
         self.report.fault(self.name, line, column, value, reason)
+
+    def disputed(self, key: Hashable, cells: Cells, column: str) -> bool:
+        """Whether rows contradict each other over ``key``; then this one is refused, at ``column``."""
+        other = self.dispute.other(key, cells.line) if self.dispute else 0
+        if other:
+            reason = f"stands twice in this file with other values, see line {other}; neither row is taken"
+            self.refuse(cells.line, column, cells.typed[column], reason)
+        return bool(other)
 
     def _is_something_else(self, raw: io.BufferedReader) -> bool:
         start = raw.peek(2)[:2]

@@ -43,10 +43,27 @@ def test_a_day_twice_with_the_same_value_is_once(faults: Faults) -> None:
 
 
 def test_a_day_twice_with_another_value_is_a_fault(faults: Faults) -> None:
-    (fault,) = faults(runtime=[run("2026-03-01", 7.6)])
-    assert "twice" in fault
-    (fault,) = faults(weather=[{"station": "ord", "date": "2026-03-01", "mean_temp_f": 33}])
-    assert "twice" in fault
+    why = "stands twice in this file with other values, see line"
+    assert faults(runtime=[run("2026-03-01", 7.6)]) == [
+        f"runtime.csv line 2, date “2026-03-01”: {why} 5; neither row is taken",
+        f"runtime.csv line 5, date “2026-03-01”: {why} 2; neither row is taken",
+    ]
+    assert faults(weather=[{"station": "ord", "date": "2026-03-01", "mean_temp_f": 33}]) == [
+        f"weather.csv line 2, date “2026-03-01”: {why} 4; neither row is taken",
+        f"weather.csv line 4, date “2026-03-01”: {why} 2; neither row is taken",
+    ]
+
+
+def test_keeping_the_good_rows_keeps_neither_of_two_that_contradict_each_other(
+    whole: Callable[..., Any],
+) -> None:
+    again = [run("2026-03-01", 7.6), run("2026-03-01", 7.5), run("2026-03-09", 2)]
+    report = whole(add={"runtime": again}, keep_good=True)
+    assert [fault.line for fault in report.faults] == [2, 5, 6]
+    kept = RuntimeDay.objects.filter(system__name="up").values_list("day", "fan_hours")
+    assert {day.isoformat(): hours for day, hours in kept} == {"2026-03-02": 0, "2026-03-09": 2}
+    assert report.rows["runtime.csv"] == 6
+    assert report.changed["runtime.csv"] == 3
 
 
 def test_another_value_of_a_stored_day_updates_it(whole: Callable[..., Any]) -> None:

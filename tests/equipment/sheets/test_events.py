@@ -42,10 +42,24 @@ def test_the_same_instant_written_with_an_offset_is_the_same_event(faults: Fault
 
 
 def test_the_same_key_with_other_values_in_one_file_is_a_fault(faults: Faults) -> None:
-    (reading,) = faults(readings=[READING | {"filter_drop_inwc": 0.13}])
-    (change,) = faults(changes=[CHANGE | {"changed_by": "technician"}])
-    assert "twice" in reading
-    assert "twice" in change
+    why = "stands twice in this file with other values, see line"
+    assert faults(readings=[READING | {"filter_drop_inwc": 0.13}]) == [
+        f"readings.csv line 2, taken_at “2026-03-01T10:00”: {why} 4; neither row is taken",
+        f"readings.csv line 4, taken_at “2026-03-01T10:00”: {why} 2; neither row is taken",
+    ]
+    assert faults(changes=[CHANGE | {"changed_by": "technician"}]) == [
+        f"changes.csv line 2, changed_on “2026-03-10”: {why} 4; neither row is taken",
+        f"changes.csv line 4, changed_on “2026-03-10”: {why} 2; neither row is taken",
+    ]
+
+
+def test_keeping_the_good_rows_keeps_neither_of_two_events_that_contradict_each_other(
+    whole: Callable[..., Any],
+) -> None:
+    other = READING | {"taken_at": "2026-03-01T16:00Z", "filter_drop_inwc": 0.13}
+    report = whole(add={"readings": [other]}, keep_good=True)
+    assert [fault.value for fault in report.faults] == ["2026-03-01T10:00", "2026-03-01T16:00Z"]
+    assert Reading.objects.get().slot.name == "cot-1"
 
 
 @pytest.mark.parametrize(("column", "cell"), [("filter_drop_inwc", "0.130"), ("airflow_cfm", "400")])

@@ -22,8 +22,9 @@ FIRST: dict[str, Any] = INSTALLED[0]
 )  # fmt: skip
 def test_rows_of_one_site_that_disagree_are_a_fault(faults: Faults, column: str, value: object) -> None:
     row = HOUSE | {"system": "up", "filter_slot": "up-3", "nominal_size": "16x25x1", column: value}
-    (fault,) = faults(installed=[row])
-    assert f"installed.csv line 6, {column} “{value}”: another row of this site says otherwise" in fault
+    found = [fault for fault in faults(installed=[row]) if fault.startswith("installed.csv")]
+    assert f"installed.csv line 6, {column} “{value}”: another row of this site says otherwise" in found[-1]
+    assert "line 2" in found[0]
 
 
 @pytest.mark.parametrize(("column", "value"), [("design_airflow_cfm", 900), ("site", "cottage")])
@@ -40,8 +41,10 @@ def test_rows_of_one_system_that_disagree_are_a_fault(faults: Faults, column: st
 
 
 def test_a_slot_twice_with_other_values_is_a_fault(faults: Faults) -> None:
-    (fault,) = faults(installed=[FIRST | {"nominal_size": "20x25x1"}])
-    assert "line 6, nominal_size “20x25x1”: another row of this filter slot says otherwise" in fault
+    found = faults(installed=[FIRST | {"nominal_size": "20x25x1"}])
+    why = "another row of this filter slot says otherwise, see line"
+    assert f"installed.csv line 2, nominal_size “16x25x1”: {why} 6" in found
+    assert f"installed.csv line 6, nominal_size “20x25x1”: {why} 2" in found
 
 
 def test_a_slot_twice_with_the_same_values_is_once(faults: Faults) -> None:
@@ -92,9 +95,25 @@ def test_an_address_that_comes_later_reaches_the_filter_changer(
     assert Person.objects.count() == 2
 
 
-def test_keeping_the_good_rows_lets_the_first_of_two_that_disagree_stand(whole: Importing) -> None:
+def test_keeping_the_good_rows_sets_aside_all_that_contradict_each_other(whole: Importing) -> None:
     row = HOUSE | {"system": "up", "filter_slot": "up-3", "nominal_size": "16x25x1", "city": "Shelby"}
-    report = whole(add={"installed": [row]}, keep_good=True)
-    assert len(report.faults) == 1
-    assert Site.objects.get(name="home").city == "Springfield"
-    assert not FilterSlot.objects.filter(name="up-3").exists()
+    silent = row | {"filter_slot": "up-4", "city": ""}
+    report = whole(add={"installed": [row, silent]}, keep_good=True)
+    here = [fault for fault in report.faults if fault.sheet == "installed.csv"]
+    assert [(fault.line, fault.column, fault.value) for fault in here] == [
+        (2, "city", "Springfield"),
+        (3, "city", "Springfield"),
+        (4, "city", "Springfield"),
+        (6, "city", "Shelby"),
+    ]
+    assert "see line 6" in here[0].reason
+    assert "see line 2" in here[-1].reason
+    assert sorted(FilterSlot.objects.values_list("name", flat=True)) == ["cot-1", "up-4"]
+    assert Site.objects.get(name="home").city == ""
+
+
+def test_a_slot_twice_with_other_values_keeps_neither(whole: Importing) -> None:
+    report = whole(add={"installed": [FIRST | {"nominal_size": "20x25x1"}]}, keep_good=True)
+    assert [fault.line for fault in report.faults if fault.sheet == "installed.csv"] == [2, 6]
+    assert not FilterSlot.objects.filter(name="up-1").exists()
+    assert FilterSlot.objects.count() == 3

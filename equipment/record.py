@@ -7,13 +7,12 @@ from django.db import IntegrityError, transaction
 from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 
+from equipment.bounds import HIGHEST_AIRFLOW_CFM, HIGHEST_STATIC_INWC
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, User
-from shared import clock
-from shared.units import M3S_PER_CFM, PA_PER_INWC
+from shared import clock, units
 
-# Beyond any residential blower; such a figure is a slip of the decimal point or of the unit.
-HIGHEST_DROP_PA = 10.0 * PA_PER_INWC
-HIGHEST_AIRFLOW_M3S = 50_000 * M3S_PER_CFM
+HIGHEST_DROP_PA = units.inwc(HIGHEST_STATIC_INWC)
+HIGHEST_AIRFLOW_M3S = units.cfm(HIGHEST_AIRFLOW_CFM)
 UNDO_FOR = timedelta(days=7)
 
 

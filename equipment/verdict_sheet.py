@@ -1,7 +1,6 @@
 """Questions in a CSV file, each answered by the verdict: may this medium go there."""
 
 import csv
-import os
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,6 +12,7 @@ from equipment.sheets.faults import Report
 from equipment.sheets.table import Cells, Row, Sheet
 from equipment.verdict import Answer, Question, judge
 from shared import units
+from shared.files import replacing
 
 QUERIES = (
     Column("nominal_size", c.size, required=True),
@@ -53,9 +53,7 @@ def read_queries(path: Path, report: Report) -> Queries:
     """The questions of ``path``; every fault, an unknown medium among them, is noted in ``report``."""
     sheet = Sheet(path, QUERIES, report)
     rows = list(sheet.rows())
-    as_typed = _as_typed(path) if not report.faults else {}
-    header = as_typed.get(1, [])
-    for name in header:
+    for name in sheet.header:
         if name.strip().lower() in ANSWERS:
             sheet.refuse(1, name, name, "is a column of the answer and cannot stand in the question")
     media = _media({cells.values["media"] for cells in rows})
@@ -63,20 +61,8 @@ def read_queries(path: Path, report: Report) -> Queries:
         if cells.values["media"] not in media:
             sheet.refuse(cells.line, "media", cells.typed["media"], "no medium of this name is known")
     if report.faults:
-        return Queries(header, [])
-    return Queries(header, [Asked(as_typed[cells.line], _question(cells, media)) for cells in rows])
-
-
-def _as_typed(path: Path) -> dict[int, list[str]]:
-    """Cells by the line that a row starts on."""
-    found: dict[int, list[str]] = {}
-    with path.open(newline="", encoding="utf-8-sig") as file:
-        reader = csv.reader(file, strict=True)
-        line = 1
-        for cells in reader:
-            found[line] = cells
-            line = reader.line_num + 1
-    return found
+        return Queries(sheet.header, [])
+    return Queries(sheet.header, [Asked(cells.whole, _question(cells, media)) for cells in rows])
 
 
 def _media(names: set[str]) -> dict[str, Medium]:
@@ -105,14 +91,12 @@ def _question(cells: Cells, media: dict[str, Medium]) -> Question:
 
 def write_answers(out: Path, queries: Queries) -> None:
     """The query's own columns and the answer's, put in place whole. Raises OSError."""
-    part = out.with_name(out.name + ".part")
     width = len(queries.header)
-    with part.open("w", newline="", encoding="utf-8") as file:
+    with replacing(out) as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow([*queries.header, *ANSWERS])
         for asked in queries.asked:
             writer.writerow([*asked.cells[:width], *_figures(judge(asked.question))])
-    os.replace(part, out)
 
 
 def _figures(answer: Answer) -> list[str]:

@@ -5,13 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.units import M3S_PER_CFM, W_PER_TON
+
 FloatArray = NDArray[np.float64]
 
 # Design airflow a ton where the unit's own figure is not known: the floors of California Title 24
 # 150.0(m)13, 250 cfm a ton for small-duct high-velocity systems and 350 for others, in m3/s a W.
-_CFM_A_TON_IN_SI = 0.3048**3 / 60 / (12_000 * 1055.05585262 / 3600)
-AIRFLOW_FLOOR_HIGH_VELOCITY = 250 * _CFM_A_TON_IN_SI
-AIRFLOW_FLOOR_OTHERS = 350 * _CFM_A_TON_IN_SI
+AIRFLOW_FLOOR_HIGH_VELOCITY = 250 * M3S_PER_CFM / W_PER_TON
+AIRFLOW_FLOOR_OTHERS = 350 * M3S_PER_CFM / W_PER_TON
 
 
 @dataclass(frozen=True)

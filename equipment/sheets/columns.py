@@ -10,15 +10,12 @@ from itertools import pairwise
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 
+from equipment.bounds import HIGHEST_AIRFLOW_CFM, HIGHEST_STATIC_INWC
 from equipment.sheets.faults import Refused
 from shared import clock, units
 from shared.sizes import NotASize, Size, parse_size
 
 Parser = Callable[[str], object]
-
-# Beyond any residential blower: such a figure is a slip of the decimal point or of the unit.
-HIGHEST_STATIC_INWC = 10.0
-HIGHEST_AIRFLOW_CFM = 50_000.0
 
 
 @dataclass(frozen=True)

@@ -17,24 +17,27 @@ _OTHER_ENCODINGS = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16", b"PK": "a spre
 
 @dataclass(frozen=True)
 class Cells:
-    """A good row: its line, what its columns hold (None where unknown), and the cells as typed."""
+    """A good row: its line, what its columns hold (None where unknown), the cells as typed.
+
+    ``whole`` is the row as read, with the cells of unknown columns.
+    """
 
     line: int
     values: Row
     typed: dict[str, str]
+    whole: list[str]
 
 
 class Sheet:
     """One sheet of a directory."""
 
-    def __init__(
-        self, path: Path, columns: tuple[Column, ...], report: Report, dispute: Dispute | None = None
-    ) -> None:
+    def __init__(self, path: Path, columns: tuple[Column, ...], report: Report) -> None:
         self.path = path
         self.name = path.name
         self.columns = columns
         self.report = report
-        self.dispute = dispute or Dispute()
+        self.dispute = Dispute()
+        self.header: list[str] = []
 
     def rows(self) -> Iterator[Cells]:
         """The good rows, in order, in bounded memory."""
@@ -80,6 +83,7 @@ class Sheet:
                     return
                 continue
             if wanted is None:
+                self.header = cells
                 wanted, width = self._header(cells), len(cells)
                 if wanted is None:
                     return
@@ -127,7 +131,7 @@ class Sheet:
         if not good:
             self.set_aside(typed)
             return None
-        return Cells(line, values, typed)
+        return Cells(line, values, typed, cells)
 
     def set_aside(self, typed: dict[str, str]) -> None:
         """Remember what a refused row would have named, for the faults of sheets that refer to it."""

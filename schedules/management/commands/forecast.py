@@ -1,7 +1,6 @@
 """One row of dates for every filter slot, as a CSV file."""
 
 import csv
-import os
 from argparse import ArgumentTypeError
 from collections.abc import Iterable
 from datetime import date
@@ -14,6 +13,7 @@ from django.utils import timezone
 from schedules.due import Dated, dated, today
 from schedules.fleet import learn_prior
 from shared import units
+from shared.files import replacing
 
 COLUMNS = (
     "filter_slot", "due_on", "p10_on", "p50_on", "p90_on", "reason", "drop_now_inwc", "limit_drop_inwc",
@@ -71,9 +71,7 @@ def _inwc(pressure_pa: float | None) -> str:
 
 
 def _write(out: Path, rows: Iterable[list[str]]) -> None:
-    part = out.with_name(out.name + ".part")
-    with part.open("w", newline="", encoding="utf-8") as file:
+    with replacing(out) as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(COLUMNS)
         writer.writerows(rows)
-    os.replace(part, out)

@@ -1,8 +1,6 @@
 """Solves one routing problem given whole in a file."""
 
 import json
-import os
-import tempfile
 from argparse import ArgumentTypeError
 from pathlib import Path
 from typing import Any
@@ -18,6 +16,7 @@ from schedules.planning.routing import (
     problem_from_json,
     solve,
 )
+from shared.files import replacing
 
 
 class Command(BaseCommand):
@@ -74,16 +73,9 @@ def _counted(faults: list[str]) -> str:
 def _write(path: Path, text: str) -> None:
     """Puts the whole file in place at once, so that nobody finds half an answer."""
     try:
-        handle, half = tempfile.mkstemp(dir=path.absolute().parent, prefix=f".{path.name}.")
-    except OSError as error:
-        raise CommandError(f"{path} cannot be written: {error.strerror}") from error
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
+        with replacing(path) as file:
             file.write(text)
-        Path(half).chmod(0o644)
-        Path(half).replace(path)
     except OSError as error:
-        Path(half).unlink(missing_ok=True)
         raise CommandError(f"{path} cannot be written: {error.strerror}") from error
 
 

@@ -2,7 +2,7 @@
 
 import csv
 from collections.abc import Callable
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -59,6 +59,7 @@ def test_a_later_fact_changes_no_byte(forecast_file: Callable[..., bytes]) -> No
         changes=[{"filter_slot": "cot", "changed_on": "2026-05-12"}],
     )  # fmt: skip
     later = forecast_file(
+        at=datetime(2026, 10, 20, tzinfo=UTC),
         weather=weather,
         runtime=hours(20, "2026-05-13", 60),
         readings=[reading("2026-05-13T00:00", 0.9), reading("2026-06-01T10:00", 0.05)],

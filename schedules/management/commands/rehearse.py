@@ -15,6 +15,7 @@ from django.core.management.base import BaseCommand, CommandParser
 
 from schedules.planning.arrays import BoolArray
 from schedules.rehearsal.fleet import Fleet, simulate
+from schedules.rehearsal.observer import observe
 from schedules.rehearsal.score import Pool, Promise, known, perfect, read_promise, run_hours, six_months
 from schedules.rehearsal.sheets import write_sheets
 
@@ -22,7 +23,7 @@ AS_OF = date(2026, 11, 24)
 
 
 class Command(BaseCommand):
-    """``rehearse [--fleets N] [--slots M] [--seed S]``"""
+    """``rehearse [--fleets N] [--slots M] [--seed S] [--observer]``"""
 
     help = "Simulate fleets, date them through the sheets, and score the dates beside habits and an oracle."
 
@@ -31,8 +32,11 @@ class Command(BaseCommand):
         parser.add_argument("--fleets", type=int, default=5)
         parser.add_argument("--slots", type=int, default=1000)
         parser.add_argument("--seed", type=int, default=1)
+        parser.add_argument(
+            "--observer", action="store_true", help="the ideal observer too: half a second a slot"
+        )
 
-    def handle(self, *args: Any, fleets: int, slots: int, seed: int, **options: Any) -> None:
+    def handle(self, *args: Any, fleets: int, slots: int, seed: int, observer: bool, **options: Any) -> None:
         """Print a row a split and forecaster, pooled over the fleets."""
         pool = Pool.empty()
         for number in range(seed, seed + fleets):
@@ -41,17 +45,15 @@ class Command(BaseCommand):
                 promise, said, logged = _dated(fleet, Path(folder))
             what = known(fleet, logged)
             daily = fleet.record.hours[:, -365:].mean(axis=1)[fleet.plant.slots.house]
-            pool.add(
-                fleet,
-                what,
-                {
-                    "ours": promise,
-                    "six months": six_months(what),
-                    "run-hours": run_hours(what, daily),
-                    "oracle": perfect(fleet),
-                },
-                said,
-            )
+            promises = {
+                "ours": promise,
+                "six months": six_months(what),
+                "run-hours": run_hours(what, daily),
+                "oracle": perfect(fleet),
+            }
+            if observer:
+                promises["observer"] = observe(fleet, logged)
+            pool.add(fleet, what, promises, said)
             self.stderr.write(f"fleet {number}: {fleet.count} slots dated")
         self.stdout.write(
             f"{'split':18}{'forecaster':12}{'slots':>7}{'in span':>9}{'pinball':>9}{'error':>8}"

@@ -6,7 +6,9 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from equipment.airside.fan import drop_at_held_airflow
 from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_OTHERS
+from equipment.airside.media import LabelCurve
 from equipment.curves import Medium
 from equipment.models import FilterSlot, Media, System
 from schedules.planning.facts import LifeRows, ReadingRows
@@ -125,22 +127,31 @@ def reading_arrays(slots: list[SlotFacts], media: dict[int, Medium]) -> ReadingR
             medium = media.get(life.media or 0)
             curve = medium.curve if medium else None
             # The start of a life that nobody saw begin cannot tell what its readings were loaded by.
-            usable = life.known_start or life is slot.now
-            for at, drop, airflow in life.readings if usable else ():
-                carried = drop
-                if curve is not None and airflow is not None and not np.isnan(slot.airflow_m3s):
-                    if curve.extrapolates(np.array([airflow]))[0] and "reading_beyond" not in slot.notes:
-                        slot.notes.append("reading_beyond")
-                    carried = float(
-                        curve.carry(np.array([drop]), np.array([airflow]), np.array([slot.airflow_m3s]))[0]
-                    )
-                rows.append((row, at, carried))
+            if life.readings and (life.known_start or life is slot.now):
+                rows.extend((row, at, drop) for at, drop in _carried(slot, life, curve))
             row += 1
     return ReadingRows(
         life=np.array([life for life, _, _ in rows], dtype=np.int64),
         at=np.array([at for _, at, _ in rows], dtype=np.float64),
         drop_pa=np.array([drop for _, _, drop in rows], dtype=np.float64),
     )
+
+
+def _carried(slot: SlotFacts, life: Life, curve: LabelCurve | None) -> list[tuple[float, float]]:
+    """The life's readings as instant and drop at design airflow."""
+    at, drop = (np.array([reading[part] for reading in life.readings], dtype=np.float64) for part in (0, 1))
+    airflow = np.array([or_nan(reading[2]) for reading in life.readings])
+    if curve is None or np.isnan(slot.airflow_m3s):
+        return list(zip(at.tolist(), drop.tolist(), strict=True))
+    noted = ~np.isnan(airflow)
+    design = np.full(int(noted.sum()), slot.airflow_m3s)
+    if curve.extrapolates(airflow[noted]).any() and "reading_beyond" not in slot.notes:
+        slot.notes.append("reading_beyond")
+    drop[noted] = curve.carry(drop[noted], airflow[noted], design)
+    if slot.row.system.blower == System.Blower.FIXED_SPEED and not noted.all():
+        clean = np.full(int((~noted).sum()), float(curve.clean_drop(np.array([slot.airflow_m3s]))[0]))
+        drop[~noted] = drop_at_held_airflow(drop[~noted], clean)
+    return list(zip(at.tolist(), drop.tolist(), strict=True))
 
 
 def local_ordinal(at: datetime, tz: ZoneInfo) -> float:

@@ -4,9 +4,15 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 Resistance = Callable[[float], float]
+
+# A filter's usual part of the external static, and by how many parts a fixed-speed blower's static falls
+# as its airflow rises by one: own assumptions, between what trade press and blower tables show.
+USUAL_FILTER_PART = 1 / 3
+USUAL_BLOWER_FALL = 2.0
 
 
 class BlowerTableError(ValueError):
@@ -60,6 +66,30 @@ def operating_airflow(table: Sequence[tuple[float, float]], parts: Mapping[str, 
     if surplus(flows[-1]) > 0:
         raise NoCrossing("above", flows[-1], "")
     return float(brentq(surplus, flows[0], flows[-1], xtol=1e-12))
+
+
+def airflow_elasticity(
+    filter_part: float = USUAL_FILTER_PART, blower_fall: float = USUAL_BLOWER_FALL, exponent: float = 1.18
+) -> float:
+    """By how many per cent a fixed-speed blower's airflow falls as a filter's resistance rises by one.
+
+    Where blower and ducts meet, ``blower_fall * dq = -(part * (dr + exponent * dq) + 2 (1 - part) dq)`` in
+    relative changes of airflow q and resistance r; negative, good for small changes.
+    """
+    return -filter_part / (blower_fall + 2 * (1 - filter_part) + exponent * filter_part)
+
+
+def drop_at_held_airflow(
+    drop_pa: NDArray[np.float64], clean_pa: NDArray[np.float64], exponent: float = 1.18
+) -> NDArray[np.float64]:
+    """The drop that a loaded filter would show at its clean airflow, from the lower one at a fixed speed.
+
+    ``drop_pa`` and ``clean_pa`` [n] in Pa, the airflow not measured: a loaded filter takes air from the
+    blower and so shows less than it holds back. Drops below clean stay.
+    """
+    shown = np.maximum(drop_pa / clean_pa, 1.0)
+    held = clean_pa * shown ** (1.0 / (1.0 + exponent * airflow_elasticity(exponent=exponent)))
+    return np.asarray(np.where(drop_pa > clean_pa, held, drop_pa))
 
 
 def with_the_square(static_pa: float, at_m3s: float) -> Resistance:

@@ -3,11 +3,13 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import groupby
+from operator import itemgetter
 
 import numpy as np
 from django.db.models import F, Q, QuerySet
 
-from equipment.models import Desk, FilterSlot, System
+from equipment.models import Desk, FilterSlot, Site, System
 from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
 from schedules.lives import SlotFacts
@@ -50,12 +52,10 @@ def today(now: datetime) -> date:
 
 
 def dated(as_of: date, now: datetime, prior: Prior, systems: Sequence[int] | None = None) -> Iterator[Dated]:
-    """Every slot of ``systems`` (None: of all) with its dates as of ``as_of``, a batch at a time."""
+    """Every slot in the homes of ``systems`` (None: of all) with its dates, a batch at a time."""
     gatherer, rules = Gatherer(as_of), settings()
-    if systems is None:
-        systems = list(System.objects.order_by("pk").values_list("pk", flat=True))
-    for start in range(0, len(systems), BATCH_SYSTEMS):
-        gathered = gatherer.gather(systems[start : start + BATCH_SYSTEMS])
+    for batch in _batches(systems):
+        gathered = gatherer.gather(batch)
         if not gathered.slots:
             continue
         result = forecast(gathered.facts, rules, prior)
@@ -63,6 +63,21 @@ def dated(as_of: date, now: datetime, prior: Prior, systems: Sequence[int] | Non
             plan = _plan(slot, place, result, as_of, now)
             plan.notes.append("fleet_pace" if prior.learned_from else "usual_pace")
             yield Dated(slot.row, plan)
+
+
+def _batches(systems: Sequence[int] | None) -> Iterator[list[int]]:
+    """Systems in batches that part no home: the slots of a home hear of each other's dust."""
+    rows = System.objects.order_by("site", "pk")
+    if systems is not None:
+        rows = rows.filter(site__in=Site.objects.filter(systems__in=systems))
+    batch: list[int] = []
+    for _site, home in groupby(rows.values_list("site", "pk"), key=itemgetter(0)):
+        batch.extend(pk for _, pk in home)
+        if len(batch) >= BATCH_SYSTEMS:
+            yield batch
+            batch = []
+    if batch:
+        yield batch
 
 
 def _plan(slot: SlotFacts, place: int, result: FleetForecast, as_of: date, now: datetime) -> Plan:
@@ -114,7 +129,10 @@ def _log_notes(slot: SlotFacts, place: int, result: FleetForecast) -> list[str]:
 
 
 def replan(now: datetime, slots: QuerySet[FilterSlot] | None = None, *, learn_anew: bool = False) -> int:
-    """Plan ``slots`` (None: all) again; how many plans changed. ``learn_anew`` after many new facts."""
+    """Plan ``slots`` and what shares their homes (None: all) again; how many plans changed.
+
+    ``learn_anew`` after many new facts.
+    """
     systems = None if slots is None else sorted(set(slots.values_list("system_id", flat=True)))
     if systems == []:
         return 0

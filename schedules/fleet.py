@@ -42,6 +42,7 @@ def _to_numbers(prior: Prior) -> dict[str, Any]:
         "coefficients": prior.coefficients.tolist(),
         "house": prior.house,
         "life": prior.life,
+        "slot": prior.slot,
         "pairs": prior.pairs.tolist(),
         "learned_from": prior.learned_from,
     }
@@ -50,5 +51,10 @@ def _to_numbers(prior: Prior) -> dict[str, Any]:
 def _from_numbers(numbers: dict[str, Any]) -> Prior:
     arrays = {name: np.array(numbers[name], dtype=np.float64) for name in ("coefficients", "pairs")}
     return Prior(
-        arrays["coefficients"], numbers["house"], numbers["life"], arrays["pairs"], numbers["learned_from"]
+        arrays["coefficients"],
+        numbers["house"],
+        numbers["life"],
+        arrays["pairs"],
+        numbers.get("slot", Prior().slot),
+        numbers["learned_from"],
     )

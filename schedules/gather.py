@@ -246,6 +246,7 @@ class Gatherer:
         rows = [slot.row for slot in slots]
         return Slots(
             system=np.array([place[row.system_id] for row in rows], dtype=np.int64),
+            home=np.array([row.system.site_id for row in rows], dtype=np.int64),
             area_m2=numbers(row.area_m2 for row in rows),
             airflow_m3s=numbers(slot.airflow_m3s for slot in slots),
             clean_pa=numbers(slot.clean_pa for slot in slots),

@@ -30,7 +30,8 @@ class Systems:
 
 @dataclass(frozen=True)
 class Slots:
-    """n slots: system row, face area, share of the design airflow, and what the present filter is.
+    """n slots: system row, home (slots of one home share a number), face area, share of the design
+    airflow, and what the present filter is.
 
     NaN stands for unknown. ``began`` is the instant the present filter went in, or the first record
     where ``began_known`` is False; ``began_at_end`` marks a change, which lies at its day's end where
@@ -38,6 +39,7 @@ class Slots:
     """
 
     system: IntArray
+    home: IntArray
     area_m2: FloatArray
     airflow_m3s: FloatArray
     clean_pa: FloatArray

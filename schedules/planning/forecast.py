@@ -21,7 +21,7 @@ from schedules.planning.interval import (
     suppose,
 )
 from schedules.planning.loading import Lives, Prior, Readings, features
-from schedules.planning.pooling import fit, learn
+from schedules.planning.pooling import Households, fit, learn
 from schedules.planning.runtime import USUAL_DAILY_HOURS
 
 # Dose a filter may already have when the record finds it, as a share of half a usual year's exposure.
@@ -67,7 +67,7 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     prior = prior or Prior()
     evidence = _evidence(facts, fan, velocity, prior)
     has_log = fan.has_log[slots.system]
-    supposed = suppose(learn(len(slots.system), evidence.lives, evidence.readings, has_log, prior))
+    supposed = suppose(learn(Households(slots.home, has_log), evidence.lives, evidence.readings, prior))
     used = run_hours * 3600 * velocity + evidence.earlier_m
     computable = (slots.clean_pa > 0) & (slots.limit_pa > 0) & ~np.isnan(slots.airflow_m3s) & slots.recorded
     ratio = np.where(computable, slots.limit_pa / np.where(slots.clean_pa > 0, slots.clean_pa, 1.0), 2.0)
@@ -129,8 +129,8 @@ def fit_prior(facts: FleetFacts) -> Prior:
     """The fleet's own prior, from all lives of ``facts``; the fixed one where too few were read."""
     fan = fan_hours(facts.as_of, facts.weather, facts.systems)
     evidence = _evidence(facts, fan, _velocity(facts.slots), Prior())
-    has_log = fan.has_log[facts.slots.system]
-    return fit(len(facts.slots.system), evidence.lives, evidence.readings, has_log)
+    slots = Households(facts.slots.home, fan.has_log[facts.slots.system])
+    return fit(slots, evidence.lives, evidence.readings)
 
 
 def _evidence(facts: FleetFacts, fan: Fan, velocity: FloatArray, prior: Prior) -> Evidence:
@@ -206,7 +206,8 @@ def _earlier_exposure(
         added = share * half_year
         read = Readings(life, seen.exposure_m[of_mine] + added[life], seen.drop_pa[of_mine])
         aged = replace(few, end_m=few.end_m + added)
-        scores.append(learn(len(mine), aged, read, has_log[lives.slot[mine]], prior).evidence)
+        apart = Households(np.arange(len(mine)), has_log[lives.slot[mine]])
+        scores.append(learn(apart, aged, read, prior).evidence)
     weight = np.exp(np.array(scores) - np.max(scores, axis=0))
     mean = (weight * np.array(_EARLIER_SHARES)[:, None]).sum(axis=0) / weight.sum(axis=0)
     out = np.zeros(n)

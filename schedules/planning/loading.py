@@ -46,9 +46,11 @@ class Prior:
         default_factory=lambda: np.array([-np.log(3.9e6), 0.03, -0.8, 0.25, 0.2])
     )
     """Mean at MERV 8 and 25 mm, a MERV, the log of depth over 25 mm, pets, smokers."""
-    house: float = 0.65
+    house: float = 0.6
+    """Spread of homes, of the slots of one home (``slot``) and of one slot's lives (``life``)."""
     life: float = 0.3
     pairs: FloatArray = field(default_factory=_usual_pairs)
+    slot: float = 0.25
     learned_from: int = 0
     """Lives with readings behind it; nought for the fixed one."""
 

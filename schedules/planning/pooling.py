@@ -1,16 +1,17 @@
 """What a fleet's records say of each slot, and each slot's of the next: partial pooling without a sampler.
 
-Log kappa of a life = class mean + the house's own effect + that life's own. Each life's readings are
-summed up as a normal site (expectation propagation on a grid); given the sites everything is closed
-form, for all slots and all pairs of shape and factor at once. ``fit`` lets the fleet itself set class
-means, spreads and weights (expectation and maximisation), drawn toward the fixed prior.
+Log kappa of a life = class mean + the home's own effect + the slot's + that life's. Each life's readings
+are summed up as a normal site (expectation propagation on a grid); what the other slots of a home say of
+its dust reaches a slot as a normal message. Given the sites everything is closed form, for all slots and
+all pairs of shape and factor at once. ``fit`` lets the fleet itself set class means, spreads and weights
+(expectation and maximisation), drawn toward the fixed prior.
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from schedules.planning.arrays import BoolArray, FloatArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.loading import (
     FACTORS,
     GRID,
@@ -42,11 +43,21 @@ class Sites:
 
 @dataclass(frozen=True)
 class Houses:
-    """Each house's effect, [slots, pairs], and the weight of each pair, rows summing to one."""
+    """Effect of home and slot together, [slots, pairs]; the weight of each pair, rows summing to one;
+    and what a slot is held to be by its home's other slots alone (``before``, [slots])."""
 
     mean: FloatArray
     variance: FloatArray
     weight: FloatArray
+    before: "Before"
+
+
+@dataclass(frozen=True)
+class Before:
+    """What a slot's effect is held to be before its own readings are looked at, [slots]."""
+
+    mean: FloatArray
+    variance: FloatArray
 
 
 @dataclass(frozen=True)
@@ -64,6 +75,14 @@ class Learned:
 
 
 @dataclass(frozen=True)
+class Households:
+    """Which slots share a home (``home`` [slots], any whole numbers), and whose fan hours are known."""
+
+    home: IntArray
+    has_log: BoolArray
+
+
+@dataclass(frozen=True)
 class _Batch:
     """What stays the same through the rounds."""
 
@@ -71,21 +90,20 @@ class _Batch:
     read: BoolArray
     likelihood: FloatArray
     grid_from: FloatArray
-    has_log: BoolArray
-    slots: int
+    slots: Households
 
 
-def learn(slots: int, lives: Lives, readings: Readings, has_log: BoolArray, prior: Prior) -> Learned:
-    """What the readings of ``slots`` slots say under ``prior``."""
-    batch = _batch(slots, lives, readings, has_log, prior)
+def learn(slots: Households, lives: Lives, readings: Readings, prior: Prior) -> Learned:
+    """What the readings of all slots say under ``prior``."""
+    batch = _batch(slots, lives, readings, prior)
     sites, houses = _converge(batch, prior, _ROUNDS)
     return _sum_up(batch, prior, sites, houses)
 
 
-def fit(slots: int, lives: Lives, readings: Readings, has_log: BoolArray) -> Prior:
+def fit(slots: Households, lives: Lives, readings: Readings) -> Prior:
     """The fleet's own prior; the fixed one where fewer than FEWEST_LIVES lives were read."""
     prior = Prior()
-    batch = _batch(slots, lives, readings, has_log, prior)
+    batch = _batch(slots, lives, readings, prior)
     count = int(batch.read.sum())
     if count < FEWEST_LIVES:
         return prior
@@ -97,19 +115,22 @@ def fit(slots: int, lives: Lives, readings: Readings, has_log: BoolArray) -> Pri
     return replace(prior, learned_from=count)
 
 
-def _batch(slots: int, lives: Lives, readings: Readings, has_log: BoolArray, prior: Prior) -> _Batch:
+def _batch(slots: Households, lives: Lives, readings: Readings, prior: Prior) -> _Batch:
     centre = lives.features @ prior.coefficients
     read = np.zeros(len(lives.slot), dtype=np.bool_)
     read[readings.life] = True
-    return _Batch(lives, read, likelihood(lives, readings, centre)[read], centre, has_log, slots)
+    home = np.unique(slots.home, return_inverse=True)[1]
+    tidy = Households(home, slots.has_log)
+    return _Batch(lives, read, likelihood(lives, readings, centre)[read], centre, tidy)
 
 
 @dataclass(frozen=True)
 class _Cavity:
-    """What all but a life's own readings say of it, [lives, pairs]: its house's effect."""
+    """What all but a life's own readings say of it, [lives, pairs]: the effect of its home and slot."""
 
     mean: FloatArray
     variance: FloatArray
+    before: Before
 
 
 def _converge(batch: _Batch, prior: Prior, rounds: int) -> tuple[Sites, Houses]:
@@ -123,27 +144,71 @@ def _round(batch: _Batch, prior: Prior, cavity: _Cavity | None) -> tuple[Sites, 
     """One round of expectation propagation."""
     lives, pairs = batch.lives, len(prior.pairs)
     moved = (lives.features @ prior.coefficients - batch.grid_from)[:, None]
-    house_var = prior.house**2 + np.where(batch.has_log, 0.0, NO_LOG_SPREAD**2)
     if cavity is None:
-        flat = np.tile(house_var[lives.slot][:, None], (1, pairs))
-        cavity = _Cavity(np.zeros((len(lives.slot), pairs)), flat)
+        alone = _home_variance(batch, prior) + prior.slot**2
+        before = Before(np.zeros(len(alone)), alone)
+        flat = np.tile(alone[lives.slot][:, None], (1, pairs))
+        cavity = _Cavity(np.zeros((len(lives.slot), pairs)), flat, before)
+    before = cavity.before
     sites = _sites(batch, cavity.mean + moved, cavity.variance + prior.life**2)
     offset = sites.mean - moved
     told = np.where(batch.read[:, None], 1.0 / (1.0 / np.maximum(sites.precision, 1e-9) + prior.life**2), 0.0)
-    precision = _by_slot(batch, told) + 1.0 / house_var[:, None]
-    moment = _by_slot(batch, told * offset)
+    precision = _by_slot(batch, told) + (1.0 / before.variance)[:, None]
+    moment = _by_slot(batch, told * offset) + (before.mean / before.variance)[:, None]
     rest = 1.0 / (precision[lives.slot] - told)
     fresh = rest * (moment[lives.slot] - told * offset)
     # Half a step: lives that contradict each other would swing for ever.
-    cavity = _Cavity(0.5 * (cavity.mean + fresh), rest)
+    mean = 0.5 * (cavity.mean + fresh)
     log_weight = np.log(prior.pairs) + _by_slot(batch, sites.evidence)
     weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))
     weight /= weight.sum(axis=1, keepdims=True)
-    return replace(sites, mean=offset), Houses(moment / precision, 1.0 / precision, weight), cavity
+    houses = Houses(moment / precision, 1.0 / precision, weight, before)
+    return replace(sites, mean=offset), houses, _Cavity(mean, rest, _before(batch, prior, houses))
+
+
+def _home_variance(batch: _Batch, prior: Prior) -> FloatArray:
+    return np.asarray(prior.house**2 + np.where(batch.slots.has_log, 0.0, NO_LOG_SPREAD**2))
+
+
+@dataclass(frozen=True)
+class _Message:
+    """What each slot's own readings say of its effect, the pairs averaged out, [slots]."""
+
+    mean: FloatArray
+    precision: FloatArray
+
+    def through(self, slot_spread: float) -> FloatArray:
+        """Precision with which it speaks of the home's own effect."""
+        return np.asarray(self.precision / (1.0 + slot_spread**2 * self.precision))
+
+
+def _averaged(houses: Houses) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance of each slot's effect, the pairs averaged out."""
+    mean = (houses.weight * houses.mean).sum(axis=1)
+    spread = houses.weight * (houses.variance + np.square(houses.mean - mean[:, None]))
+    return mean, spread.sum(axis=1)
+
+
+def _message(houses: Houses) -> _Message:
+    mean, variance = _averaged(houses)
+    before = houses.before
+    precision = np.maximum(1.0 / variance - 1.0 / before.variance, 0.0)
+    moment = mean / variance - before.mean / before.variance
+    return _Message(np.where(precision > 0, moment / np.maximum(precision, 1e-9), 0.0), precision)
+
+
+def _before(batch: _Batch, prior: Prior, houses: Houses) -> Before:
+    """What the home's other slots say of each slot."""
+    message, home = _message(houses), batch.slots.home
+    told = message.through(prior.slot)
+    precision = np.bincount(home, told)[home] - told
+    moment = np.bincount(home, told * message.mean)[home] - told * message.mean
+    rest = 1.0 / (np.maximum(precision, 0.0) + 1.0 / _home_variance(batch, prior))
+    return Before(0.5 * (houses.before.mean + rest * moment), rest + prior.slot**2)
 
 
 def _by_slot(batch: _Batch, values: FloatArray) -> FloatArray:
-    out = np.zeros((batch.slots, values.shape[1]))
+    out = np.zeros((len(batch.slots.home), values.shape[1]))
     np.add.at(out, batch.lives.slot, values)
     return out
 
@@ -169,25 +234,44 @@ def _sites(batch: _Batch, mean: FloatArray, variance: FloatArray) -> Sites:
 def _better(batch: _Batch, prior: Prior, sites: Sites, houses: Houses, cavity: _Cavity) -> Prior:
     """The prior that makes the houses as they now seem likeliest, drawn toward the fixed one."""
     usual, lives = Prior(), batch.lives
-    seen = np.zeros(batch.slots, dtype=np.bool_)
+    seen = np.zeros(len(batch.slots.home), dtype=np.bool_)
     seen[lives.slot[batch.read]] = True
-    mean = (houses.weight * houses.mean).sum(axis=1)
-    spread = (houses.weight * (houses.variance + np.square(houses.mean - mean[:, None]))).sum(axis=1)
-    rows = np.zeros((batch.slots, lives.features.shape[1]))
+    mean, spread = _averaged(houses)
+    rows = np.zeros((len(seen), lives.features.shape[1]))
     rows[lives.slot[lives.current]] = lives.features[lives.current]
-    trust = np.where(seen, 1.0 / (spread + prior.house**2), 0.0)
+    trust = np.where(seen, 1.0 / (spread + prior.house**2 + prior.slot**2), 0.0)
     back = np.array([0.02, 1.0, 1.0, 1.0, 1.0]) * (usual.coefficients - prior.coefficients)
     step = np.linalg.solve(rows.T @ (trust[:, None] * rows) + _RIDGE, rows.T @ (trust * mean) + _RIDGE @ back)
-    left = np.square(mean - rows @ step) + spread
-    logged = seen & batch.has_log
-    house = (left[logged].sum() + _SPREAD_SLOTS * usual.house**2) / (logged.sum() + _SPREAD_SLOTS)
+    house, slot = _house_spreads(batch, prior, houses, rows @ step, seen)
     pairs = houses.weight[seen].sum(axis=0) + _PAIR_SLOTS * usual.pairs
     return Prior(
         prior.coefficients + step,
-        float(np.sqrt(house)),
+        house,
         _life_spread(batch, prior, sites, houses, cavity),
         pairs / pairs.sum(),
+        slot=slot,
     )
+
+
+def _house_spreads(
+    batch: _Batch, prior: Prior, houses: Houses, moved: FloatArray, seen: BoolArray
+) -> tuple[float, float]:
+    """How far homes lie apart about their class means (``moved`` [slots] from the old ones), and the
+    slots of one home; the second from homes of which several slots were read."""
+    usual, home, message = Prior(), batch.slots.home, _message(houses)
+    told = message.through(prior.slot)
+    precision = np.bincount(home, told) + 1.0 / prior.house**2
+    mean = np.bincount(home, told * message.mean) / precision
+    shift = np.bincount(home, seen * moved) / np.maximum(np.bincount(home, seen), 1)
+    known = (np.bincount(home, seen) > 0) & (np.bincount(home, batch.slots.has_log) > 0)
+    square = np.square(mean - shift) + 1.0 / precision
+    homes = (square[known].sum() + _SPREAD_SLOTS * usual.house**2) / (known.sum() + _SPREAD_SLOTS)
+    beside = seen & (np.bincount(home, seen)[home] > 1)
+    doubt = houses.before.variance - prior.slot**2 + 1.0 / np.maximum(message.precision, 1e-9)
+    share = prior.slot**2 / (prior.slot**2 + doubt)
+    own = np.square(share * (message.mean - houses.before.mean)) + prior.slot**2 * (1.0 - share)
+    slots = np.minimum(own[beside], 1.5).sum() + _SPREAD_SLOTS * usual.slot**2
+    return float(np.sqrt(homes)), float(np.sqrt(slots / (beside.sum() + _SPREAD_SLOTS)))
 
 
 def _life_spread(batch: _Batch, prior: Prior, sites: Sites, houses: Houses, cavity: _Cavity) -> float:
@@ -197,7 +281,7 @@ def _life_spread(batch: _Batch, prior: Prior, sites: Sites, houses: Houses, cavi
     share = prior.life**2 / (prior.life**2 + doubt)
     own = share * (sites.mean - cavity.mean)
     square = (houses.weight[lives.slot] * (np.square(own) + prior.life**2 * (1.0 - share))).sum(axis=1)
-    several = np.bincount(lives.slot[batch.read], minlength=batch.slots)[lives.slot] > 1
+    several = np.bincount(lives.slot[batch.read], minlength=len(batch.slots.home))[lives.slot] > 1
     chosen = batch.read & several
     total = np.minimum(square[chosen], 1.5).sum() + _SPREAD_SLOTS * usual.life**2
     return float(np.sqrt(total / (chosen.sum() + _SPREAD_SLOTS)))
@@ -214,7 +298,7 @@ def _sum_up(batch: _Batch, prior: Prior, sites: Sites, houses: Houses) -> Learne
     pull = own_var / prior.life**2
     now = pull * houses.mean + own_var * precision * sites.mean[present]
     now_var = np.square(pull) * houses.variance + own_var
-    weight = houses.weight.reshape(batch.slots, len(SHAPES), len(FACTORS))
+    weight = houses.weight.reshape(-1, len(SHAPES), len(FACTORS))
     shape_weight = weight.sum(axis=2)
     part = weight / np.maximum(shape_weight, 1e-300)[:, :, None]
 

@@ -205,10 +205,10 @@ def test_a_visit_keeps_its_history(visit: Visit, now: datetime) -> None:
 
 
 def test_two_systems_of_a_home_share_the_trip(slot: FilterSlot, home: Site, now: datetime) -> None:
+    due.replan(datetime(2026, 5, 12, 15, tzinfo=UTC), FilterSlot.objects.filter(pk=slot.pk))
     PlanFactory(
         slot=FilterSlotFactory(system=SystemFactory(site=home), changed_by="technician"),
         due_on=TODAY + timedelta(days=9),
     )
-    due.replan(datetime(2026, 5, 12, 15, tzinfo=UTC), FilterSlot.objects.filter(pk=slot.pk))
     (offer,) = visits.offers(TODAY)
     assert len(offer.slots) == 2

@@ -28,6 +28,7 @@ def one_slot(
     began = AS_OF + 1.0 - slot.pop("days_in", 60.0)
     fields: dict[str, Any] = {
         "system": 0,
+        "home": 0,
         "area_m2": 16 * 25 * METRE_PER_INCH**2,
         "airflow_m3s": 400 * M3S_PER_CFM,
         "clean_pa": CLEAN_PA,

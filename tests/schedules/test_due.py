@@ -1,0 +1,57 @@
+"""Plans as stored: a home's slots are planned together."""
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from equipment.models import FilterSlot, Reading, System
+from equipment.record import record_reading
+from schedules import due
+from schedules.models import Plan
+from shared.units import M3S_PER_CFM, PA_PER_INWC
+from tests.factories import (
+    FilterSlotFactory,
+    MediaFactory,
+    MediaPointFactory,
+    ReadingFactory,
+    SystemFactory,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+def test_a_reading_moves_the_date_of_the_slot_beside_it_too(
+    home_slot: FilterSlot, home_system: System, now: datetime
+) -> None:
+    neighbour = FilterSlotFactory(system=SystemFactory(site=home_system.site))
+    medium = MediaFactory()
+    for cfm, inwc in ((400, 0.10), (800, 0.25)):
+        MediaPointFactory(media=medium, airflow_m3s=cfm * M3S_PER_CFM, clean_drop_pa=inwc * PA_PER_INWC)
+    FilterSlot.objects.update(fitted_on=(now - timedelta(days=60)).date(), first_media=medium)
+    System.objects.update(design_airflow_m3s=0.19)
+    due.replan(now)
+    before = Plan.objects.get(slot=neighbour).p50_on
+    clean = Plan.objects.get(slot=home_slot).clean_drop_pa
+    assert before is not None
+    assert clean is not None
+    for days, ratio in ((20, 1.5), (10, 1.7), (0, 1.9)):
+        at = now - timedelta(days=days)
+        record_reading(Reading(slot=home_slot, taken_at=at, filter_drop_pa=ratio * clean), now)
+    due.replan(now, FilterSlot.objects.filter(pk=home_slot.pk))
+    after = Plan.objects.get(slot=neighbour).p50_on
+    assert after is not None
+    assert after < before
+
+
+def test_no_home_is_parted_between_two_batches(
+    home_system: System, now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for _ in range(4):
+        ReadingFactory(slot=FilterSlotFactory(system=SystemFactory(site=home_system.site)), taken_at=now)
+        ReadingFactory(taken_at=now)
+    due.replan(now)
+    whole = dict(Plan.objects.values_list("slot", "due_on"))
+    monkeypatch.setattr(due, "BATCH_SYSTEMS", 2)
+    Plan.objects.all().delete()
+    due.replan(now)
+    assert dict(Plan.objects.values_list("slot", "due_on")) == whole

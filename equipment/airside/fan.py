@@ -13,6 +13,8 @@ Resistance = Callable[[float], float]
 # as its airflow rises by one: own assumptions, between what trade press and blower tables show.
 USUAL_FILTER_PART = 1 / 3
 USUAL_BLOWER_FALL = 2.0
+# Less air than this part of the clean airflow no reading is carried from.
+LEAST_AIRFLOW = 0.4
 
 
 class BlowerTableError(ValueError):
@@ -68,27 +70,21 @@ def operating_airflow(table: Sequence[tuple[float, float]], parts: Mapping[str, 
     return float(brentq(surplus, flows[0], flows[-1], xtol=1e-12))
 
 
-def airflow_elasticity(
-    filter_part: float = USUAL_FILTER_PART, blower_fall: float = USUAL_BLOWER_FALL, exponent: float = 1.18
-) -> float:
-    """By how many per cent a fixed-speed blower's airflow falls as a filter's resistance rises by one.
-
-    Where blower and ducts meet, ``blower_fall * dq = -(part * (dr + exponent * dq) + 2 (1 - part) dq)`` in
-    relative changes of airflow q and resistance r; negative, good for small changes.
-    """
-    return -filter_part / (blower_fall + 2 * (1 - filter_part) + exponent * filter_part)
-
-
 def drop_at_held_airflow(
     drop_pa: NDArray[np.float64], clean_pa: NDArray[np.float64], exponent: float = 1.18
 ) -> NDArray[np.float64]:
     """The drop that a loaded filter would show at its clean airflow, from the lower one at a fixed speed.
 
     ``drop_pa`` and ``clean_pa`` [n] in Pa, the airflow not measured: a loaded filter takes air from the
-    blower and so shows less than it holds back. Drops below clean stay.
+    blower and so shows less than it holds back. The blower's static falls straight, ducts go with the
+    square, the filter's usual part of the static is taken; all else is exact. Drops below clean stay.
     """
     shown = np.maximum(drop_pa / clean_pa, 1.0)
-    held = clean_pa * shown ** (1.0 / (1.0 + exponent * airflow_elasticity(exponent=exponent)))
+    part, fall = USUAL_FILTER_PART, USUAL_BLOWER_FALL
+    # 1 - fall (q - 1) = (1 - part) q^2 + part * shown, with q the airflow over the clean one.
+    left = np.maximum(1.0 + fall - part * shown, 0.0)
+    airflow = (np.sqrt(fall**2 + 4 * (1 - part) * left) - fall) / (2 * (1 - part))
+    held = clean_pa * shown / np.maximum(airflow, LEAST_AIRFLOW) ** exponent
     return np.asarray(np.where(drop_pa > clean_pa, held, drop_pa))
 
 

@@ -1,3 +1,4 @@
+import numpy as np
 import pytest
 
 from equipment.airside.fan import (
@@ -5,6 +6,7 @@ from equipment.airside.fan import (
     NotFalling,
     SamePoint,
     TooFewPoints,
+    drop_at_held_airflow,
     operating_airflow,
     with_the_square,
 )
@@ -70,3 +72,25 @@ def test_a_table_that_is_no_blowers_is_refused_by_name(
 ) -> None:
     with pytest.raises(error):
         operating_airflow(table, {"filter": lambda q: 50.0})
+
+
+@pytest.mark.parametrize("resistance", [1.3, 2.0, 3.0])
+def test_the_drop_at_held_airflow_is_that_of_the_operating_point_undone(resistance: float) -> None:
+    # A blower whose static falls twice as fast as its airflow rises, a third of it in the clean filter.
+    table = [(0.4, 220.0), (1.2, 60.0)]
+
+    def loaded(airflow: float) -> float:
+        return 100 / 3 * resistance * airflow**1.18
+
+    airflow = operating_airflow(table, {"filter": loaded, "ducts": with_the_square(200 / 3, 1.0)})
+    shown, clean = np.array([loaded(airflow)]), np.array([100 / 3])
+    assert shown[0] < resistance * clean[0]
+    assert drop_at_held_airflow(shown, clean)[0] == pytest.approx(resistance * clean[0], rel=1e-6)
+
+
+def test_what_is_not_above_clean_is_left_as_it_was_read() -> None:
+    assert drop_at_held_airflow(np.array([30.0, 40.0]), np.full(2, 40.0)).tolist() == [30.0, 40.0]
+
+
+def test_a_drop_beyond_the_blower_stays_a_number() -> None:
+    assert np.isfinite(drop_at_held_airflow(np.array([5000.0]), np.array([40.0]))).all()

@@ -12,6 +12,7 @@ urlpatterns = [
     path("sites/<int:pk>/", site.page, name="site"),
     path("sites/<int:pk>/event/", site.event, name="site-event"),
     path("sites/<int:pk>/person/", site.person, name="site-person"),
+    path("sites/<int:pk>/visit/", site.book, name="site-visit"),
     path("sites/<int:pk>/card/", site.card, name="card"),
     path("sites/<int:pk>/calendar/", site.new_feed, name="feed-new"),
     path("home/", site.home, name="home"),

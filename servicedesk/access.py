@@ -44,6 +44,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "site": {"GET": SIGNED_IN},
     "site-event": {"POST": Who.MANAGER},
     "site-person": {"POST": Who.MANAGER},
+    "site-visit": {"POST": Who.MANAGER},
     "card": {"GET": SIGNED_IN},
     "home": {"GET": Who.HOMEOWNER},
     "hand-over": {"GET": STAFF, "POST": STAFF},

@@ -12,10 +12,13 @@ from equipment.access import signed_in, site_or_404, visible_sites
 from equipment.life import Happening, record_event
 from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
 from equipment.record import NotRecordable
-from schedules import cards, due, feeds
+from schedules import cards, due, feeds, visits
 from schedules.emails import FilterLine, filter_lines
+from schedules.explain import say_day
 from schedules.forms import EventForm, PersonForm
 from schedules.models import MaintenanceTask, Visit
+from schedules.site_booking import SiteBookForm
+from schedules.views.visits import order_at_once
 
 
 def lines_of(site: Site) -> list[FilterLine]:
@@ -71,6 +74,23 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("site", pk)
 
 
+def book(request: HttpRequest, pk: int) -> HttpResponse:
+    """Book a visit for some of the home's jobs, and show it."""
+    site, now = site_or_404(signed_in(request), pk), timezone.now()
+    form = SiteBookForm(site, due.today(now), request.POST)
+    if form.is_valid():
+        slots, tasks = (list(form.cleaned_data.pop(name, [])) for name in ("slots", "tasks"))
+        try:
+            visit = visits.book(visits.Booking(site, slots, tasks, **form.cleaned_data), now)
+        except visits.NotBookable as error:
+            form.add_error(None, str(error))
+        else:
+            order_at_once(request, visit)
+            messages.success(request, _("Booked for %(day)s.") % {"day": say_day(visit.day)})
+            return redirect("visit", visit.pk)
+    return _render(request, site, book_form=form, status=422)
+
+
 def card(request: HttpRequest, pk: int) -> HttpResponse:
     """The household's card, to be printed."""
     site = site_or_404(signed_in(request), pk)
@@ -92,8 +112,10 @@ def _render(
     site: Site,
     event_form: EventForm | None = None,
     person_form: PersonForm | None = None,
+    book_form: SiteBookForm | None = None,
     status: int = 200,
 ) -> HttpResponse:
+    today = due.today(timezone.now())
     context: dict[str, Any] = {
         "site": site,
         "lines": lines_of(site),
@@ -103,7 +125,9 @@ def _render(
         "visits": Visit.objects.filter(site=site).select_related("technician").order_by("-day", "-pk")[:20],
         "events": site.events.all()[:20],
         "feed_address": feeds.address(feeds.feed_of(site)),
-        "event_form": event_form or EventForm(site, initial={"on": due.today(timezone.now())}),
+        "event_form": event_form or EventForm(site, initial={"on": today}),
         "person_form": person_form or PersonForm(),
     }
+    if signed_in(request).is_manager:
+        context["book_form"] = book_form or SiteBookForm(site, today)
     return render(request, "schedules/site.html", context, status=status)

@@ -61,11 +61,11 @@ def _book(request: HttpRequest, form: BookForm) -> Visit | None:
     except NotBookable as error:
         form.add_error(None, str(error))
         return None
-    _order(request, visit)
+    order_at_once(request, visit)
     return visit
 
 
-def _order(request: HttpRequest, visit: Visit) -> None:
+def order_at_once(request: HttpRequest, visit: Visit) -> None:
     """Put the visit's day in order at once, and say what does not fit."""
     if visit.technician is None or visit.day is None:
         return
@@ -132,7 +132,7 @@ def book_page(request: HttpRequest, pk: int) -> HttpResponse:
         except NotBookable as error:
             form.add_error(None, str(error))
         else:
-            _order(request, visit)
+            order_at_once(request, visit)
             return redirect("visit", pk)
     return _render(request, visit, book_form=form, status=422)
 

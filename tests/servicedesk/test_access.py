@@ -59,6 +59,7 @@ def addresses(
         "site": [home.pk],
         "site-event": [home.pk],
         "site-person": [home.pk],
+        "site-visit": [home.pk],
         "card": [home.pk],
         "feed-new": [home.pk],
         "message": [notice.pk],

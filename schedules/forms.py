@@ -201,7 +201,8 @@ class HandOverSlotForm(forms.Form):
         return data
 
 
-HandOverSlots = forms.formset_factory(HandOverSlotForm, extra=4, max_num=12)
+MOST_SLOTS = 12
+HandOverSlots = forms.formset_factory(HandOverSlotForm, extra=1, max_num=MOST_SLOTS)
 
 
 class BookForm(forms.Form):

@@ -1,6 +1,7 @@
 """The form for the day of the install."""
 
 import re
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 
@@ -11,11 +12,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in
+from equipment.fields import whole_number
 from equipment.handover import HandOver, NewSlot, hand_over
 from equipment.models import Desk, FilterSlot, Site, System
 from equipment.record import NotRecordable
 from schedules import due
-from schedules.forms import HandOverForm, HandOverSlots
+from schedules.forms import MOST_SLOTS, HandOverForm, HandOverSlotForm, HandOverSlots
 
 
 def page(request: HttpRequest) -> HttpResponse:
@@ -23,6 +25,8 @@ def page(request: HttpRequest) -> HttpResponse:
     units = Desk.the().units
     if request.method != "POST":
         return _render(request, HandOverForm(units), HandOverSlots(form_kwargs={"units": units}))
+    if "one-more" in request.POST:
+        return _one_more(request, units)
     form, slots = HandOverForm(units, request.POST), HandOverSlots(request.POST, form_kwargs={"units": units})
     if form.is_valid() and slots.is_valid():
         now = timezone.now()
@@ -39,8 +43,20 @@ def page(request: HttpRequest) -> HttpResponse:
     return _render(request, form, slots, status=422)
 
 
+def _one_more(request: HttpRequest, units: str) -> HttpResponse:
+    """The form as it was typed, nothing checked yet, with room for one slot more."""
+    form = HandOverForm(units, initial=request.POST.dict())
+    count = min(whole_number(request.POST.get("form-TOTAL_FORMS")) or 0, MOST_SLOTS)
+    typed = [
+        {name: request.POST.get(f"form-{number}-{name}", "") for name in HandOverSlotForm.base_fields}
+        for number in range(count)
+    ]
+    return _render(request, form, HandOverSlots(initial=typed, form_kwargs={"units": units}))
+
+
 def _render(request: HttpRequest, form: HandOverForm, slots: Any, status: int = 200) -> HttpResponse:
-    return render(request, "schedules/hand_over.html", {"form": form, "slots": slots}, status=status)
+    context = {"form": form, "slots": slots, "full": len(slots.forms) >= MOST_SLOTS}
+    return render(request, "schedules/hand_over.html", context, status=status)
 
 
 def _filled(data: dict[str, Any], slots: list[dict[str, Any]]) -> HandOver:
@@ -76,15 +92,15 @@ def _filled(data: dict[str, Any], slots: list[dict[str, Any]]) -> HandOver:
         },
         # A little before now, so that a reading taken at once is not of the time to come.
         at=timezone.now() - timedelta(seconds=1),
-        slots=[_slot(system, number, slot) for number, slot in enumerate(wanted, start=1)],
+        slots=[_slot(name, slot) for name, slot in zip(_slot_names(street, wanted), wanted, strict=True)],
         reading={"airflow_method": data["airflow_method"], "coil": data["coil"]},
         cautions=data["cautions"],
     )
 
 
-def _slot(system: str, number: int, slot: dict[str, Any]) -> NewSlot:
+def _slot(name: str, slot: dict[str, Any]) -> NewSlot:
     return NewSlot(
-        name=_free_name(FilterSlot, f"{system} filter {number}"),
+        name=name,
         size=slot["size"],
         location=slot["location"],
         media=slot["medium"],
@@ -94,9 +110,18 @@ def _slot(system: str, number: int, slot: dict[str, Any]) -> NewSlot:
     )
 
 
-def _free_name(model: Any, wanted: str) -> str:
+def _slot_names(street: str, slots: list[dict[str, Any]]) -> list[str]:
+    """A code for each slot's tag: street and place, or street and number where no place was written."""
+    names: list[str] = []
+    for number, slot in enumerate(slots, start=1):
+        place = slot["location"] or _("filter %(number)d") % {"number": number}
+        names.append(_free_name(FilterSlot, re.sub(r"\s+", " ", f"{street}, {place}"), names))
+    return names
+
+
+def _free_name(model: Any, wanted: str, taken: Sequence[str] = ()) -> str:
     """``wanted``, or with a number behind it where that name is taken."""
     name, number = wanted[:110], 2
-    while model.objects.filter(name=name).exists():
+    while name in taken or model.objects.filter(name=name).exists():
         name, number = f"{wanted[:110]} {number}", number + 1
     return name

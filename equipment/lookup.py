@@ -9,6 +9,7 @@ from equipment.models import FilterSlot, Person
 from shared.sizes import NotASize, Size, parse_size
 
 AT_MOST = 50
+_SAME_SIDE_M = 0.0005
 _WORD_FIELDS = (
     "name__icontains",
     "location__icontains",
@@ -24,7 +25,8 @@ _WORD_FIELDS = (
 def look_up(typed: str) -> QuerySet[FilterSlot]:
     """Slots that answer to what was typed: every word must be found in the slot, its place or its people.
 
-    A size finds the slots of that nominal size, the sides in any order; five digits or more also find phones.
+    A size finds the slots of that nominal size, the sides in any order, and two sides those of every depth;
+    five digits or more also find phones.
     """
     typed = typed.strip()
     slots = FilterSlot.objects.in_use().order_by("system__site__name", "name")
@@ -33,6 +35,9 @@ def look_up(typed: str) -> QuerySet[FilterSlot]:
     size = as_size(typed)
     if size is not None:
         return slots.filter(nominal_size=size.label)
+    face = as_face(typed)
+    if face is not None:
+        return slots.filter(of_face(face)).order_by("depth_m", "system__site__name", "name")
     exact = slots.filter(name__iexact=typed)
     if exact.exists():
         return exact
@@ -51,6 +56,25 @@ def as_size(typed: str) -> Size | None:
         return parse_size(typed)
     except NotASize:
         return None
+
+
+def as_face(typed: str) -> tuple[float, float] | None:
+    """Short and long side in metres where two sides were typed and no depth."""
+    # Any depth serves to read the two sides: an inch, or 25 where they are millimetres.
+    for depth in ("x1", "x25"):
+        size = as_size(typed + depth)
+        if size is not None:
+            return size.short_m, size.long_m
+    return None
+
+
+def of_face(face: tuple[float, float]) -> Q:
+    """Slots or media with these two sides, to within half a millimetre, whatever their depth."""
+    short, long = face
+    return Q(
+        short_m__range=(short - _SAME_SIDE_M, short + _SAME_SIDE_M),
+        long_m__range=(long - _SAME_SIDE_M, long + _SAME_SIDE_M),
+    )
 
 
 def _word(word: str) -> Q:

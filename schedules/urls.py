@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from schedules.views import answer, feed, filter, hand_over, lookup, site, tasks, visits
+from schedules.views import answer, day, feed, filter, hand_over, lookup, site, tasks, visits
 
 urlpatterns = [
     path("find/", lookup.page, name="look-up"),
@@ -26,7 +26,7 @@ urlpatterns = [
     path("visits/<int:pk>/complete/", visits.complete_page, name="visit-complete"),
     path("visits/<int:pk>/no-access/", visits.no_access_page, name="visit-no-access"),
     path("visits/<int:pk>/cancel/", visits.cancel_page, name="visit-cancel"),
-    path("days/<int:technician>/<str:day>/", visits.day_page, name="day"),
-    path("days/<int:technician>/<str:day>/order/", visits.order_page, name="day-order"),
+    path("days/<int:technician>/<str:day>/", day.day_page, name="day"),
+    path("days/<int:technician>/<str:day>/order/", day.order_page, name="day-order"),
     path("tasks/", tasks.page, name="tasks"),
 ]

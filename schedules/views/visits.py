@@ -1,10 +1,9 @@
-"""Visits and a technician's day."""
+"""Visits: what could be one, what is one, and how it ended."""
 
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -19,7 +18,6 @@ from schedules.emails import filter_lines
 from schedules.forms import BookForm, CompleteForm, JobFilterForm
 from schedules.models import MaintenanceTask, Technician, Visit
 from schedules.visits import Booking, FilterDone, NotBookable, Outcome
-from shared.charts import route_sketch
 
 
 def offers_page(request: HttpRequest) -> HttpResponse:
@@ -180,77 +178,3 @@ def cancel_page(request: HttpRequest, pk: int) -> HttpResponse:
     except NotBookable as error:
         messages.error(request, str(error))
     return redirect("visits")
-
-
-def _day_or_404(request: HttpRequest, technician: int, day: str) -> tuple[Technician, date]:
-    somebody = get_object_or_404(Technician, pk=technician)
-    user = signed_in(request)
-    if not user.is_manager and somebody.user_id != user.pk:
-        raise PermissionDenied
-    try:
-        on = date.fromisoformat(day)
-    except ValueError:
-        raise Http404 from None
-    if not 2000 <= on.year <= 2100:
-        raise Http404
-    return somebody, on
-
-
-def day_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
-    """A technician's stops in order, with times, a drawing and the filters to bring."""
-    return _show_day(request, *_day_or_404(request, technician, day), left_out=[])
-
-
-def order_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
-    """Put the day in order and show it, with what does not fit and why."""
-    somebody, on = _day_or_404(request, technician, day)
-    try:
-        plan = routes.order_day(somebody, on)
-    except routes.NoStart as error:
-        messages.error(request, str(error))
-        return redirect("day", technician, day)
-    return _show_day(request, somebody, on, plan.left_out)
-
-
-def _show_day(
-    request: HttpRequest, technician: Technician, on: date, left_out: list[tuple[Visit, str]]
-) -> HttpResponse:
-    stops = list(
-        Visit.objects.filter(technician=technician, day=on)
-        .exclude(state=Visit.State.CANCELLED)
-        .select_related("site__customer")
-        .prefetch_related(
-            "jobs__slot__system__site", "jobs__slot__plan", "jobs__slot__first_media", "jobs__task"
-        )
-    )
-    stops.sort(key=lambda visit: (visit.stop_number is None, visit.stop_number or 0, visit.pk))
-    slots = [job.slot for visit in stops if visit.is_open for job in visit.jobs.all() if job.slot]
-    context = {
-        "technician": technician,
-        "day": on,
-        "stops": stops,
-        "left_out": left_out,
-        "unordered": [visit for visit in stops if visit.is_open and visit.stop_number is None],
-        "bring": routes.to_bring(filter_lines(slots, timezone.now())),
-        "drawing": _sketch(technician, stops),
-        "before": on - timedelta(days=1),
-        "after": on + timedelta(days=1),
-        "zone": Desk.the().zone,
-    }
-    return render(request, "schedules/day.html", context)
-
-
-def _sketch(technician: Technician, stops: list[Visit]) -> str:
-    try:
-        depot = routes.start_of(technician)
-    except routes.NoStart:
-        return ""
-    places = [
-        (visit.site.latitude, visit.site.longitude)
-        for visit in stops
-        if visit.stop_number and visit.site.latitude is not None and visit.site.longitude is not None
-    ]
-    title = _("The round of the day")
-    return (
-        route_sketch(title, _("%(n)d stops, north up") % {"n": len(places)}, depot, places) if places else ""
-    )

@@ -1,0 +1,103 @@
+"""A technician's day: its stops in order, what to mind at each, what to bring."""
+
+from datetime import date, timedelta
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from equipment.access import signed_in
+from equipment.models import Desk
+from schedules import routes
+from schedules.day_totals import totals
+from schedules.emails import filter_lines
+from schedules.models import Technician, Visit
+from schedules.stop_cautions import access_notes_of, cautions_of
+from shared.charts import route_sketch
+
+
+def _day_or_404(request: HttpRequest, technician: int, day: str) -> tuple[Technician, date]:
+    somebody = get_object_or_404(Technician, pk=technician)
+    user = signed_in(request)
+    if not user.is_manager and somebody.user_id != user.pk:
+        raise PermissionDenied
+    try:
+        on = date.fromisoformat(day)
+    except ValueError:
+        raise Http404 from None
+    if not 2000 <= on.year <= 2100:
+        raise Http404
+    return somebody, on
+
+
+def day_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
+    """A technician's stops in order, with times, a drawing and the filters to bring."""
+    return _show_day(request, *_day_or_404(request, technician, day))
+
+
+def order_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
+    """Put the day in order, say what does not fit and why, and go back to the day."""
+    somebody, on = _day_or_404(request, technician, day)
+    try:
+        plan = routes.order_day(somebody, on)
+    except routes.NoStart as error:
+        messages.error(request, str(error))
+        return redirect("day", technician, day)
+    for visit, why in plan.left_out:
+        messages.warning(request, f"{visit.site}: {why}")
+    if plan.visits:
+        messages.success(request, _("The day is in order."))
+    return redirect("day", technician, day)
+
+
+def _stops(technician: Technician, on: date) -> list[Visit]:
+    """The day's visits in their order, those without a place in it last."""
+    rows = (
+        Visit.objects.filter(technician=technician, day=on)
+        .exclude(state=Visit.State.CANCELLED)
+        .select_related("site__customer")
+        .prefetch_related(
+            "jobs__slot__system__site", "jobs__slot__plan", "jobs__slot__first_media", "jobs__task"
+        )
+    )
+    return sorted(rows, key=lambda visit: (visit.stop_number is None, visit.stop_number or 0, visit.pk))
+
+
+def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpResponse:
+    stops = _stops(technician, on)
+    slots = [job.slot for visit in stops if visit.is_open for job in visit.jobs.all() if job.slot]
+    unordered = [visit for visit in stops if visit.is_open and visit.stop_number is None]
+    context = {
+        "technician": technician,
+        "day": on,
+        "stops": [(visit, cautions_of(visit), access_notes_of(visit)) for visit in stops],
+        "unordered": unordered,
+        # Before anything has a place, nothing has missed one.
+        "left_out": unordered if any(visit.stop_number for visit in stops) else [],
+        "totals": totals(technician, stops),
+        "bring": routes.to_bring(filter_lines(slots, timezone.now())),
+        "drawing": _sketch(technician, stops),
+        "before": on - timedelta(days=1),
+        "after": on + timedelta(days=1),
+        "zone": Desk.the().zone,
+    }
+    return render(request, "schedules/day.html", context)
+
+
+def _sketch(technician: Technician, stops: list[Visit]) -> str:
+    try:
+        depot = routes.start_of(technician)
+    except routes.NoStart:
+        return ""
+    places = [
+        (visit.site.latitude, visit.site.longitude)
+        for visit in stops
+        if visit.stop_number and visit.site.latitude is not None and visit.site.longitude is not None
+    ]
+    title = _("The round of the day")
+    return (
+        route_sketch(title, _("%(n)d stops, north up") % {"n": len(places)}, depot, places) if places else ""
+    )

@@ -3,6 +3,9 @@
 from datetime import date, timedelta
 
 from django.db.models import Sum
+from django.utils import formats
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from equipment.models import RuntimeDay
 from schedules.models import MaintenanceTask, TaskDone, Visit
@@ -10,6 +13,7 @@ from schedules.models import MaintenanceTask, TaskDone, Visit
 # First month and day by which a task of a season should be done.
 _SEASON_ENDS = {MaintenanceTask.Season.SPRING: (5, 15), MaintenanceTask.Season.AUTUMN: (10, 15)}
 _USUAL_HOURS_A_DAY = 4.8
+_DAYS_A_YEAR = 365
 
 
 def due_day(task: MaintenanceTask, today: date) -> date:
@@ -71,3 +75,28 @@ def mark_done(task: MaintenanceTask, on: date, visit: Visit | None, note: str, t
     task.save(update_fields=["last_done_on"])
     refresh(task, today)
     return done
+
+
+def rhythm(task: MaintenanceTask) -> str:
+    """How often the task comes back, as people say it: every 12 months or 400 fan hours."""
+    time = _span(task.interval_days) if task.interval_days else ""
+    hours = _fan_hours(task.interval_fan_hours) if task.interval_fan_hours else ""
+    if time and hours:
+        return _("every %(time)s or %(hours)s, whichever comes first") % {"time": time, "hours": hours}
+    return _("every %(time)s") % {"time": time or hours}
+
+
+def _span(days: int) -> str:
+    """Months where the days are whole months of 30 days or of a twelfth of a year; else weeks or days."""
+    months = round(days * 12 / _DAYS_A_YEAR)
+    if months and (days == 30 * months or abs(days - months * _DAYS_A_YEAR / 12) <= 1):
+        return _("month") if months == 1 else _("%(n)d months") % {"n": months}
+    if days % 7 == 0:
+        return _("week") if days == 7 else _("%(n)d weeks") % {"n": days // 7}
+    return _("day") if days == 1 else _("%(n)d days") % {"n": days}
+
+
+def _fan_hours(hours: float) -> str:
+    count = round(hours)
+    said = formats.number_format(count, force_grouping=True)
+    return ngettext("%(n)s fan hour", "%(n)s fan hours", count) % {"n": said}

@@ -1,12 +1,16 @@
 """Planned maintenance beside filters."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from schedules import due, tasks_due
+from schedules.explain import say_day
 from schedules.forms import TaskForm
 from schedules.models import MaintenanceTask
 
@@ -20,10 +24,33 @@ def page(request: HttpRequest) -> HttpResponse:
         task.checklist = [line.strip() for line in lines if line.strip()]
         task.save()
         tasks_due.refresh(task, due.today(timezone.now()))
-        messages.success(request, _("The task is on record, due by %(day)s.") % {"day": task.due_on})
+        messages.success(request, _("The task is on record, due by %(day)s.") % {"day": say_day(task.due_on)})
         return redirect("tasks")
-    rows = (
-        MaintenanceTask.objects.filter(ended_on=None).select_related("system__site").order_by("due_on", "pk")
-    )
     status = 422 if request.method == "POST" else 200
-    return render(request, "schedules/tasks.html", {"tasks": rows, "form": form}, status=status)
+    return render(request, "schedules/tasks.html", {**_agreed(), "form": form}, status=status)
+
+
+def _agreed() -> dict[str, Any]:
+    """The tasks by due day, each with its rhythm in words and whether its day is past."""
+    today = due.today(timezone.now())
+    tasks = MaintenanceTask.objects.filter(ended_on=None, system__replaced_on=None)
+    rows = [
+        {
+            "task": task,
+            "rhythm": tasks_due.rhythm(task),
+            "overdue": task.due_on is not None and task.due_on < today,
+        }
+        for task in tasks.select_related("system__site__customer").order_by("due_on", "pk")
+    ]
+    return {"rows": rows, "title": _title(len(rows), sum(bool(row["overdue"]) for row in rows))}
+
+
+def _title(count: int, overdue: int) -> str:
+    """A sentence that answers."""
+    if not count:
+        return _("No maintenance task is agreed yet")
+    said = ngettext("%(n)d maintenance task is agreed", "%(n)d maintenance tasks are agreed", count)
+    if not overdue:
+        return _("%(said)s, none is overdue") % {"said": said % {"n": count}}
+    late = ngettext("%(said)s, %(n)d is overdue", "%(said)s, %(n)d are overdue", overdue)
+    return late % {"said": said % {"n": count}, "n": overdue}

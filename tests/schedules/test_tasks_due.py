@@ -57,3 +57,25 @@ def test_done_twice_on_a_day_counts_once() -> None:
     task.refresh_from_db()
     assert task.due_on == TODAY + timedelta(days=100)
     assert tasks_due.refresh_all(TODAY) == 0
+
+
+@pytest.mark.parametrize(
+    ("days", "hours", "expected"),
+    [
+        (365, None, "every 12 months"),
+        (365, 400, "every 12 months or 400 fan hours, whichever comes first"),
+        (730, None, "every 24 months"),
+        (180, None, "every 6 months"),
+        (183, None, "every 6 months"),
+        (91, None, "every 3 months"),
+        (30, None, "every month"),
+        (28, None, "every 4 weeks"),
+        (7, None, "every week"),
+        (45, None, "every 45 days"),
+        (1, None, "every day"),
+        (None, 1500, "every 1,500 fan hours"),
+    ],
+)
+def test_the_rhythm_reads_as_people_say_it(days: int | None, hours: float | None, expected: str) -> None:
+    task = MaintenanceTaskFactory.build(system=None, interval_days=days, interval_fan_hours=hours)
+    assert tasks_due.rhythm(task) == expected

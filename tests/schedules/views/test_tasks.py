@@ -1,0 +1,56 @@
+"""The page of planned maintenance."""
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+import pytest
+import time_machine
+from django.test import Client
+
+from equipment.models import System
+from schedules.models import MaintenanceTask
+from tests.factories import NOW, TODAY, MaintenanceTaskFactory, SystemFactory
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def standing_clock() -> Iterator[time_machine.Traveller]:
+    with time_machine.travel(NOW, tick=False) as traveller:
+        yield traveller
+
+
+def test_a_task_whose_day_is_past_is_marked_and_counted(technician: Client) -> None:
+    for name, days in (("late", -1), ("today", 0), ("early", 30)):
+        MaintenanceTaskFactory(name=name, due_on=TODAY + timedelta(days=days))
+    text = technician.get("/tasks/").text
+    assert "<h1>3 maintenance tasks are agreed, 1 is overdue</h1>" in text
+    rows = text.split("<li>")[1:]
+    assert ["overdue" in row for row in rows] == [True, False, False]
+    assert ">late<" not in rows[1]
+
+
+def test_the_rhythm_and_the_last_time_are_in_words(technician: Client) -> None:
+    MaintenanceTaskFactory(
+        interval_days=365, interval_fan_hours=400, last_done_on=date(2025, 6, 3), due_on=date(2026, 6, 3)
+    )
+    MaintenanceTaskFactory(due_on=date(2026, 7, 3))
+    text = technician.get("/tasks/").text
+    assert "every 12 months or 400 fan hours, whichever comes first" in text
+    assert "last done 3 June 2025" in text
+    assert "never done yet" in text
+
+
+def test_tasks_of_replaced_systems_are_not_listed(technician: Client) -> None:
+    MaintenanceTaskFactory(name="old work", due_on=TODAY)
+    System.objects.update(replaced_on=TODAY)
+    text = technician.get("/tasks/").text
+    assert "No maintenance task is agreed yet" in text
+    assert "old work" not in text
+
+
+def test_a_new_task_says_its_day_as_the_pages_write_it(manager: Client) -> None:
+    typed = {"system": SystemFactory().pk, "name": "Flush the drain", "interval_days": 365, "minutes": 30}
+    answer = manager.post("/tasks/", {**typed, "season": "autumn"}, follow=True)
+    assert MaintenanceTask.objects.get().due_on == date(2026, 10, 15)
+    assert "due by 15 October 2026" in answer.text

@@ -4,11 +4,11 @@ from datetime import date, timedelta
 from typing import Any
 
 from django import forms
-from django.core.paginator import Paginator
+from django.core.paginator import Page, Paginator
 from django.db.models import F, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import formats, timezone
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.vary import vary_on_headers
@@ -78,8 +78,7 @@ def page(request: HttpRequest) -> HttpResponse:
     form = DueFilter(request.GET or None)
     wanted = form.cleaned_data if form.is_valid() else {}
     rows = _in_use().filter(_narrowed(wanted)).order_by(*SORTS[wanted.get("sort") or "due"][1])
-    paginator = Paginator(rows, A_PAGE)
-    shown = paginator.get_page(request.GET.get("page"))
+    shown = Paginator(rows, A_PAGE).get_page(request.GET.get("page"))
     today, policy = due.today(timezone.now()), Policy.the()
     query = request.GET.copy()
     query.pop("page", None)
@@ -87,7 +86,7 @@ def page(request: HttpRequest) -> HttpResponse:
         "form": form,
         "page": shown,
         "rows": [_row(slot, today, policy) for slot in shown],
-        "title": _title(paginator.count, wanted, today),
+        "title": _title(shown, wanted, today),
         "query": query.urlencode(),
         "today": today,
     }
@@ -132,23 +131,30 @@ def _row(slot: FilterSlot, today: date, policy: Policy) -> dict[str, Any]:
         )
     span = ""
     if plan and plan.p10_on and plan.p90_on and plan.p90_on > plan.as_of:
-        span = _("limit %(low)s to %(high)s") % {"low": _brief(plan.p10_on), "high": _brief(plan.p90_on)}
+        span = _("limit %(low)s to %(high)s") % {"low": say_day(plan.p10_on), "high": say_day(plan.p90_on)}
     return {"slot": slot, "plan": plan, "state": word, "shape": shape, "gauge": drawing, "span": span}
 
 
-def _brief(day: date) -> str:
-    return formats.date_format(day, "j M Y")
+def _title(shown: Page[FilterSlot], wanted: dict[str, Any], today: date) -> str:
+    """A sentence that answers, and how many of how many rows are below it where it counts others."""
+    count = shown.paginator.count
+    counted, said = _counted(count, wanted, today)
+    numbers = {"said": said, "first": shown.start_index(), "last": shown.end_index(), "all": f"{count:,}"}
+    if shown.paginator.num_pages > 1:
+        return _("%(said)s; rows %(first)s to %(last)s of %(all)s") % numbers
+    if counted != count:
+        return _("%(said)s; the whole list holds %(all)s") % numbers
+    return said
 
 
-def _title(count: int, wanted: dict[str, Any], today: date) -> str:
-    """A sentence that answers."""
+def _counted(count: int, wanted: dict[str, Any], today: date) -> tuple[int, str]:
+    """What the sentence counts, and the sentence."""
     if any(wanted.get(key) for key in ("find", "city", "size", "reason", "who")):
-        return ngettext("%(n)s filter answers to this", "%(n)s filters answer to this", count) % {
-            "n": f"{count:,}"
-        }
+        text = ngettext("%(n)s filter answers to this", "%(n)s filters answer to this", count)
+        return count, text % {"n": f"{count:,}"}
     if wanted.get("until"):
         text = ngettext("%(n)s filter is due by %(day)s", "%(n)s filters are due by %(day)s", count)
-        return text % {"n": f"{count:,}", "day": say_day(wanted["until"])}
+        return count, text % {"n": f"{count:,}", "day": say_day(wanted["until"])}
     soon = _in_use().filter(plan__due_on__lte=today + timedelta(days=14)).count()
     text = ngettext("%(n)s filter is due before %(day)s", "%(n)s filters are due before %(day)s", soon)
-    return text % {"n": f"{soon:,}", "day": say_day(today + timedelta(days=15))}
+    return soon, text % {"n": f"{soon:,}", "day": say_day(today + timedelta(days=15))}

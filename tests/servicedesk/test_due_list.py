@@ -1,0 +1,59 @@
+"""What the due list's title counts, beside the rows below it."""
+
+import re
+from collections.abc import Iterator
+from datetime import timedelta
+
+import pytest
+import time_machine
+from django.test import Client
+
+from tests.factories import NOW, TODAY, FilterSlotFactory, PlanFactory, SystemFactory
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def standing_clock() -> Iterator[time_machine.Traveller]:
+    with time_machine.travel(NOW, tick=False) as traveller:
+        yield traveller
+
+
+@pytest.fixture
+def long_list(manager: Client) -> Client:
+    """A manager with 63 filters: 5 due this week, 58 next year."""
+    system = SystemFactory(site__city="Riverton")
+    for number in range(63):
+        day = TODAY + timedelta(days=3 if number < 5 else 300)
+        PlanFactory(slot=FilterSlotFactory(system=system), due_on=day)
+    return manager
+
+
+def title_and_rows(client: Client, **query: object) -> tuple[str, int]:
+    text = client.get("/due/", query).text
+    title = re.search(r"<h1>([^<]+)</h1>", text)
+    assert title
+    return title[1], len(re.findall(r'<li><div class="when">', text))
+
+
+def test_the_title_says_which_rows_of_how_many_are_below_it(long_list: Client) -> None:
+    said = "5 filters are due before 27 May 2026"
+    assert title_and_rows(long_list) == (f"{said}; rows 1 to 60 of 63", 60)
+    assert title_and_rows(long_list, page=2) == (f"{said}; rows 61 to 63 of 63", 3)
+
+
+def test_a_narrowed_list_of_two_pages_says_so(long_list: Client) -> None:
+    said = "63 filters answer to this"
+    assert title_and_rows(long_list, city="river") == (f"{said}; rows 1 to 60 of 63", 60)
+
+
+def test_a_title_that_counts_its_rows_adds_nothing(long_list: Client) -> None:
+    assert title_and_rows(long_list, until="2026-05-20") == ("5 filters are due by 20 May 2026", 5)
+    assert title_and_rows(long_list, city="nowhere") == ("0 filters answer to this", 0)
+
+
+def test_a_short_list_with_later_filters_says_how_many_it_holds(manager: Client) -> None:
+    for days in (3, 300):
+        PlanFactory(due_on=TODAY + timedelta(days=days))
+    said = "1 filter is due before 27 May 2026; the whole list holds 2"
+    assert title_and_rows(manager) == (said, 2)

@@ -1,9 +1,11 @@
 """The gauge and the life curve of one slot, with their numbers."""
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 import numpy as np
+from django.utils import formats
 from django.utils.translation import gettext as _
 
 from equipment.models import FilterSlot
@@ -16,16 +18,20 @@ from schedules.planning.arrays import FloatArray
 from schedules.planning.climate import day_of
 from schedules.planning.curve import life_path
 from schedules.planning.forecast import forecast
-from shared.charts import Curve, Mark, gauge, life_curve
+from shared.charts import NARROW, WIDE, Curve, Life, Mark, Size, gauge, life_curve
 from shared.units import PRESSURE, from_si, label, show
 
 
 @dataclass(frozen=True)
 class Drawings:
-    """SVG texts and the life curve's numbers as rows of day, low, middle, high in the reader's unit."""
+    """SVG texts and the life curve's numbers as rows of day, low, middle, high in the reader's unit.
+
+    ``narrow_curve`` is the same curve for a telephone's width.
+    """
 
     gauge: str
     curve: str
+    narrow_curve: str
     rows: list[tuple[str, str, str, str]]
     unit: str
 
@@ -56,24 +62,48 @@ def filter_drawings(slot: FilterSlot, plan: Plan | None, now: datetime, units: s
         (float(at), shown(float(drop)))
         for at, drop in zip(rows.at[current], rows.drop_pa[current], strict=True)
     ]
+    life = Life(
+        curve,
+        dots,
+        Mark(
+            shown(plan.limit_drop_pa),
+            _("limit %(drop)s") % {"drop": show(plan.limit_drop_pa, PRESSURE, units)},
+        ),
+        Mark(plan.as_of.toordinal() + 1, _("today")),
+        _due_mark(plan, facts.now.began),
+        _span(plan),
+        [],
+        label(PRESSURE, units),
+    )
     return Drawings(
         gauge=_gauge(plan, units),
-        curve=life_curve(
-            _("How the drop has grown and where it goes"),
-            _description(plan, units),
-            curve,
-            dots,
-            Mark(
-                shown(plan.limit_drop_pa),
-                _("limit %(drop)s") % {"drop": show(plan.limit_drop_pa, PRESSURE, units)},
-            ),
-            Mark(plan.as_of.toordinal() + 1, _("today")),
-            _due_mark(plan, facts.now.began),
-            label(PRESSURE, units),
-        ),
+        curve=_curve(plan, life, WIDE, units),
+        narrow_curve=_curve(plan, life, NARROW, units),
         rows=_rows(path.days, curve),
         unit=label(PRESSURE, units),
     )
+
+
+def _curve(plan: Plan, life: Life, size: Size, units: str) -> str:
+    dated = replace(life, dates=month_marks(*life.ends, size.dates))
+    return life_curve(_("How the drop has grown and where it goes"), _description(plan, units), dated, size)
+
+
+def month_marks(first: float, last: float, at_most: int) -> list[Mark]:
+    """First days of months between two instants (ordinals), evenly apart, at most ``at_most`` of them."""
+    start, end = day_of(math.ceil(first)), day_of(int(last))
+    months = range(start.year * 12 + start.month - 1, end.year * 12 + end.month)
+    days = [date(month // 12, month % 12 + 1, 1) for month in months]
+    inside = [day for day in days if start <= day <= end]
+    step = next(step for step in (1, 2, 3, 6, 12, 24, 60, 1200) if len(inside) <= step * at_most)
+    chosen = [day for day in inside if (day.year * 12 + day.month - 1) % step == 0]
+    return [Mark(day.toordinal(), formats.date_format(day, "M Y")) for day in chosen[:at_most]]
+
+
+def _span(plan: Plan) -> tuple[float, float] | None:
+    if plan.p10_on is None or plan.p90_on is None:
+        return None
+    return plan.p10_on.toordinal() + 1.0, plan.p90_on.toordinal() + 1.0
 
 
 def _due_mark(plan: Plan, began: float) -> Mark | None:

@@ -4,6 +4,7 @@ Colours come from the page's stylesheet by class; a drawing holds no style of it
 has a title and a description; the page puts its numbers beside it as a table.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
@@ -86,54 +87,152 @@ class Curve:
     high: Sequence[float]
 
 
-def life_curve(
-    title: str,
-    description: str,
-    curve: Curve,
-    readings: Sequence[tuple[float, float]],
-    limit: Mark,
-    today: Mark,
-    due: Mark | None,
-    unit: str,
-) -> str:
+@dataclass(frozen=True)
+class Size:
+    """How large a life curve is drawn: its box and how many dated ticks it holds."""
+
+    width: int
+    height: int
+    dates: int
+
+
+# Text is 13 units high: WIDE stays above 11 px down to a page of 650 px, NARROW down to one of 310.
+WIDE, NARROW = Size(720, 330, 6), Size(330, 330, 3)
+
+
+@dataclass(frozen=True)
+class Life:
+    """What a life curve shows; drops in one unit, days from one zero.
+
+    ``span`` is the days between which the limit is likely reached, ``dates`` the labelled days below.
+    """
+
+    curve: Curve
+    readings: Sequence[tuple[float, float]]
+    limit: Mark
+    today: Mark
+    due: Mark | None
+    span: tuple[float, float] | None
+    dates: Sequence[Mark]
+    unit: str
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """First and last day drawn: the curve's own, and the due day's and today's where they lie outside."""
+        days = [self.curve.x[0], self.curve.x[-1], self.today.at, *([self.due.at] if self.due else [])]
+        return min(days), max(days)
+
+
+def nice_steps(top: float, at_most: int) -> list[float]:
+    """Round values from nought up to ``top``, at most ``at_most`` steps of 1, 2 or 5 tenths apart."""
+    power = 10.0 ** math.floor(math.log10(top / at_most))
+    step = next(power * times for times in (1, 2, 5, 10) if power * times * at_most >= top)
+    return [round(step * number, 10) for number in range(int(top / step + 1e-9) + 1)]
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """Where days and drops of a life lie in a box."""
+
+    life: Life
+    size: Size
+    left: float = 46.0
+    ceiling: float = 30.0
+
+    @property
+    def right(self) -> float:
+        return self.size.width - 14.0
+
+    @property
+    def floor(self) -> float:
+        return self.size.height - 68.0
+
+    @property
+    def top(self) -> float:
+        highest = max((value for _day, value in self.life.readings), default=0.0)
+        return max(self.life.limit.at * 1.35, highest * 1.1, 1e-9)
+
+    def x(self, day: float) -> float:
+        first, last = self.life.ends
+        return self.left + (day - first) / max(last - first, 1e-9) * (self.right - self.left)
+
+    def y(self, value: float) -> float:
+        return self.floor - min(max(value, 0.0), self.top) / self.top * (self.floor - self.ceiling)
+
+    def path(self, values: Sequence[float]) -> str:
+        pairs = zip(self.life.curve.x, values, strict=True)
+        return " ".join(f"{self.x(day):.1f},{self.y(value):.1f}" for day, value in pairs)
+
+
+def life_curve(title: str, description: str, life: Life, size: Size = WIDE) -> str:
     """Drop over time: readings as dots, expected line, 10-90 % band, limit, today and the date."""
-    first, last = curve.x[0], max(curve.x[-1], due.at if due else curve.x[-1])
-    top = max(limit.at * 1.35, max((value for _, value in readings), default=0.0) * 1.1, 1e-9)
-    left, right, floor, ceiling = 46.0, 700.0, 236.0, 34.0
-
-    def x_of(day: float) -> float:
-        return left + (day - first) / max(last - first, 1e-9) * (right - left)
-
-    def y_of(value: float) -> float:
-        return floor - min(max(value, 0.0), top) / top * (floor - ceiling)
-
-    def path(values: Sequence[float], days: Sequence[float]) -> str:
-        return " ".join(f"{x_of(day):.1f},{y_of(value):.1f}" for day, value in zip(days, values, strict=True))
-
-    band = path(curve.high, curve.x) + " " + path(list(reversed(curve.low)), list(reversed(curve.x)))
+    frame = _Frame(life, size)
+    there = frame.path(life.curve.high).split()
+    back = frame.path(life.curve.low).split()[::-1]
+    first, last = life.ends
     body = [
-        f'<polygon points="{band}" class="band"/>',
-        f'<polyline points="{path(curve.middle, curve.x)}" class="expected"/>',
-        _line(left, y_of(limit.at), right, y_of(limit.at), "limit-line"),
-        _text(left + 8, y_of(limit.at) - 6, limit.label, "start"),
-        _line(left, floor, right, floor, "axis"),
-        _line(left, floor, left, ceiling, "axis"),
-        _text(left, ceiling - 12, unit, "start"),
-        _line(x_of(today.at), floor, x_of(today.at), ceiling, "today"),
-        _text(x_of(today.at), floor + 16, today.label),
+        f'<polygon points="{" ".join(there + back)}" class="band"/>',
+        f'<polyline points="{frame.path(life.curve.middle)}" class="expected"/>',
+        *_axes(frame),
+        *_limit(frame),
+        *_days(frame),
     ]
-    if due is not None:
-        x = x_of(due.at)
-        # A label that would run into today's steps down a line.
-        lower = 32 if abs(x - x_of(today.at)) < 90 else 16
-        anchor = "end" if x > right - 60 else "middle"
-        body += [_line(x, floor, x, ceiling, "due"), _text(x, floor + lower, due.label, anchor, "now")]
     body += [
-        f'<circle cx="{x_of(day):.1f}" cy="{y_of(value):.1f}" r="4" class="reading"/>'
-        for day, value in readings
+        f'<circle cx="{frame.x(day):.1f}" cy="{frame.y(value):.1f}" r="4" class="reading"/>'
+        for day, value in life.readings
         if first <= day <= last
     ]
-    return _svg(720, 276, "life-curve", title, description, body)
+    name = "life-curve" if size is WIDE else "life-curve narrow"
+    return _svg(size.width, size.height, name, title, description, body)
+
+
+def _axes(frame: _Frame) -> list[str]:
+    left, floor = frame.left, frame.floor
+    body = [
+        _line(left, floor, frame.right, floor, "axis"),
+        _line(left, floor, left, frame.ceiling, "axis"),
+        _text(left, frame.ceiling - 12, frame.life.unit, "start"),
+    ]
+    for value in nice_steps(frame.top, 4):
+        y = frame.y(value)
+        body += [_line(left - 4, y, left, y, "axis"), _text(left - 7, y + 4, f"{value:g}", "end")]
+    for mark in frame.life.dates:
+        x = frame.x(mark.at)
+        body += [_line(x, floor, x, floor + 5, "axis"), _text(x, floor + 19, mark.label, _anchor(frame, x))]
+    return body
+
+
+def _limit(frame: _Frame) -> list[str]:
+    y = frame.y(frame.life.limit.at)
+    body = [_line(frame.left, y, frame.right, y, "limit-line")]
+    if frame.life.span:
+        first, last = frame.life.ends
+        low, high = (frame.x(min(max(day, first), last)) for day in frame.life.span)
+        body.append(_line(low, y, high, y, "limit-span"))
+    return [*body, _text(frame.left + 8, y - 8, frame.life.limit.label, "start")]
+
+
+def _days(frame: _Frame) -> list[str]:
+    today, due, floor = frame.life.today, frame.life.due, frame.floor
+    x = frame.x(today.at)
+    body = [
+        _line(x, floor, x, frame.ceiling, "today"),
+        _text(x, floor + 39, today.label, _anchor(frame, x)),
+    ]
+    if due is not None:
+        x = frame.x(due.at)
+        body += [
+            _line(x, floor, x, frame.ceiling, "due"),
+            _text(x, floor + 58, due.label, _anchor(frame, x), "now"),
+        ]
+    return body
+
+
+def _anchor(frame: _Frame, x: float) -> str:
+    """Labels near a side of the box lean inwards."""
+    if x > frame.right - 50:
+        return "end"
+    return "start" if x < frame.left + 20 else "middle"
 
 
 def route_sketch(

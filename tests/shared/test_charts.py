@@ -1,0 +1,81 @@
+"""The life curve: everything in the box, few dates, round drops, text that a telephone can show."""
+
+import re
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+
+from shared.charts import NARROW, WIDE, Curve, Life, Mark, Size, life_curve, nice_steps
+
+LIFE = Life(
+    curve=Curve([0.0, 100.0, 200.0], [0.1, 0.2, 0.3], [0.1, 0.25, 0.4], [0.1, 0.3, 0.5]),
+    readings=[(0.0, 0.12), (100.0, 0.26)],
+    limit=Mark(0.48, "limit 0.48 in. w.c."),
+    today=Mark(100.0, "today"),
+    due=Mark(150.0, "by 24 January"),
+    span=(140.0, 200.0),
+    dates=[Mark(31.0, "Nov 2026"), Mark(180.0, "Apr 2027")],
+    unit="in. w.c.",
+)
+SIZES = pytest.mark.parametrize("size", [WIDE, NARROW])
+
+
+def drawn(life: Life, size: Size) -> str:
+    return life_curve("Life", "It grows.", life, size)
+
+
+@SIZES
+def test_title_description_and_the_name_for_screen_readers_are_there(size: Size) -> None:
+    svg = drawn(LIFE, size)
+    assert "<title>Life</title><desc>It grows.</desc>" in svg
+    assert 'role="img" aria-label="Life. It grows."' in svg
+
+
+@SIZES
+def test_nothing_lies_outside_the_box(size: Size) -> None:
+    late = replace(LIFE, due=Mark(260.0, "by 13 May"), span=(140.0, 900.0))
+    svg = drawn(late, size)
+    for name, most in (("x", size.width), ("y", size.height)):
+        found = [float(value) for value in re.findall(rf' c?{name}[12]?="([-\d.]+)"', svg)]
+        assert len(found) > 10
+        assert 0 <= min(found) <= max(found) <= most
+    assert max(float(x) for x in re.findall(r'<line x1="([-\d.]+)"[^>]+class="due"', svg)) <= size.width - 14
+
+
+@SIZES
+def test_labels_of_a_line_do_not_run_into_each_other(size: Size) -> None:
+    """A letter of 13 px system-ui is at most some 7.5 px wide on average."""
+    rows: dict[str, list[tuple[float, float]]] = {}
+    for x, y, anchor, label in re.findall(
+        r'<text x="([-\d.]+)" y="([-\d.]+)" text-anchor="(\w+)"[^>]*>([^<]+)', drawn(LIFE, size)
+    ):
+        wide = 7.5 * len(label)
+        left = float(x) - {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
+        rows.setdefault(y, []).append((left, left + wide))
+        assert left >= 0
+        assert left + wide <= size.width
+    for spans in rows.values():
+        ordered = sorted(spans)
+        assert all(before[1] <= after[0] for before, after in pairwise(ordered))
+
+
+def test_a_telephones_drawing_keeps_its_text_at_eleven_pixels() -> None:
+    """A page of 360 px leaves 331 px between its margins of 0.9 rem; text is drawn 13 units high."""
+    assert 13 * 331 / NARROW.width >= 11
+    # The wide one gives way at 42 rem.
+    assert 13 * (42 * 16 - 2 * 0.03 * 42 * 16) / WIDE.width >= 11
+
+
+@pytest.mark.parametrize(
+    ("top", "expected"),
+    [
+        (0.65, [0.0, 0.2, 0.4, 0.6]),
+        (120.0, [0.0, 50.0, 100.0]),
+        (1.0, [0.0, 0.5, 1.0]),
+        (0.19, [0.0, 0.05, 0.1, 0.15]),
+        (4.0, [0.0, 1.0, 2.0, 3.0, 4.0]),
+    ],
+)
+def test_the_drops_at_the_side_are_round(top: float, expected: list[float]) -> None:
+    assert nice_steps(top, 4) == pytest.approx(expected)

@@ -1,6 +1,6 @@
 """Visits: what could be one, what is one, and how it ended."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from django.contrib import messages
@@ -15,6 +15,7 @@ from equipment.models import Desk, FilterSlot, Site
 from equipment.record import NotRecordable
 from schedules import due, routes, visits
 from schedules.emails import filter_lines
+from schedules.explain import say_day
 from schedules.forms import BookForm, CompleteForm, JobFilterForm
 from schedules.models import MaintenanceTask, Technician, Visit
 from schedules.visits import Booking, FilterDone, NotBookable, Outcome
@@ -65,10 +66,13 @@ def _book(request: HttpRequest, form: BookForm) -> Visit | None:
 
 def order_at_once(request: HttpRequest, visit: Visit) -> None:
     """Put the visit's day in order at once, and say what does not fit."""
-    if visit.technician is None or visit.day is None:
-        return
+    if visit.technician is not None and visit.day is not None:
+        _put_in_order(request, visit.technician, visit.day)
+
+
+def _put_in_order(request: HttpRequest, technician: Technician, day: date) -> None:
     try:
-        plan = routes.order_day(visit.technician, visit.day)
+        plan = routes.order_day(technician, day)
     except routes.NoStart as error:
         messages.warning(request, str(error))
         return
@@ -102,7 +106,7 @@ def _render(
     book_form: BookForm | None = None,
     status: int = 200,
 ) -> HttpResponse:
-    jobs = visit.jobs.select_related("task__system", "slot")
+    jobs, today = visit.jobs.select_related("task__system", "slot"), due.today(timezone.now())
     slots = [form.slot for form in forms or _job_forms(visit)]
     initial = {"technician": visit.technician_id, "day": visit.day}
     context = {
@@ -114,6 +118,8 @@ def _render(
         if complete_form
         else {j.task_id for j in jobs},
         "jobs": jobs,
+        "early": visit.day is not None and visit.day > today,
+        "today": today,
         "complete_form": complete_form or CompleteForm(),
         "book_form": book_form or BookForm(initial=initial),
     }
@@ -144,14 +150,35 @@ def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
             jobs__visit=visit, pk__in=map(whole_number, request.POST.getlist("task"))
         )
         outcome = Outcome(now, [_done(job) for job in forms], list(tasks), **form.cleaned_data)
+        booked_for = _bring_forward(visit, due.today(now))
         try:
             visits.complete(visit, outcome, signed_in(request), now)
         except NotRecordable as error:
             form.add_error(None, str(error))
+            visit = _visit_or_404(request, pk)
         else:
-            messages.success(request, _("Done. The next dates are reckoned."))
+            _say_done(request, visit, booked_for)
             return redirect("site", visit.site_id)
     return _render(request, visit, forms, form, status=422)
+
+
+def _bring_forward(visit: Visit, today: date) -> date | None:
+    """Move a visit of a day to come to today, out of that day's order; the day that it was booked for."""
+    if visit.day is None or visit.day <= today or not visit.is_open:
+        return None
+    booked_for, visit.day = visit.day, today
+    visit.stop_number = visit.arrive_at = visit.leave_at = None
+    return booked_for
+
+
+def _say_done(request: HttpRequest, visit: Visit, booked_for: date | None) -> None:
+    if booked_for is None:
+        messages.success(request, _("Done. The next dates are reckoned."))
+        return
+    said = _("Done today, %(today)s, instead of %(day)s. The next dates are reckoned.")
+    messages.success(request, said % {"today": say_day(visit.day), "day": say_day(booked_for)})
+    if visit.technician is not None:
+        _put_in_order(request, visit.technician, booked_for)
 
 
 def _done(form: JobFilterForm) -> FilterDone:

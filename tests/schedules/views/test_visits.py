@@ -1,0 +1,96 @@
+"""Completing a visit on its page."""
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+import pytest
+import time_machine
+from django.test import Client
+from django.urls import reverse
+
+from equipment.models import FilterSlot
+from schedules import routes
+from schedules.models import Technician, Visit
+from tests.factories import (
+    NOW,
+    TODAY,
+    DeskFactory,
+    FilterSlotFactory,
+    SiteFactory,
+    VisitFactory,
+    VisitJobFactory,
+)
+
+pytestmark = pytest.mark.django_db
+LATER = TODAY + timedelta(days=20)
+
+
+@pytest.fixture(autouse=True)
+def standing_clock() -> Iterator[time_machine.Traveller]:
+    with time_machine.travel(NOW, tick=False) as traveller:
+        yield traveller
+
+
+@pytest.fixture
+def later(technician: Client) -> list[Visit]:
+    """Two stops of the technician's on 1 June, in order."""
+    DeskFactory(latitude=41.88, longitude=-87.63)
+    own, made = Technician.objects.get(), []
+    for latitude in (41.9, 42.2):
+        site = SiteFactory(latitude=latitude, longitude=-87.63)
+        visit = VisitFactory(site=site, technician=own, day=LATER, state=Visit.State.SCHEDULED)
+        VisitJobFactory(visit=visit, slot=FilterSlotFactory(system__site=site))
+        made.append(visit)
+    routes.order_day(own, LATER)
+    return made
+
+
+def complete(client: Client, visit: Visit, **more: str) -> tuple[int, str]:
+    slot = FilterSlot.objects.get(jobs__visit=visit)
+    typed = {f"slot{slot.pk}-{name}": value for name, value in {"changed": "on", **more}.items()}
+    answer = client.post(reverse("visit-complete", args=[visit.pk]), typed, follow=True)
+    visit.refresh_from_db()
+    return answer.status_code, answer.text
+
+
+def test_the_page_of_a_later_visit_says_that_completing_it_is_done_today(
+    technician: Client, later: list[Visit]
+) -> None:
+    text = technician.get(reverse("visit", args=[later[0].pk])).text
+    assert "This visit is booked for 1 June 2026." in text
+    assert "done today, 12 May 2026" in text
+    assert "Complete it as done today" in text
+
+
+def test_a_later_visit_completed_now_is_a_visit_of_today(technician: Client, later: list[Visit]) -> None:
+    status, text = complete(technician, later[0])
+    assert status == 200
+    assert "Done today, 12 May 2026, instead of 1 June 2026." in text
+    assert (later[0].state, later[0].day, later[0].completed_at) == (Visit.State.COMPLETED, TODAY, NOW)
+    assert FilterSlot.objects.get(jobs__visit=later[0]).changes.get().changed_on == TODAY
+
+
+def test_the_day_that_it_leaves_is_put_in_order_again(technician: Client, later: list[Visit]) -> None:
+    assert sorted(visit.stop_number or 0 for visit in Visit.objects.all()) == [1, 2]
+    first = Visit.objects.get(stop_number=1)
+    complete(technician, first)
+    assert first.stop_number is None
+    assert list(Visit.objects.filter(day=LATER).values_list("stop_number", flat=True)) == [1]
+
+
+def test_a_refused_completion_leaves_the_visit_on_its_day(technician: Client, later: list[Visit]) -> None:
+    status, text = complete(technician, later[0], drop_before="12")
+    assert status == 422
+    assert "This visit is booked for 1 June 2026." in text
+    assert (later[0].state, later[0].day) == (Visit.State.SCHEDULED, LATER)
+    assert later[0].stop_number is not None
+
+
+def test_a_visit_of_today_and_one_of_yesterday_keep_their_days(
+    technician: Client, later: list[Visit]
+) -> None:
+    for visit, day in zip(later, (TODAY, date(2026, 5, 11)), strict=True):
+        Visit.objects.filter(pk=visit.pk).update(day=day)
+        assert "booked for" not in technician.get(reverse("visit", args=[visit.pk])).text
+        complete(technician, visit)
+        assert (visit.state, visit.day) == (Visit.State.COMPLETED, day)

@@ -149,8 +149,10 @@ class _Frame:
 
     @property
     def top(self) -> float:
-        highest = max((value for _day, value in self.life.readings), default=0.0)
-        return max(self.life.limit.at * 1.35, highest * 1.1, 1e-9)
+        limit = self.life.limit.at
+        read = max((value for _day, value in self.life.readings), default=0.0)
+        expected = min(max(self.life.curve.middle) * 1.05, limit * 2)
+        return max(limit * 1.35, read * 1.1, expected, 1e-9)
 
     def x(self, day: float) -> float:
         first, last = self.life.ends
@@ -198,7 +200,10 @@ def _axes(frame: _Frame) -> list[str]:
         body += [_line(left - 4, y, left, y, "axis"), _text(left - 7, y + 4, f"{value:g}", "end")]
     for mark in frame.life.dates:
         x = frame.x(mark.at)
-        body += [_line(x, floor, x, floor + 5, "axis"), _text(x, floor + 19, mark.label, _anchor(frame, x))]
+        body += [
+            _line(x, floor, x, floor + 5, "axis"),
+            _text(x, floor + 19, mark.label, _anchor(frame, x, mark.label)),
+        ]
     return body
 
 
@@ -209,7 +214,9 @@ def _limit(frame: _Frame) -> list[str]:
         first, last = frame.life.ends
         low, high = (frame.x(min(max(day, first), last)) for day in frame.life.span)
         body.append(_line(low, y, high, y, "limit-span"))
-    return [*body, _text(frame.left + 8, y - 8, frame.life.limit.label, "start")]
+    # The label keeps to the side of the line where the curve does not begin.
+    below = frame.life.curve.high[0] > frame.life.limit.at * 0.9
+    return [*body, _text(frame.left + 8, y + (19 if below else -8), frame.life.limit.label, "start")]
 
 
 def _days(frame: _Frame) -> list[str]:
@@ -217,22 +224,23 @@ def _days(frame: _Frame) -> list[str]:
     x = frame.x(today.at)
     body = [
         _line(x, floor, x, frame.ceiling, "today"),
-        _text(x, floor + 39, today.label, _anchor(frame, x)),
+        _text(x, floor + 39, today.label, _anchor(frame, x, today.label)),
     ]
     if due is not None:
         x = frame.x(due.at)
         body += [
             _line(x, floor, x, frame.ceiling, "due"),
-            _text(x, floor + 58, due.label, _anchor(frame, x), "now"),
+            _text(x, floor + 58, due.label, _anchor(frame, x, due.label), "now"),
         ]
     return body
 
 
-def _anchor(frame: _Frame, x: float) -> str:
-    """Labels near a side of the box lean inwards."""
-    if x > frame.right - 50:
+def _anchor(frame: _Frame, x: float, label: str) -> str:
+    """Labels that would leave the box lean inwards; a letter is some 7.5 units wide."""
+    half = 3.75 * len(label)
+    if x + half > frame.size.width:
         return "end"
-    return "start" if x < frame.left + 20 else "middle"
+    return "start" if x < half else "middle"
 
 
 def route_sketch(

@@ -60,6 +60,17 @@ def test_labels_of_a_line_do_not_run_into_each_other(size: Size) -> None:
         assert all(before[1] <= after[0] for before, after in pairwise(ordered))
 
 
+def test_the_limits_label_keeps_out_of_a_curve_that_begins_at_the_limit() -> None:
+    above = re.search(r'y="([^"]+)"[^>]*>limit', drawn(LIFE, WIDE))
+    full = replace(LIFE.curve, high=[0.48, 0.5, 0.6])
+    below = re.search(r'y="([^"]+)"[^>]*>limit', drawn(replace(LIFE, curve=full), WIDE))
+    line = re.search(r'y1="([^"]+)"[^>]*class="limit-line"', drawn(LIFE, WIDE))
+    assert above
+    assert below
+    assert line
+    assert float(above[1]) < float(line[1]) < float(below[1])
+
+
 def test_a_telephones_drawing_keeps_its_text_at_eleven_pixels() -> None:
     """A page of 360 px leaves 331 px between its margins of 0.9 rem; text is drawn 13 units high."""
     assert 13 * 331 / NARROW.width >= 11

@@ -23,6 +23,7 @@ def outbox(request: HttpRequest) -> HttpResponse:
         "kept": settings.OUTGOING_MAIL_IS_KEPT,
         "states": Notice.State.choices,
         "state": state or "",
+        "state_word": dict(Notice.State.choices).get(state or "", ""),
     }
     return render(request, "servicedesk/outbox.html", context)
 

@@ -356,12 +356,12 @@ def due_home(home_slot: FilterSlot, homeowner_user: User) -> Plan:
 
 
 def test_the_call_list_gives_the_reason_and_the_number_to_ring(manager: Client, due_home: Plan) -> None:
-    assert "0 homes to ring" in manager.get(url("call-list")).text
+    assert "No home is to be rung" in manager.get(url("call-list")).text
     person = due_home.slot.system.site.roles.first().person
     person.email, person.phone = "", "555 0133"
     person.save()
     text = manager.get(url("call-list")).text
-    assert "1 home to ring" in text
+    assert "1 home is to be rung" in text
     assert "no mail address" in text
     assert 'href="tel:555 0133"' in text
     assert "16 × 25 × 1 in" in text
@@ -432,7 +432,7 @@ def stops(technician: Client) -> list[Visit]:
 
 def test_the_day_lists_stops_in_order_and_what_to_bring(technician: Client, stops: list[Visit]) -> None:
     text = technician.get(url("start"), follow=True).text
-    assert "Terry Tool, Tuesday 12 May: 2 stops" in text
+    assert "Terry Tool has 2 stops on Tuesday 12 May 2026" in text
     hours = re.findall(r"<strong>(\d)\. (\d\d:\d\d)–(\d\d:\d\d)</strong>", text)
     assert [number for number, _from, _to in hours] == ["1", "2"]
     assert hours[0][2] < hours[1][1]

@@ -13,19 +13,12 @@ from equipment.life import Happening, record_event
 from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
 from equipment.record import NotRecordable
 from schedules import cards, due, feeds, visits
-from schedules.emails import FilterLine, filter_lines
 from schedules.explain import say_day
 from schedules.forms import EventForm, PersonForm
+from schedules.home_lines import home_lines, home_title, person_lines
 from schedules.models import MaintenanceTask, Visit
 from schedules.site_booking import SiteBookForm
 from schedules.views.visits import order_at_once
-
-
-def lines_of(site: Site) -> list[FilterLine]:
-    """The site's filters in use as pages and cards show them."""
-    slots = FilterSlot.objects.in_use().filter(system__site=site)
-    rows = slots.select_related("system__site", "plan", "first_media").order_by("system__name", "name")
-    return filter_lines(list(rows), timezone.now())
 
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:
@@ -94,7 +87,12 @@ def book(request: HttpRequest, pk: int) -> HttpResponse:
 def card(request: HttpRequest, pk: int) -> HttpResponse:
     """The household's card, to be printed."""
     site = site_or_404(signed_in(request), pk)
-    context = {"site": site, "lines": lines_of(site), "desk": Desk.the(), **cards.answer_code(site)}
+    context = {
+        "site": site,
+        "lines": [row.line for row in home_lines(site, timezone.now())],
+        "desk": Desk.the(),
+        **cards.answer_code(site),
+    }
     return render(request, "schedules/card.html", context)
 
 
@@ -115,12 +113,14 @@ def _render(
     book_form: SiteBookForm | None = None,
     status: int = 200,
 ) -> HttpResponse:
-    today = due.today(timezone.now())
+    now = timezone.now()
+    today, lines = due.today(now), home_lines(site, now)
     context: dict[str, Any] = {
         "site": site,
-        "lines": lines_of(site),
+        "lines": lines,
+        "title": home_title(lines, today),
         "systems": site.systems.order_by("name"),
-        "people": site.roles.filter(until=None).select_related("person").order_by("person__name", "role"),
+        "people": person_lines(site),
         "tasks": MaintenanceTask.objects.filter(system__site=site, ended_on=None).order_by("due_on"),
         "visits": Visit.objects.filter(site=site).select_related("technician").order_by("-day", "-pk")[:20],
         "events": site.events.all()[:20],

@@ -1,5 +1,6 @@
 """A home's page: booking from it, what its people see."""
 
+import re
 from collections.abc import Iterator
 from datetime import date, time
 
@@ -85,3 +86,65 @@ def test_what_is_due_soon_is_ticked_beforehand(manager: Client, home: Site, home
     PlanFactory(slot=late, due_on=date(2027, 2, 1))
     form = manager.get(reverse("site", args=[home.pk])).context["book_form"]
     assert form["slots"].value() == [home_slot.pk]
+
+
+# What its people see
+
+
+def rows_of(text: str) -> list[str]:
+    """The filters' rows in their order, as plain words."""
+    sheet = text.partition('<ol class="sheet own">')[2].partition("</ol>")[0]
+    return [" ".join(re.sub(r"<[^>]+>", " ", row).split()) for row in sheet.split("</li>") if row.strip()]
+
+
+@pytest.fixture
+def rows(homeowner: Client, home: Site, home_slot: FilterSlot) -> list[str]:
+    PlanFactory(slot=home_slot, due_on=date(2026, 9, 1))
+    late = FilterSlotFactory(system=home_slot.system, location="attic rack", access_notes="mind the dog")
+    PlanFactory(slot=late, due_on=date(2026, 5, 1))
+    FilterSlotFactory(system=home_slot.system, name="aa-no-date")
+    soon = FilterSlotFactory(system=home_slot.system, changed_by=FilterSlot.ChangedBy.TECHNICIAN)
+    PlanFactory(slot=soon, due_on=TODAY)
+    return rows_of(homeowner.get(reverse("site", args=[home.pk])).text)
+
+
+def test_filters_stand_by_due_day_each_with_its_state(rows: list[str]) -> None:
+    starts = ["1 May 2026 overdue", "12 May 2026 due", "1 September 2026 loading", "– not enough to say"]
+    assert len(rows) == 4
+    assert all(row.startswith(start) for row, start in zip(rows, starts, strict=True))
+
+
+def test_a_homeowner_reads_plain_words_and_not_the_technicians_notes(rows: list[str]) -> None:
+    assert "we come and change it" in rows[1]
+    assert not [row for row in rows if "occupant" in row or "mind the dog" in row]
+
+
+def test_i_changed_it_leads_to_the_filters_own_form(
+    homeowner: Client, home: Site, home_slot: FilterSlot
+) -> None:
+    form = f'{reverse("filter", args=[home_slot.pk])}#changed"'
+    text = homeowner.get(reverse("site", args=[home.pk])).text
+    assert re.search(re.escape(form) + ">I changed it<", text)
+    there = homeowner.get(reverse("filter", args=[home_slot.pk])).text
+    assert 'id="changed"' in there
+
+
+def test_all_that_somebody_is_here_stands_on_one_line(homeowner: Client, home: Site) -> None:
+    text = homeowner.get(reverse("site", args=[home.pk])).text
+    assert text.count("<td>Robin Reed</td>") == 1
+    assert "<td>lives here, changes the filters</td>" in text
+
+
+@pytest.mark.parametrize(
+    ("days", "expected"),
+    [
+        ([], "No filter here has a date yet"),
+        ([date(2026, 9, 1), date(2026, 7, 1)], "The next filter is to be changed by 1 July 2026"),
+        ([date(2026, 5, 11), date(2026, 7, 1)], "1 filter waits to be changed"),
+        ([date(2026, 5, 11), date(2026, 5, 1)], "2 filters wait to be changed"),
+    ],
+)
+def test_the_title_answers(homeowner: Client, home: Site, days: list[date], expected: str) -> None:
+    for day in days:
+        PlanFactory(slot=FilterSlotFactory(system__site=home), due_on=day)
+    assert f"<h1>{expected}</h1>" in homeowner.get(reverse("site", args=[home.pk])).text

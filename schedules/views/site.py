@@ -97,11 +97,14 @@ def card(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def new_feed(request: HttpRequest, pk: int) -> HttpResponse:
-    """Withdraw the old calendar address and make another."""
+    """Make a calendar address; the one before it, where there was one, is withdrawn."""
     site = site_or_404(signed_in(request), pk)
-    site.feeds.filter(withdrawn_at=None).update(withdrawn_at=timezone.now())
+    withdrawn = site.feeds.filter(withdrawn_at=None).update(withdrawn_at=timezone.now())
     feeds.feed_of(site)
-    messages.success(request, _("The old calendar address answers no more; here is a new one."))
+    if withdrawn:
+        messages.success(request, _("The old calendar address answers no more; here is a new one."))
+    else:
+        messages.success(request, _("Here is the calendar's address; keep it to yourselves."))
     return redirect("site", pk)
 
 
@@ -115,6 +118,7 @@ def _render(
 ) -> HttpResponse:
     now = timezone.now()
     today, lines = due.today(now), home_lines(site, now)
+    feed = site.feeds.filter(withdrawn_at=None).first()
     context: dict[str, Any] = {
         "site": site,
         "lines": lines,
@@ -124,7 +128,7 @@ def _render(
         "tasks": MaintenanceTask.objects.filter(system__site=site, ended_on=None).order_by("due_on"),
         "visits": Visit.objects.filter(site=site).select_related("technician").order_by("-day", "-pk")[:20],
         "events": site.events.all()[:20],
-        "feed_address": feeds.address(feeds.feed_of(site)),
+        "feed_address": feeds.address(feed) if feed else "",
         "event_form": event_form or EventForm(site, initial={"on": today}),
         "person_form": person_form or PersonForm(),
     }

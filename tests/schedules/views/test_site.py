@@ -131,8 +131,8 @@ def test_i_changed_it_leads_to_the_filters_own_form(
 
 def test_all_that_somebody_is_here_stands_on_one_line(homeowner: Client, home: Site) -> None:
     text = homeowner.get(reverse("site", args=[home.pk])).text
-    assert text.count("<td>Robin Reed</td>") == 1
-    assert "<td>lives here, changes the filters</td>" in text
+    assert text.count("Robin Reed") == 1
+    assert "<strong>Robin Reed</strong> lives here, changes the filters<" in text
 
 
 @pytest.mark.parametrize(
@@ -148,3 +148,22 @@ def test_the_title_answers(homeowner: Client, home: Site, days: list[date], expe
     for day in days:
         PlanFactory(slot=FilterSlotFactory(system__site=home), due_on=day)
     assert f"<h1>{expected}</h1>" in homeowner.get(reverse("site", args=[home.pk])).text
+
+
+# The calendar's address
+
+
+def test_looking_at_the_page_makes_no_calendar_address_and_its_button_does(
+    homeowner: Client, home: Site
+) -> None:
+    assert "Make the address" in homeowner.get(reverse("site", args=[home.pk])).text
+    assert not home.feeds.exists()
+    text = homeowner.post(reverse("feed-new", args=[home.pk]), follow=True).text
+    made = home.feeds.get()
+    assert reverse("feed", args=[made.secret]) in text
+    assert "answers no more" not in text
+    text = homeowner.post(reverse("feed-new", args=[home.pk]), follow=True).text
+    made.refresh_from_db()
+    assert made.withdrawn_at == NOW
+    assert "The old calendar address answers no more" in text
+    assert reverse("feed", args=[made.secret]) not in text

@@ -33,7 +33,7 @@ def offers_page(request: HttpRequest) -> HttpResponse:
             return redirect("visits")
         status = 422
     today = due.today(timezone.now())
-    open_visits = Visit.objects.filter(state__in=Visit.OPEN).select_related("site", "technician")
+    open_visits = Visit.objects.filter(state__in=Visit.OPEN).select_related("site__customer", "technician")
     context = {
         "offers": visits.offers(today),
         "form": form,

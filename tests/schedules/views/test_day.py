@@ -113,3 +113,7 @@ def test_the_totals_add_up_the_way_out_the_homes_and_the_way_back(technician: Cl
 def test_a_day_without_an_order_has_no_totals(technician: Client) -> None:
     stop()
     assert "on the road" not in technician.get(address("day")).text
+
+
+def test_a_day_without_stops_says_so(technician: Client) -> None:
+    assert "<h1>Terry Tool has no stop on Tuesday 12 May 2026</h1>" in technician.get(address("day")).text

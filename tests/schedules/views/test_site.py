@@ -167,3 +167,15 @@ def test_looking_at_the_page_makes_no_calendar_address_and_its_button_does(
     assert made.withdrawn_at == NOW
     assert "The old calendar address answers no more" in text
     assert reverse("feed", args=[made.secret]) not in text
+
+
+def test_what_a_home_lacks_is_said_in_words(manager: Client, home: Site) -> None:
+    text = manager.get(reverse("site", args=[home.pk])).text
+    for words in (
+        "No filter of this home is on record yet.",
+        "Nobody is named here yet.",
+        "No maintenance is agreed for this home.",
+        "no visit is booked.",
+        "nothing was replaced",
+    ):
+        assert words in text

@@ -37,11 +37,11 @@ def fan_hours(as_of: int, weather: Weather, systems: Systems) -> Fan:
     temps = _temps_on(weather, systems)
     model = fit_fan(systems.hours, temps)
     past_days = np.arange(systems.first_day, systems.first_day + systems.hours.shape[1])
-    normal = climate.normal(past_days)[systems.station]
     no_weather = (model.days < _MIN_LOG_DAYS) & ((~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS)
-    modelled = np.where(
-        np.isnan(temps), model.expected(normal, climate.spread_c[systems.station]), model.hours(temps)
-    )
+    modelled = model.hours(temps)
+    if (unknown := np.isnan(temps)).any():
+        normal = climate.normal(past_days)[systems.station]
+        modelled[unknown] = model.expected(normal, climate.spread_c[systems.station])[unknown]
     modelled[no_weather] = np.nan
     filled = fill_hours(systems.hours, modelled)
     coming = np.arange(as_of + 1, as_of + 366)

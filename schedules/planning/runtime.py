@@ -25,6 +25,19 @@ _HEAT_BALANCES = np.arange(7.0, 20.1, 1.5)
 _COOL_BALANCES = np.arange(14.0, 27.1, 1.5)
 _BINS_C = np.arange(-45.0, 55.0, 1.0)
 _USUAL_SPREAD_H = 2.0
+# Every pair of balance points that is held possible; by bin of temperature its three columns, and the
+# products of these, one pair beside the next.
+_PAIRS = np.array([(heat, cool) for heat in _HEAT_BALANCES for cool in _COOL_BALANCES if heat <= cool])
+_HINGES = np.stack(
+    [
+        np.ones((len(_BINS_C), len(_PAIRS))),
+        np.maximum(0.0, _PAIRS[:, 0] - _BINS_C[:, None]),
+        np.maximum(0.0, _BINS_C[:, None] - _PAIRS[:, 1]),
+    ],
+    axis=2,
+)
+_COLUMNS = _HINGES.reshape(len(_BINS_C), -1)
+_PRODUCTS = (_HINGES[:, :, :, None] * _HINGES[:, :, None, :]).reshape(len(_BINS_C), -1)
 
 
 @dataclass(frozen=True)
@@ -68,21 +81,13 @@ def fit_fan(hours: FloatArray, temps_c: FloatArray) -> FanModel:
     Days without both are left out. A system without any keeps the usual slopes.
     """
     counts, sums, squares = _binned(hours, temps_c)
-    best_cost = np.full(len(hours), np.inf)
-    slopes = np.tile(USUAL, (len(hours), 1))
-    balance = np.tile(np.array(USUAL_BALANCE_C), (len(hours), 1))
-    error = np.zeros(len(hours))
-    for heat_below in _HEAT_BALANCES:
-        for cool_above in _COOL_BALANCES[heat_below <= _COOL_BALANCES]:
-            fitted, squared = _least_squares(counts, sums, squares, heat_below, cool_above)
-            away = (heat_below - USUAL_BALANCE_C[0]) ** 2 + (cool_above - USUAL_BALANCE_C[1]) ** 2
-            cost = squared + _USUAL_SPREAD_H**2 * (
-                0.5 * away / 9.0
-                + PRIOR_DAYS * np.square((fitted - USUAL) * _SLOPE_SCALE / 4).sum(axis=1) / 15
-            )
-            better = cost < best_cost
-            best_cost[better], error[better] = cost[better], squared[better]
-            slopes[better], balance[better] = fitted[better], (heat_below, cool_above)
+    fitted, squared = _least_squares(counts, sums, squares)
+    away = np.square(_PAIRS - np.array(USUAL_BALANCE_C)).sum(axis=1)
+    drawn = np.square((fitted - USUAL) * _SLOPE_SCALE / 4).sum(axis=2)
+    cost = squared + _USUAL_SPREAD_H**2 * (0.5 * away / 9.0 + PRIOR_DAYS * drawn / 15)
+    best = cost.argmin(axis=1)
+    rows = np.arange(len(best))
+    slopes, error, balance = fitted[rows, best], squared[rows, best], _PAIRS[best]
     days = counts.sum(axis=1).astype(np.int64)
     spread = np.sqrt((np.maximum(error, 0.0) + 10 * _USUAL_SPREAD_H**2) / (days + 10))
     return FanModel(slopes, balance[:, 0], balance[:, 1], spread, days)
@@ -102,20 +107,17 @@ def _binned(hours: FloatArray, temps_c: FloatArray) -> tuple[FloatArray, FloatAr
 
 
 def _least_squares(
-    counts: FloatArray, sums: FloatArray, squares: FloatArray, heat_below: float, cool_above: float
+    counts: FloatArray, sums: FloatArray, squares: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Slopes [m, 3], none negative, and their squared error [m] at one pair of balance points."""
-    x = np.stack(
-        [np.ones_like(_BINS_C), np.maximum(0, heat_below - _BINS_C), np.maximum(0, _BINS_C - cool_above)],
-        axis=1,
-    )
+    """Slopes [m, pairs, 3], none negative, and their squared error [m, pairs] at every pair of balances."""
+    m, pairs = len(counts), len(_PAIRS)
     weight = np.diag(PRIOR_DAYS * np.square(_SLOPE_SCALE) / 16)
-    gram = np.einsum("mb,bi,bj->mij", counts, x, x, optimize=True)
-    moment = sums @ x
+    gram = (counts @ _PRODUCTS).reshape(m, pairs, 3, 3)
+    moment = (sums @ _COLUMNS).reshape(m, pairs, 3)
     slopes = np.linalg.solve(gram + weight, (moment + USUAL @ weight)[..., None])[..., 0]
     slopes = np.maximum(slopes, 0.0)
-    error = squares - 2 * (slopes * moment).sum(axis=1) + np.einsum("mi,mij,mj->m", slopes, gram, slopes)
-    return slopes, np.asarray(error)
+    fitted = (gram @ slopes[..., None])[..., 0]
+    return slopes, np.asarray(squares[:, None] + (slopes * (fitted - 2 * moment)).sum(axis=2))
 
 
 def fill_hours(hours: FloatArray, modelled: FloatArray) -> FloatArray:

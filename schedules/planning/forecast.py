@@ -75,11 +75,11 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     ahead = YearAhead(np.cumsum(fan.ahead[slots.system], axis=1) * 3600 * velocity[:, None])
     at_once = computable & (ratio <= 1.0)
 
-    def day(chance: float) -> IntArray:
-        days = np.where(at_once, 0, days_until(chance, where, ahead, has_log))
-        return _ordinals(facts.as_of, days, computable)
-
-    risk = day(settings.accepted_risk)
+    chances = (settings.accepted_risk, 0.1, 0.5, 0.9)
+    risk, p10, p50, p90 = (
+        _ordinals(facts.as_of, np.where(at_once, 0, days), computable)
+        for days in days_until(chances, where, ahead, has_log)
+    )
     risk = np.where(
         risk == facts.as_of, _day_it_was(facts, fan, where, velocity, evidence.earlier_m, settings), risk
     )
@@ -88,9 +88,9 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     return FleetForecast(
         due=decision.due,
         reason=decision.reason,
-        p10=day(0.1),
-        p50=day(0.5),
-        p90=day(0.9),
+        p10=p10,
+        p50=p50,
+        p90=p90,
         drop_now_pa=np.where(slots.recorded & ~np.isnan(slots.airflow_m3s), drop, np.nan),
         run_hours=np.where(slots.recorded, run_hours, np.nan),
         computable=computable,

@@ -1,5 +1,6 @@
 """From exposure to days: quantiles of the day the limit is reached, caps, the decision and its reason."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -11,6 +12,10 @@ from schedules.planning.loading import SHAPES, dose_at, growth
 from schedules.planning.pooling import Learned
 
 HORIZON_DAYS = 3652
+# Days at which the chance of every slot is looked at first.
+_KNOTS = np.array(
+    [1, 3, 6, 10, 16, 24, 34, 48, 66, 90, 120, 160, 210, 280, 370, 500, 680, 950, 1400, 2200, HORIZON_DAYS]
+)
 NEVER = np.iinfo(np.int64).max
 # Scatter of the log of the loading to come: what stays however far one looks, dust and habits that
 # wander for weeks and average out, and what the hours add where no log was kept.
@@ -20,9 +25,10 @@ WANDER_DAYS = 30.0
 NO_LOG_SPREAD = 0.12
 # The house sets the pace to come; its present filter's own pace holds on in part.
 HOLDS_ON = 0.3
-# Gauss and Hermite's five points of a normal variable, for the house and for its present filter.
-_POINTS, _POINT_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
-_POINT_WEIGHTS = _POINT_WEIGHTS / _POINT_WEIGHTS.sum()
+# Gauss and Hermite's points of a normal variable: five for the house, three for its present filter.
+_HOUSE, _HOUSE_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+_OWN, _OWN_WEIGHTS = np.polynomial.hermite_e.hermegauss(3)
+_WEIGHTS = np.outer(_HOUSE_WEIGHTS / _HOUSE_WEIGHTS.sum(), _OWN_WEIGHTS / _OWN_WEIGHTS.sum())
 
 
 class Reason(IntEnum):
@@ -48,10 +54,14 @@ class YearAhead:
         part = np.where(rest > 0, self.running[rows, rest - 1], 0.0)
         return np.asarray(years * self.running[rows, -1] + part)
 
+    def of(self, rows: IntArray) -> "YearAhead":
+        """The year of some of the slots."""
+        return self if len(rows) == len(self.running) else YearAhead(self.running[rows])
+
 
 @dataclass(frozen=True)
 class Supposed:
-    """Suppositions that stand for the posterior, [n, shapes, 25]: log kappa so far and to come, weight."""
+    """Suppositions that stand for the posterior, [n, shapes, 15]: log kappa so far and to come, weight."""
 
     so_far: FloatArray
     to_come: FloatArray
@@ -59,15 +69,15 @@ class Supposed:
 
 
 def suppose(learned: Learned) -> Supposed:
-    """Twenty-five weighed points a shape of house and present filter together."""
+    """Fifteen weighed points a shape of house and present filter together."""
     slope = learned.covariance / learned.house_var
     rest = np.sqrt(np.maximum(learned.now_var - slope * learned.covariance, 1e-9))
-    house_step = np.sqrt(learned.house_var)[:, :, None] * _POINTS
+    house_step = np.sqrt(learned.house_var)[:, :, None] * _HOUSE
     house = learned.house[:, :, None] + house_step
     now = learned.now[:, :, None] + slope[:, :, None] * house_step
-    so_far = now[:, :, :, None] + rest[:, :, None, None] * _POINTS
+    so_far = now[:, :, :, None] + rest[:, :, None, None] * _OWN
     to_come = (1 - HOLDS_ON) * house[:, :, :, None] + HOLDS_ON * so_far
-    weight = learned.weight[:, :, None, None] * np.outer(_POINT_WEIGHTS, _POINT_WEIGHTS)
+    weight = learned.weight[:, :, None, None] * _WEIGHTS
     flat = (*learned.now.shape, -1)
     return Supposed(so_far.reshape(flat), to_come.reshape(flat), weight.reshape(flat))
 
@@ -131,27 +141,45 @@ def spread_after(days: FloatArray, has_log: BoolArray) -> FloatArray:
     return np.asarray(np.sqrt(LASTING_SPREAD**2 + wander + hours))
 
 
-def days_until(chance: float, where: Reach, ahead: YearAhead, has_log: BoolArray) -> IntArray:
-    """Days [n] from the as-of day to the first at whose end the chance of being past the limit is ``chance``.
+def days_until(
+    chances: Sequence[float], where: Reach, ahead: YearAhead, has_log: BoolArray
+) -> list[IntArray]:
+    """For each of ``chances``, days [n] from the as-of day to the first at whose end the chance of being
+    past the limit is at least that.
 
-    Nought where it already is; NEVER beyond ten years. Found by bisection, all slots at once.
+    Nought where it already is; NEVER beyond ten years. A few days for all slots show between which two a
+    slot's day lies; there it is found by bisection over whole days.
     """
     past = where.past
-    log_left = np.log(np.maximum(where.left_m, 1e-9))
-    coming = np.where(where.left_m > 0, where.weight, 0.0)
+    log_left = np.log(np.maximum(where.left_m, 1e-9)).astype(np.float32)
+    coming = np.where(where.left_m > 0, where.weight, 0.0).astype(np.float32)
 
-    def enough(days: IntArray) -> BoolArray:
-        to_come = np.log(np.maximum(ahead.until(days), 1e-9))
-        z = (to_come[:, None] - log_left) / spread_after(days.astype(np.float64), has_log)[:, None]
-        return np.asarray(past + (coming * ndtr(z)).sum(axis=1) >= chance)
+    def by(days: IntArray, rows: IntArray) -> FloatArray:
+        to_come = np.log(np.maximum(ahead.of(rows).until(days), 1e-9))
+        spread = spread_after(days.astype(np.float64), has_log[rows])
+        z = to_come.astype(np.float32)[:, None] - log_left[rows]
+        z /= spread.astype(np.float32)[:, None]
+        return np.asarray(past[rows] + (coming[rows] * ndtr(z)).sum(axis=1))
 
-    low, high = np.full(len(past), 0), np.full(len(past), HORIZON_DAYS)
-    reached = enough(high)
-    while np.any(high - low > 1):
-        middle = (low + high) // 2
-        there = enough(middle)
-        high, low = np.where(there, middle, high), np.where(there, low, middle)
-    return np.where(past >= chance, 0, np.where(reached, high, NEVER)).astype(np.int64)
+    everybody = np.arange(len(past))
+    reached = np.stack([by(np.full(len(past), day), everybody) for day in _KNOTS], axis=1)
+    return [_between(chance, past, reached, by) for chance in chances]
+
+
+def _between(
+    chance: float, past: FloatArray, reached: FloatArray, by: Callable[[IntArray, IntArray], FloatArray]
+) -> IntArray:
+    place = (reached < chance).sum(axis=1)
+    edges = np.concatenate([[0], _KNOTS])
+    low, high = edges[np.minimum(place, len(_KNOTS) - 1)], edges[np.minimum(place + 1, len(_KNOTS))]
+    open_rows = np.flatnonzero((place < len(_KNOTS)) & (past < chance) & (high - low > 1))
+    while len(open_rows):
+        middle = (low[open_rows] + high[open_rows]) // 2
+        there = by(middle, open_rows) >= chance
+        high[open_rows[there]], low[open_rows[~there]] = middle[there], middle[~there]
+        open_rows = open_rows[high[open_rows] - low[open_rows] > 1]
+    found = np.where(place < len(_KNOTS), high, NEVER)
+    return np.where(past >= chance, 0, found).astype(np.int64)
 
 
 @dataclass(frozen=True)

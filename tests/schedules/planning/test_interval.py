@@ -31,7 +31,7 @@ FACTOR = st.floats(1.0, 4.0)
 def days(one: Learned, ratio: float = 2.0, used: float = 0.0, daily: float = 3e4) -> list[int]:
     ahead = YearAhead(np.cumsum(np.full((1, 365), daily), axis=1))
     where = reach(suppose(one), np.array([ratio]), np.array([used]))
-    return [int(days_until(chance, where, ahead, LOGGED)[0]) for chance in CHANCES]
+    return [int(days[0]) for days in days_until(CHANCES, where, ahead, LOGGED)]
 
 
 def shifted(one: Learned, log: float) -> Learned:

@@ -10,7 +10,7 @@ import pytest
 from schedules.planning.facts import FleetFacts, Settings, Slots
 from schedules.planning.forecast import forecast
 from schedules.planning.interval import NEVER
-from schedules.planning.loading import GRID, SHAPES
+from schedules.planning.loading import GRID, PAIR_SHAPE
 from tests.schedules.planning.fleet import AS_OF, CLEAN_PA, one_slot, with_weather
 
 SLOTS = 10_000
@@ -29,7 +29,7 @@ def fleet(count: int, rng: np.random.Generator) -> FleetFacts:
     log = rng.uniform(0, 14, (count, LOG_DAYS))
     log[rng.random(log.shape) < 0.1] = np.nan
     slots = {field.name: np.repeat(getattr(one.slots, field.name), count) for field in fields(Slots)}
-    slots["system"] = np.arange(count)
+    slots["system"] = slots["home"] = np.arange(count)
     drops = CLEAN_PA * (1 + np.outer(rng.uniform(0.1, 1, count), 60 - np.array(READ_DAYS_AGO)) / 60)
     return replace(
         one,
@@ -56,7 +56,7 @@ def fleet(count: int, rng: np.random.Generator) -> FleetFacts:
 def test_forecast_of_10000_slots(ratio: Callable[[str, float, float], float]) -> None:
     rng = np.random.default_rng(6)
     batches = [fleet(BATCH, rng) for _ in range(SLOTS // BATCH)]
-    grid = rng.normal(size=(SLOTS, len(SHAPES), len(GRID)))
+    grid = rng.normal(size=(SLOTS, len(PAIR_SHAPE), len(GRID)))
     start = time.perf_counter()
     np.exp(grid)
     yardstick_s = time.perf_counter() - start

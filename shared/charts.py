@@ -60,7 +60,10 @@ def gauge(title: str, description: str, now: float, clean: Mark, limit: Mark, no
         aside = {"end": -3.0, "start": 3.0}[anchor] if close else 0.0
         label = _text(x + aside, y + 26, mark.label, anchor if close else "middle")
         body += [_line(x, y - 9, x, y + 9, name), label]
-    body.append(_text(min(max(end_x, 70.0), 230.0), end_y - 16, now_label, name="now"))
+    now_x, (limit_x, limit_y) = min(max(end_x, 70.0), 230.0), place(limit.at)
+    # Near the limit the label steps above its tick; a letter is some 7.5 units wide.
+    meets = abs(limit_x - now_x) < 3.75 * len(now_label) + 4
+    body.append(_text(now_x, min(end_y - 16, limit_y - 14) if meets else end_y - 16, now_label, name="now"))
     return _svg(320, 112, "gauge", title, description, body)
 
 

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from shared.charts import NARROW, WIDE, Curve, Life, Mark, Size, life_curve, nice_steps
+from shared.charts import NARROW, WIDE, Curve, Life, Mark, Size, gauge, life_curve, nice_steps
 
 LIFE = Life(
     curve=Curve([0.0, 100.0, 200.0], [0.1, 0.2, 0.3], [0.1, 0.25, 0.4], [0.1, 0.3, 0.5]),
@@ -76,6 +76,20 @@ def test_a_telephones_drawing_keeps_its_text_at_eleven_pixels() -> None:
     assert 13 * 331 / NARROW.width >= 11
     # The wide one gives way at 42 rem.
     assert 13 * (42 * 16 - 2 * 0.03 * 42 * 16) / WIDE.width >= 11
+
+
+@pytest.mark.parametrize("now", [0.0, 0.1, 0.2, 0.25, 0.3, 0.35, 0.39, 0.5, 1.0])
+def test_what_the_gauge_says_of_now_keeps_off_the_limits_tick(now: float) -> None:
+    svg = gauge("Drop", "", now, Mark(0.2, "clean"), Mark(0.39, "limit"), "now about 0.30 in. w.c.")
+    tick = re.search(r'<line x1="([^"]+)" y1="([^"]+)" x2="[^"]+" y2="([^"]+)" class="tick limit"', svg)
+    said = re.search(r'<text x="([^"]+)" y="([^"]+)" text-anchor="middle" class="now"', svg)
+    assert tick
+    assert said
+    x, top, foot = map(float, tick.groups())
+    middle, baseline = map(float, said.groups())
+    beside = abs(x - middle) > 7.5 * len("now about 0.30 in. w.c.") / 2
+    assert beside or baseline < top or baseline - 13 > foot
+    assert 13 <= baseline <= 112
 
 
 @pytest.mark.parametrize(

@@ -80,6 +80,15 @@ def test_jobs_of_an_open_visit_and_of_other_homes_are_not_offered(
     assert Visit.objects.count() == 1
 
 
+def test_the_jobs_to_choose_from_stand_below_their_name(
+    manager: Client, home: Site, home_slot: FilterSlot
+) -> None:
+    text = manager.get(reverse("site", args=[home.pk])).text
+    group = re.search(r"<fieldset[^>]*><legend>Filters to change</legend>(.*?)</fieldset>", text, re.DOTALL)
+    assert group
+    assert f'value="{home_slot.pk}"' in group[1]
+
+
 def test_what_is_due_soon_is_ticked_beforehand(manager: Client, home: Site, home_slot: FilterSlot) -> None:
     PlanFactory(slot=home_slot, due_on=TODAY)
     late = FilterSlotFactory(system=home_slot.system)
@@ -126,7 +135,8 @@ def test_i_changed_it_leads_to_the_filters_own_form(
     text = homeowner.get(reverse("site", args=[home.pk])).text
     assert re.search(re.escape(form) + ">I changed it<", text)
     there = homeowner.get(reverse("filter", args=[home_slot.pk])).text
-    assert 'id="changed"' in there
+    assert '<h2 id="changed">I changed it</h2>' in there
+    assert "occupant" not in there
 
 
 def test_all_that_somebody_is_here_stands_on_one_line(homeowner: Client, home: Site) -> None:

@@ -14,7 +14,8 @@ from tests.browser.conftest import PageAt, SignIn, World
 from tests.factories import FilterSlotFactory, SiteFactory, SystemFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-TITLE = "svg[role=img] > title"
+DRAWING = "svg[role=img]:visible"
+TITLE = f"{DRAWING} > title"
 
 
 @pytest.fixture
@@ -57,11 +58,25 @@ def test_coming_back_from_a_filter_shows_the_whole_narrowed_page(page: Page) -> 
     expect(page.locator("#rows .sheet > li")).to_have_count(1)
 
 
+def test_a_phone_gets_one_life_curve_with_writing_it_can_read(
+    world: World, page_at: PageAt, sign_in: SignIn
+) -> None:
+    page = page_at(360)
+    sign_in(page, world.manager_user)
+    page.goto(reverse("filter", args=[world.attic.pk]))
+    curve = page.locator(".life-curve:visible")
+    expect(curve).to_have_count(1)
+    script = "svg => [...svg.querySelectorAll('text')].map(t => parseFloat(getComputedStyle(t).fontSize)"
+    sizes = curve.evaluate(f"{script} * svg.getScreenCTM().a)")
+    assert len(sizes) >= 5
+    assert min(sizes) >= 11
+
+
 def test_a_filters_page_draws_where_the_drop_stands_and_goes(world: World, page: Page) -> None:
     page.goto(reverse("filter", args=[world.attic.pk]))
     titles = page.locator(TITLE).all_text_contents()
     assert titles == ["Where the drop stands", "How the drop has grown and where it goes"]
-    labels = [drawing.get_attribute("aria-label") or "" for drawing in page.locator("svg[role=img]").all()]
+    labels = [drawing.get_attribute("aria-label") or "" for drawing in page.locator(DRAWING).all()]
     assert all("limit" in label for label in labels)
     page.get_by_text("The drawing's numbers").click()
     expect(page.locator("details table tbody tr, details table > tr").first).to_be_visible()

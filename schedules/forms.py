@@ -177,7 +177,10 @@ class HandOverSlotForm(forms.Form):
     size = SizeField(label=_("Nominal size"), required=False)
     location = forms.CharField(label=_("Where it is"), required=False, max_length=200)
     medium = forms.ModelChoiceField(
-        Media.objects.order_by("nominal_size", "merv"), label=_("Filter fitted"), required=False
+        Media.objects.order_by("nominal_size", "merv"),
+        label=_("Filter fitted"),
+        required=False,
+        empty_label=_("not known"),
     )
     clean_drop = QuantityField(PRESSURE, label=_("Drop with the clean filter"), required=False)
     airflow = QuantityField(AIRFLOW, label=_("Airflow through it"), required=False)

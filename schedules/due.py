@@ -24,6 +24,8 @@ from shared import clock
 
 # Systems a batch: some hundred megabytes of daily hours at fifteen years a system.
 BATCH_SYSTEMS = 250
+# A filter that is full sooner than this, likelier than not, calls for a technician.
+FAST_DAYS = 30
 # So many stale slots at once are an import or a new day: worth learning the fleet's pace anew.
 MANY_SLOTS = 200
 _COMPARED = (
@@ -43,7 +45,7 @@ class Dated:
 def settings() -> Settings:
     """The desk's decision rules as the engine wants them."""
     policy = Policy.the()
-    return Settings(policy.accepted_risk, policy.electricity_price_kwh)
+    return Settings(policy.accepted_risk, policy.electricity_price_kwh, policy.shortest_days)
 
 
 def today(now: datetime) -> date:
@@ -125,6 +127,8 @@ def _log_notes(slot: SlotFacts, place: int, result: FleetForecast) -> list[str]:
         notes.append("no_log")
     if slot.row.system.site.station is None:
         notes.append("no_station")
+    if result.p50[place] - slot.now.began < FAST_DAYS:
+        notes.append("loads_fast")
     return notes
 
 

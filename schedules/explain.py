@@ -177,6 +177,10 @@ def assumptions(plan: Plan | None) -> list[str]:
             "FINDING: a reading lies below the clean drop. Is the filter in place, does air pass beside it, "
             "was the right tap read? It was left out of the date."
         ),
+        "loads_fast": _(
+            "FINDING: a filter is full within a month here. A larger or deeper one would last; so would less "
+            "dust, if its cause is found."
+        ),
         "size_differs": _("FINDING: the filter on record is of another size than its slot."),
         "usual_pace": _("This desk has too few readings yet: how fast it loads is taken from a usual house."),
         "fleet_pace": _("How fast filters load in the other homes of this desk is taken into account."),

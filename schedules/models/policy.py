@@ -17,6 +17,13 @@ class Policy(models.Model):
     cap_thin_days = models.PositiveIntegerField(_("longest days, up to 2 in. deep"), default=183)
     cap_deep_days = models.PositiveIntegerField(_("longest days, deeper"), default=365)
     cap_washable_days = models.PositiveIntegerField(_("longest days between washings"), default=92)
+    shortest_days = models.PositiveIntegerField(
+        _("never sooner than so many days after a change"),
+        default=0,
+        help_text=_(
+            "A filter that fills sooner calls for a larger one, not for a change every week. 0: off."
+        ),
+    )
     lead_days = models.PositiveIntegerField(_("days of notice before the due date"), default=10)
     together_days = models.PositiveIntegerField(_("filters due within so many days go together"), default=21)
     follow_up_days = models.PositiveIntegerField(_("days until the follow-up"), default=7)

@@ -92,7 +92,9 @@ class FleetFacts:
 
 @dataclass(frozen=True)
 class Settings:
-    """The desk's decision rules; a price of None leaves the cost rule out."""
+    """The desk's decision rules; a price of None leaves the cost rule out. Risk and cost ask for no
+    change sooner than ``shortest_days`` after the last."""
 
     accepted_risk: float = 0.2
     energy_price_kwh: float | None = None
+    shortest_days: int = 0

@@ -232,11 +232,12 @@ def _decide(
 ) -> Decision:
     slots = facts.slots
     began = _counts_from(slots)
+    soonest = began + settings.shortest_days
     return decide(
-        risk,
+        np.maximum(risk, soonest),
         _after(began, slots.medium_days),
         _after(began, slots.cap_days),
-        _cost_day(facts, settings, run_hours, fan),
+        np.maximum(_cost_day(facts, settings, run_hours, fan), soonest),
         slots.recorded,
     )
 

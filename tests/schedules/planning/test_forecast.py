@@ -375,3 +375,14 @@ def test_whatever_is_known_nothing_is_nan_that_should_not_be(
     assert result.drop_now_pa[0] >= CLEAN_PA * (1 - 1e-9)
     assert result.run_hours[0] >= 0
     assert result.due[0] != NEVER
+
+
+def test_no_change_is_asked_for_sooner_than_the_desk_allows() -> None:
+    facts = one_slot(readings=[(2.0, 1.9 * CLEAN_PA), (5.0, 1.8 * CLEAN_PA)], days_in=20.0)
+    soon = forecast(facts, Settings())
+    held = forecast(facts, Settings(shortest_days=30))
+    assert soon.due[0] < AS_OF + 5
+    assert held.due[0] == AS_OF + 11  # went in at the start of the day 19 days before, 30 days on
+    assert held.p50[0] == soon.p50[0]
+    capped = forecast(one_slot(days_in=20.0, cap_days=25.0), Settings(shortest_days=300))
+    assert capped.due[0] == AS_OF + 6

@@ -1,7 +1,7 @@
 """Policies side by side as one drawing: changes a year against days past the limit."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from html import escape
 
 from schedules.rehearsal.policies import Outcome

@@ -45,7 +45,8 @@ def call_list(request: HttpRequest) -> HttpResponse:
         line.slot.pk: line for line in filter_lines([slot for home in listed for slot in home.slots], now)
     }
     homes = [(home, [lines[slot.pk] for slot in home.slots]) for home in listed]
-    return render(request, "servicedesk/call_list.html", {"homes": homes})
+    count = len({home.site.pk for home in listed})
+    return render(request, "servicedesk/call_list.html", {"homes": homes, "count": count})
 
 
 @csp_replace({"style-src": ["'unsafe-inline'"], "frame-ancestors": ["'self'"]})  # type: ignore[arg-type]

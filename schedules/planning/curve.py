@@ -37,13 +37,11 @@ def life_path(facts: FleetFacts, result: FleetForecast, place: int, last_day: in
     past = days <= end
     exposure = np.empty_like(days)
     system = np.full(int(past.sum()), facts.slots.system[place])
-    hours = result.fan.until(system, days[past])
+    hours = result.fan.laden_until(system, days[past])
     earlier = result.used_m[place] - _between(result, facts, place, began, end)
     exposure[past] = earlier + (hours - hours[0]) * 3600 * result.velocity_ms[place]
     coming = np.rint(days[~past] - end).astype(np.int64)
-    ahead = result.ahead.running[place]
-    years, rest = np.divmod(coming, 365)
-    to_come = years * ahead[-1] + np.where(rest > 0, ahead[rest - 1], 0.0)
+    to_come = result.ahead.of(np.array([place])).until(coming[None, :])[0]
     exposure[~past] = result.used_m[place]
     has_log = np.full(len(coming), result.has_log[place])
     spread = spread_after(coming.astype(np.float64), has_log)
@@ -56,7 +54,7 @@ def life_path(facts: FleetFacts, result: FleetForecast, place: int, last_day: in
 
 def _between(result: FleetForecast, facts: FleetFacts, place: int, began: float, end: float) -> float:
     system = np.full(2, facts.slots.system[place])
-    hours = result.fan.until(system, np.array([began, end]))
+    hours = result.fan.laden_until(system, np.array([began, end]))
     return float((hours[1] - hours[0]) * 3600 * result.velocity_ms[place])
 
 

@@ -21,11 +21,14 @@ class Weather:
 @dataclass(frozen=True)
 class Systems:
     """``hours`` [m, days] from ``first_day`` to the as-of day, NaN where there is no log; ``station`` [m]
-    is a row of Weather."""
+    is a row of Weather. ``dust`` [m, days] and ``dust_ahead`` [m, 365] say how many times the usual dust
+    a day's air held or will hold; None: the usual throughout."""
 
     first_day: int
     hours: FloatArray
     station: IntArray
+    dust: FloatArray | None = None
+    dust_ahead: FloatArray | None = None
 
 
 @dataclass(frozen=True)

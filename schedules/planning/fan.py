@@ -15,19 +15,37 @@ _MIN_LOG_DAYS = 30
 @dataclass(frozen=True)
 class Fan:
     """Fan hours of m systems: ``running`` [m, days + 1] totals from the first day, ``ahead`` [m, 365]
-    expected hours from the day after the as-of day, the model behind them and whether a log was kept."""
+    expected hours from the day after the as-of day, the model behind them and whether a log was kept.
+
+    ``laden`` [m, days + 1] are the totals with each day's hours times its dust; ``surplus`` [m, 365] is
+    what unusual dust adds to a day's hours ahead. None: dust as usual.
+    """
 
     first_day: int
     running: FloatArray
     ahead: FloatArray
     model: FanModel
     has_log: BoolArray
+    laden: FloatArray | None = None
+    surplus: FloatArray | None = None
+
+    @property
+    def loading(self) -> FloatArray:
+        """The totals that load a filter, [m, days + 1]: hours times dust."""
+        return self.running if self.laden is None else self.laden
 
     def until(self, system: IntArray, instant: FloatArray) -> FloatArray:
         """Running total of hours of ``system`` [n] at ``instant`` [n]."""
-        place = np.clip(instant - self.first_day, 0.0, self.running.shape[1] - 1.0)
-        whole = np.minimum(place.astype(np.int64), self.running.shape[1] - 2)
-        low, high = self.running[system, whole], self.running[system, whole + 1]
+        return self._at(self.running, system, instant)
+
+    def laden_until(self, system: IntArray, instant: FloatArray) -> FloatArray:
+        """Running total of hours times dust of ``system`` [n] at ``instant`` [n]."""
+        return self._at(self.loading, system, instant)
+
+    def _at(self, totals: FloatArray, system: IntArray, instant: FloatArray) -> FloatArray:
+        place = np.clip(instant - self.first_day, 0.0, totals.shape[1] - 1.0)
+        whole = np.minimum(place.astype(np.int64), totals.shape[1] - 2)
+        low, high = totals[system, whole], totals[system, whole + 1]
         return np.asarray(low + (place - whole) * (high - low))
 
 
@@ -47,9 +65,15 @@ def fan_hours(as_of: int, weather: Weather, systems: Systems) -> Fan:
     coming = np.arange(as_of + 1, as_of + 366)
     ahead = model.expected(climate.normal(coming)[systems.station], climate.spread_c[systems.station])
     ahead[no_weather] = filled[no_weather].mean(axis=1, keepdims=True)
-    running = np.concatenate([np.zeros((len(filled), 1)), np.cumsum(filled, axis=1)], axis=1)
     has_log = (~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS
-    return Fan(systems.first_day, running, np.maximum(ahead, 1e-3), model, has_log)
+    ahead = np.maximum(ahead, 1e-3)
+    laden = None if systems.dust is None else _totals(filled * systems.dust)
+    surplus = None if systems.dust_ahead is None else ahead * (systems.dust_ahead - 1.0)
+    return Fan(systems.first_day, _totals(filled), ahead, model, has_log, laden, surplus)
+
+
+def _totals(daily: FloatArray) -> FloatArray:
+    return np.concatenate([np.zeros((len(daily), 1)), np.cumsum(daily, axis=1)], axis=1)
 
 
 def _temps_on(weather: Weather, systems: Systems) -> FloatArray:

@@ -68,11 +68,12 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     evidence = _evidence(facts, fan, velocity, prior)
     has_log = fan.has_log[slots.system]
     supposed = suppose(learn(Households(slots.home, has_log), evidence.lives, evidence.readings, prior))
-    used = run_hours * 3600 * velocity + evidence.earlier_m
+    laden_hours = fan.laden_until(slots.system, end) - fan.laden_until(slots.system, slots.began)
+    used = laden_hours * 3600 * velocity + evidence.earlier_m
     computable = (slots.clean_pa > 0) & (slots.limit_pa > 0) & ~np.isnan(slots.airflow_m3s) & slots.recorded
     ratio = np.where(computable, slots.limit_pa / np.where(slots.clean_pa > 0, slots.clean_pa, 1.0), 2.0)
     where = reach(supposed, ratio, used)
-    ahead = YearAhead(np.cumsum(fan.ahead[slots.system], axis=1) * 3600 * velocity[:, None])
+    ahead = _year_ahead(fan, slots.system, velocity)
     at_once = computable & (ratio <= 1.0)
 
     chances = (settings.accepted_risk, 0.1, 0.5, 0.9)
@@ -102,6 +103,15 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         ahead=ahead,
         fan=fan,
     )
+
+
+def _year_ahead(fan: Fan, system: IntArray, velocity: FloatArray) -> YearAhead:
+    """Expected exposure of each slot's year, with what announced dust adds to it."""
+
+    def totals(daily: FloatArray) -> FloatArray:
+        return np.asarray(np.cumsum(daily[system], axis=1) * 3600 * velocity[:, None])
+
+    return YearAhead(totals(fan.ahead), None if fan.surplus is None else totals(fan.surplus))
 
 
 def _velocity(slots: Slots) -> FloatArray:
@@ -138,7 +148,8 @@ def _evidence(facts: FleetFacts, fan: Fan, velocity: FloatArray, prior: Prior) -
     system = slots.system[rows.slot]
     ended = np.append(rows.began[1:], 0.0)
     ended[rows.current] = facts.as_of + 1.0
-    passed = (fan.until(system, ended) - fan.until(system, rows.began)) * 3600 * velocity[rows.slot]
+    passed = fan.laden_until(system, ended) - fan.laden_until(system, rows.began)
+    passed = passed * 3600 * velocity[rows.slot]
     depth, pets, smokers = (value[rows.slot] for value in (slots.depth_m, slots.pets, slots.smokers))
     lives = Lives(
         rows.slot,
@@ -158,7 +169,8 @@ def _in_exposure(facts: FleetFacts, fan: Fan, velocity: FloatArray) -> Readings:
     """The usable readings, each at the exposure since its life began."""
     slots, lives, rows = facts.slots, facts.lives, facts.readings
     slot = lives.slot[rows.life]
-    hours = fan.until(slots.system[slot], rows.at) - fan.until(slots.system[slot], lives.began[rows.life])
+    system, began = slots.system[slot], lives.began[rows.life]
+    hours = fan.laden_until(system, rows.at) - fan.laden_until(system, began)
     keep = (lives.clean_pa[rows.life] > 0) & ~np.isnan(slots.airflow_m3s[slot]) & ~_below_clean(facts)
     exposure = np.maximum(hours * 3600 * velocity[slot], 1.0)
     return Readings(rows.life[keep], exposure[keep], rows.drop_pa[keep])
@@ -221,8 +233,8 @@ def _day_it_was(
     """The past day on which, by what is known now, the accepted risk was reached."""
     slots = facts.slots
     hours = (where.quantile(settings.accepted_risk) - earlier_m) / (3600 * velocity)
-    wanted = fan.until(slots.system, slots.began) + np.maximum(hours, 0.0)
-    passed = (fan.running[slots.system, 1:] < wanted[:, None]).sum(axis=1)
+    wanted = fan.laden_until(slots.system, slots.began) + np.maximum(hours, 0.0)
+    passed = (fan.loading[slots.system, 1:] < wanted[:, None]).sum(axis=1)
     first = np.floor(slots.began).astype(np.int64)
     return np.asarray(np.clip(fan.first_day + passed, first, facts.as_of), dtype=np.int64)
 

@@ -43,20 +43,28 @@ class Reason(IntEnum):
 
 @dataclass(frozen=True)
 class YearAhead:
-    """Expected exposure: ``running`` [n, 365] totals by day from the day after the as-of day."""
+    """Expected exposure: ``running`` [n, 365] totals by day from the day after the as-of day, the same
+    every year; ``surplus`` [n, 365] totals of what announced dust adds, once."""
 
     running: FloatArray
+    surplus: FloatArray | None = None
 
     def until(self, days: IntArray) -> FloatArray:
         """Exposure in m over the next ``days`` [n, ...] days."""
         years, rest = np.divmod(days, 365)
         rows = np.arange(len(self.running)).reshape((-1,) + (1,) * (days.ndim - 1))
         part = np.where(rest > 0, self.running[rows, rest - 1], 0.0)
-        return np.asarray(years * self.running[rows, -1] + part)
+        total = years * self.running[rows, -1] + part
+        if self.surplus is not None:
+            once = np.where(days > 0, self.surplus[rows, np.clip(days, 1, 365) - 1], 0.0)
+            total = total + once
+        return np.asarray(total)
 
     def of(self, rows: IntArray) -> "YearAhead":
         """The year of some of the slots."""
-        return self if len(rows) == len(self.running) else YearAhead(self.running[rows])
+        if len(rows) == len(self.running):
+            return self
+        return YearAhead(self.running[rows], None if self.surplus is None else self.surplus[rows])
 
 
 @dataclass(frozen=True)

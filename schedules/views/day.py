@@ -80,11 +80,18 @@ def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpRes
         "totals": totals(technician, stops),
         "bring": routes.to_bring(filter_lines(slots, timezone.now())),
         "drawing": _sketch(technician, stops),
+        "next_day": None if stops else _next_day(technician, on),
         "before": on - timedelta(days=1),
         "after": on + timedelta(days=1),
         "zone": Desk.the().zone,
     }
     return render(request, "schedules/day.html", context)
+
+
+def _next_day(technician: Technician, after: date) -> date | None:
+    """The next day on which something is booked for the technician."""
+    rows = Visit.objects.filter(technician=technician, day__gt=after, state__in=Visit.ON_A_DAY)
+    return rows.order_by("day").values_list("day", flat=True).first()
 
 
 def _sketch(technician: Technician, stops: list[Visit]) -> str:

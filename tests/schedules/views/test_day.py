@@ -117,3 +117,14 @@ def test_a_day_without_an_order_has_no_totals(technician: Client) -> None:
 
 def test_a_day_without_stops_says_so(technician: Client) -> None:
     assert "<h1>Terry Tool has no stop on Tuesday 12 May 2026</h1>" in technician.get(address("day")).text
+
+
+def test_an_empty_day_says_when_the_next_stops_are(technician: Client) -> None:
+    visit = stop()
+    Visit.objects.update(day=TODAY + timedelta(days=3))
+    text = technician.get(address("day")).text
+    assert "No stop on this day" in text
+    assert "The next stops are on Friday 15 May 2026." in text
+    assert reverse("day", args=[visit.technician_id, "2026-05-15"]) in text
+    assert "<title>" in text
+    assert "has no stop on" in text.split("</title>")[0]

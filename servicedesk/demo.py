@@ -22,6 +22,8 @@ COMMITTED = settings.BASE_DIR / "fixtures" / "demo"
 # So long the committed sheets still look like a desk at work.
 FRESH_DAYS = 14
 FULL_DAY = 3
+# After this hour nobody would set out on today's round any more.
+LAST_HOUR_OF_TODAY = 12
 MANAGER, TECHNICIAN, HOMEOWNER = "demo-manager", "demo-technician", "demo-homeowner"
 
 
@@ -144,8 +146,10 @@ def _note_vacancy(now: datetime) -> None:
 
 
 def _book_visits(today: date, now: datetime) -> int:
-    """The most urgent trips on the next two working days: one full day and a few others, put in order."""
-    first = clock.next_working_day(today + timedelta(days=1))
+    """The most urgent trips on two working days, from today while its morning lasts: one full day and a
+    few others, put in order."""
+    morning = clock.in_window(now, Desk.the().zone, 0, LAST_HOUR_OF_TODAY)
+    first = clock.next_working_day(today if morning else today + timedelta(days=1))
     days = (first, clock.next_working_day(first + timedelta(days=1)))
     technicians = list(Technician.objects.order_by("name"))
     free = {(technician, day): 1 for day in days for technician in technicians}

@@ -86,18 +86,18 @@ def _why_risk(plan: Plan, policy: Policy, units: str) -> str:
     if share >= 1:
         used_up = _(
             "Your fan has run about %(hours)s hours since the last change, and dust has used up what your "
-            "blower can spare: the filter holds back the air by about %(now)s, its limit here is %(limit)s."
+            "blower can spare (the filter holds back the air by about %(now)s; its limit here is %(limit)s)."
         )
         return used_up % said
     if share < FRESH:
         begun = _(
             "A fresh filter has been in since %(day)s. As it fills, dust uses up the pressure that your "
-            "blower can spare here, up to a limit of %(limit)s."
+            "blower can spare here (up to a limit of %(limit)s)."
         )
     else:
         begun = _(
             "Your fan has run about %(hours)s hours since the last change, and dust has used about "
-            "%(share)s %% of the pressure that your blower can spare here: now %(now)s, limit %(limit)s."
+            "%(share)s %% of the pressure that your blower can spare here (now %(now)s, limit %(limit)s)."
         )
     return f"{begun % said} {chance}"
 

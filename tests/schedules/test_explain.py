@@ -31,6 +31,7 @@ def test_a_loading_filter_is_told_as_a_share_of_what_the_blower_can_spare() -> N
     assert "about 50 % of the pressure" in said
     assert "now 0.15 in. w.c., limit 0.20 in. w.c." in said
     assert said.endswith("20 in 100.")
+    assert ".." not in said
 
 
 def test_just_after_a_change_nothing_is_said_of_dust_that_is_not_there() -> None:

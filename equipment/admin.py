@@ -9,7 +9,10 @@ from django.utils import timezone
 from simple_history.admin import SimpleHistoryAdmin
 
 from equipment import models
+from equipment.access import signed_in
+from equipment.dust import stamp_episode
 from equipment.record import stamp, stamp_site
+from shared import clock
 
 
 class KeptAdmin(SimpleHistoryAdmin):  # type: ignore[misc]
@@ -189,6 +192,43 @@ class StationAdmin(PlainAdmin):
 
     list_display = ("name", "latitude", "longitude")
     search_fields = ("name",)
+
+
+@admin.register(models.AirDay)
+class AirDayAdmin(PlainAdmin):
+    """Fine dust."""
+
+    list_display = ("station", "day", "pm25_ugm3", "hours")
+    raw_id_fields = ("station",)
+    date_hierarchy = "day"
+
+    def save_model(self, request: HttpRequest, obj: models.AirDay, form: Any, change: bool) -> None:
+        """Mark the station's weather as changed; its air goes with it."""
+        super().save_model(request, obj, form, change)
+        models.Station.objects.filter(pk=obj.station_id).update(weather_changed_at=timezone.now())
+
+
+@admin.register(models.DustEpisode)
+class DustEpisodeAdmin(PlainAdmin):
+    """Dust episodes; where one is stays as it was recorded."""
+
+    list_display = ("kind", "first_day", "last_day", "factor", "where", "ended_on", "withdrawn_at")
+    list_filter = ("kind",)
+    raw_id_fields = ("site", "station")
+    date_hierarchy = "first_day"
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        """Who and when; and the place, once it is recorded."""
+        told = ("recorded_on", "recorded_by", "closed_by")
+        return (*told, "site", "station", "place") if obj else told
+
+    def save_model(self, request: HttpRequest, obj: models.DustEpisode, form: Any, change: bool) -> None:
+        """Dust is a fact of the slots of its homes."""
+        if not change:
+            obj.recorded_on = clock.local_day(timezone.now(), models.Desk.the().zone)
+            obj.recorded_by = signed_in(request)
+        super().save_model(request, obj, form, change)
+        stamp_episode(obj, timezone.now())
 
 
 @admin.register(models.LifeEvent)

@@ -63,6 +63,27 @@ class SiteFactory(DjangoModelFactory):
     customer = factory.SubFactory(CustomerFactory)
 
 
+class DustEpisodeFactory(DjangoModelFactory):
+    class Meta:
+        model = record.DustEpisode
+
+    site = factory.SubFactory(SiteFactory)
+    kind = record.DustEpisode.Kind.SMOKE
+    first_day = date(2026, 4, 20)
+    last_day = date(2026, 4, 30)
+    factor = 3.0
+    recorded_on = TODAY
+
+
+class AirDayFactory(DjangoModelFactory):
+    class Meta:
+        model = record.AirDay
+
+    station = factory.SubFactory(StationFactory)
+    day = TODAY
+    pm25_ugm3 = 8.0
+
+
 class SiteRoleFactory(DjangoModelFactory):
     class Meta:
         model = record.SiteRole

@@ -3,6 +3,7 @@
 from equipment.models.change import FilterChange
 from equipment.models.customer import Customer
 from equipment.models.desk import Desk
+from equipment.models.dust import AirDay, DustEpisode
 from equipment.models.filter_slot import FilterSlot
 from equipment.models.life_event import LifeEvent
 from equipment.models.media import Media, MediaPoint
@@ -15,6 +16,7 @@ from equipment.models.system import System
 from equipment.models.user import User
 
 __all__ = [
-    "Customer", "Desk", "FilterChange", "FilterSlot", "LifeEvent", "Media", "MediaPoint", "Person",
-    "Reading", "RuntimeDay", "Site", "SiteRole", "Station", "System", "User", "WeatherDay",
+    "AirDay", "Customer", "Desk", "DustEpisode", "FilterChange", "FilterSlot", "LifeEvent", "Media",
+    "MediaPoint", "Person", "Reading", "RuntimeDay", "Site", "SiteRole", "Station", "System", "User",
+    "WeatherDay",
 ]  # fmt: skip

@@ -47,7 +47,7 @@ class Seen:
     airflow_cfm: FloatArray
 
 
-def observe(fleet: Fleet, logged: BoolArray, draws: int = 1000) -> Promise:
+def observe(fleet: Fleet, logged: BoolArray, draws: int = 2000) -> Promise:
     """What the ideal observer promises; ``logged`` [houses] have a fan log on record."""
     rng = np.random.default_rng([fleet.seed, 4])
     plant = fleet.plant

@@ -25,7 +25,6 @@ WEATHER = (
     Column("date", c.day, required=True),
     Column("mean_temp_f", c.scaled(c.number(-130, 140, "°F"), units.celsius), required=True),
 )
-_FIRST_DAY = date(1950, 1, 1).toordinal()
 
 
 @dataclass(frozen=True)
@@ -44,15 +43,15 @@ _RUNTIME = Series("system", "fan_hours", "system", RuntimeDay._meta.db_table, "s
 _WEATHER = Series("station", "mean_temp_f", "station", WeatherDay._meta.db_table, "station_id", "mean_temp_c")
 
 
-class SeenDays:
-    """Values by owner and day at eight bytes a day, to find a day that stands twice."""
+class SeenNumbers:
+    """Values by owner and day or hour, counted from any first one, at eight bytes each: to find what
+    stands twice."""
 
     def __init__(self) -> None:
         self._by_owner: dict[int, tuple[int, array[float]]] = {}
 
-    def other(self, owner: int, day: date, value: float) -> bool | None:
-        """None when the day is new, else whether it stands with another value."""
-        ordinal = day.toordinal() - _FIRST_DAY
+    def other(self, owner: int, ordinal: int, value: float) -> bool | None:
+        """None when the day or hour is new, else whether it stands with another value."""
         first, values = self._by_owner.setdefault(owner, (ordinal, array("d")))
         if ordinal < first:
             values = array("d", [math.nan] * (first - ordinal)) + values
@@ -108,7 +107,7 @@ def _load(
 def _good_rows(
     sheet: Sheet, series: Series, owners: dict[str, int], zones: dict[int, str] | None, last_day: date
 ) -> Iterator[tuple[int, date, float]]:
-    seen = SeenDays()
+    seen = SeenNumbers()
     for cells in sheet.rows():
         owner = owners.get(cells.values[series.owner_column])
         day, value = cells.values["date"], cells.values[series.value_column]
@@ -123,7 +122,7 @@ def _good_rows(
             continue
         if sheet.disputed((owner, day), cells, "date"):
             continue
-        other = seen.other(owner, day, value)
+        other = seen.other(owner, day.toordinal(), value)
         if other is None:
             yield owner, day, value
         elif other:

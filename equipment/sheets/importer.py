@@ -8,6 +8,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from equipment.models import Desk, FilterSlot, Station
+from equipment.sheets.air import AIR, load_air
 from equipment.sheets.catalogue import MEDIA, MEDIA_POINTS, STATIONS, load_media, load_points, load_stations
 from equipment.sheets.columns import Column
 from equipment.sheets.context import Import, batches
@@ -25,6 +26,7 @@ SHEETS: tuple[tuple[str, tuple[Column, ...], Loader], ...] = (
     ("media_points.csv", MEDIA_POINTS, load_points),
     ("stations.csv", STATIONS, load_stations),
     ("weather.csv", WEATHER, load_weather),
+    ("air.csv", AIR, load_air),
     ("installed.csv", INSTALLED, load_installed),
     ("runtime.csv", RUNTIME, load_runtime),
     ("readings.csv", READINGS, load_readings),

@@ -21,20 +21,24 @@ from schedules.planning.interval import (
     suppose,
 )
 from schedules.planning.loading import Lives, Prior, Readings, features
+from schedules.planning.oddities import Odd, below_clean, screen
 from schedules.planning.pooling import Households, fit, learn
 from schedules.planning.runtime import USUAL_DAILY_HOURS
 
 # Dose a filter may already have when the record finds it, as a share of half a usual year's exposure.
 _EARLIER_SHARES = (0.0, 0.1, 0.25, 0.45, 0.7)
 _USUAL_VELOCITY_MS = 1.5
-# A reading under this share of the clean drop is more than meter and method away from it.
-BELOW_CLEAN = 0.6
 _COST_EFFICIENCY = 0.15
 
 
 @dataclass(frozen=True)
 class FleetForecast:
-    """Dates as ordinals (NEVER for none), drops in Pa (NaN for unknown), all [n]."""
+    """Dates as ordinals (NEVER for none), drops in Pa (NaN for unknown), all [n].
+
+    ``odd`` are the readings that no filter's life explains; ``began`` is the instant from which the
+    present filter is dated, other than the record's where a hidden change is supposed; ``run_hours``
+    count from the last change on record all the same.
+    """
 
     due: IntArray
     reason: IntArray
@@ -46,6 +50,8 @@ class FleetForecast:
     computable: BoolArray
     has_log: BoolArray
     odd_readings: IntArray
+    odd: list[Odd]
+    began: FloatArray
     used_m: FloatArray
     velocity_ms: FloatArray
     supposed: Supposed
@@ -64,6 +70,8 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     end = np.full(len(slots.system), facts.as_of + 1.0)
     velocity = _velocity(slots)
     run_hours = fan.until(slots.system, end) - fan.until(slots.system, slots.began)
+    screened = screen(facts, fan, velocity)
+    facts, slots = screened.facts, screened.facts.slots
     prior = prior or Prior()
     evidence = _evidence(facts, fan, velocity, prior)
     has_log = fan.has_log[slots.system]
@@ -97,6 +105,8 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         computable=computable,
         has_log=has_log,
         odd_readings=_odd_readings(facts),
+        odd=screened.odd,
+        began=slots.began,
         used_m=used,
         velocity_ms=velocity,
         supposed=supposed,
@@ -138,7 +148,9 @@ class Evidence:
 def fit_prior(facts: FleetFacts) -> Prior:
     """The fleet's own prior, from all lives of ``facts``; the fixed one where too few were read."""
     fan = fan_hours(facts.as_of, facts.weather, facts.systems)
-    evidence = _evidence(facts, fan, _velocity(facts.slots), Prior())
+    velocity = _velocity(facts.slots)
+    facts = screen(facts, fan, velocity).facts
+    evidence = _evidence(facts, fan, velocity, Prior())
     slots = Households(facts.slots.home, fan.has_log[facts.slots.system])
     return fit(slots, evidence.lives, evidence.readings)
 
@@ -171,23 +183,14 @@ def _in_exposure(facts: FleetFacts, fan: Fan, velocity: FloatArray) -> Readings:
     slot = lives.slot[rows.life]
     system, began = slots.system[slot], lives.began[rows.life]
     hours = fan.laden_until(system, rows.at) - fan.laden_until(system, began)
-    keep = (lives.clean_pa[rows.life] > 0) & ~np.isnan(slots.airflow_m3s[slot]) & ~_below_clean(facts)
+    keep = (lives.clean_pa[rows.life] > 0) & ~np.isnan(slots.airflow_m3s[slot]) & ~below_clean(facts)
     exposure = np.maximum(hours * 3600 * velocity[slot], 1.0)
     return Readings(rows.life[keep], exposure[keep], rows.drop_pa[keep])
 
 
-def _below_clean(facts: FleetFacts) -> BoolArray:
-    """Readings no filter in place could give, [readings]: they tell of a missing or bypassed filter,
-    nothing of its loading."""
-    rows = facts.readings
-    return np.asarray(
-        ~(rows.drop_pa >= BELOW_CLEAN * np.nan_to_num(facts.lives.clean_pa[rows.life], nan=0.0))
-    )
-
-
 def _odd_readings(facts: FleetFacts) -> IntArray:
     """How many readings of each slot's present life lie below the clean drop, [n]."""
-    life = facts.readings.life[_below_clean(facts)]
+    life = facts.readings.life[below_clean(facts)]
     mine = facts.lives.slot[life[facts.lives.current[life]]]
     return np.bincount(mine, minlength=len(facts.slots.system)).astype(np.int64)
 

@@ -1,0 +1,361 @@
+"""Readings that one filter's life cannot explain: a jump, a dip, or a fall that tells of a change.
+
+A filter only loads, so a drop that falls by more than the meter's noise has a cause. Three are weighed
+for every life with such a fall: one reading that is wrong, a change that nobody wrote down, or noise
+after all. Each is fitted with growth curves over pace, shape and lasting factor; the odds before the
+readings are our own estimates: one reading in fifty is wrong, one interval in thirty hides a change.
+Only lives with a fall are fitted, so a night's work stays that of the arrays.
+"""
+
+from dataclasses import dataclass, replace
+from enum import IntEnum
+
+import numpy as np
+
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.facts import FleetFacts, LifeRows, ReadingRows, Slots
+from schedules.planning.fan import Fan
+from schedules.planning.loading import METER_PA, METHOD_SHARE, Prior, features, growth
+
+# A reading under this share of the clean drop is more than meter and method away from it.
+BELOW_CLEAN = 0.6
+# Standard deviations of two readings' difference by which a drop must fall to be looked at.
+_FALL_SIGMAS = 2.5
+# The odds, as twice a negative logarithm, and by how much a cause must beat mere noise.
+_WRONG_READING = 2 * np.log(50)
+_HIDDEN_CHANGE = 2 * np.log(30)
+_MARGIN = 5.0
+# The last so many readings of a life are looked at; more than that in one life is a logger's work.
+MOST_READINGS = 16
+_ROUNDS = 3
+_AT_ONCE = 64
+_PACES = np.arange(-2.6, 2.61, 0.2)
+_PACE_SPREAD = 0.75
+_LIFE_SPREAD = 0.3 * np.sqrt(2)
+_CURVES = np.array([(shape, factor) for shape in (0.3, 1.8) for factor in (-0.15, 0.0, 0.15)])
+_FACTOR_SPREAD = 0.12
+_PARTS = (0.05, 0.5, 0.95)
+# Exposure in m a filter may have passed before the record found it: shares of half a usual year.
+_EARLIER_M = np.array([0.0, 1.2e6, 3.2e6])
+
+
+class OddKind(IntEnum):
+    """What a reading that does not fit is taken for."""
+
+    JUMP = 1
+    DIP = 2
+    FALL = 3
+
+
+@dataclass(frozen=True)
+class Odd:
+    """A finding: slot row, whether in its present life by the record, the instant of the reading
+    (ordinal), what it read and what its life would explain, in Pa; of a fall the instants of the last
+    high and the first low reading and the instant from which a new filter is supposed."""
+
+    slot: int
+    present: bool
+    kind: OddKind
+    at: float
+    seen_pa: float
+    beside_pa: float
+    until: float = np.nan
+    began: float = np.nan
+
+
+@dataclass(frozen=True)
+class Screened:
+    """Facts without the readings and with the lives that the findings speak of."""
+
+    facts: FleetFacts
+    odd: list[Odd]
+
+
+def screen(facts: FleetFacts, fan: Fan, velocity_ms: FloatArray) -> Screened:
+    """``facts`` as they may date a filter: wrong readings left out, a life that hides a change parted.
+
+    The new part of a present life has no known start: its dose so far is weighed by its readings.
+    """
+    odd: list[Odd] = []
+    original = facts.slots.began
+    for _ in range(_ROUNDS):
+        lives, chosen = _falling(facts)
+        if not len(lives):
+            break
+        causes = [
+            cause
+            for start in range(0, len(lives), _AT_ONCE)
+            for cause in _causes(facts, fan, velocity_ms, lives[start : start + _AT_ONCE], chosen)
+        ]
+        if not causes:
+            break
+        odd.extend(_told(facts, cause, original) for cause in causes)
+        facts = _without(facts, causes)
+    return Screened(facts, odd)
+
+
+def below_clean(facts: FleetFacts) -> BoolArray:
+    """Readings no filter in place could give, [readings]: they tell of a missing or bypassed filter,
+    nothing of its loading."""
+    rows = facts.readings
+    return np.asarray(
+        ~(rows.drop_pa >= BELOW_CLEAN * np.nan_to_num(facts.lives.clean_pa[rows.life], nan=0.0))
+    )
+
+
+def scatter(drop_pa: FloatArray) -> FloatArray:
+    """Standard deviation in Pa of a reading of about ``drop_pa``: meter and method."""
+    return np.asarray(np.sqrt(METER_PA**2 + np.square(METHOD_SHARE * drop_pa)))
+
+
+@dataclass(frozen=True)
+class _Cause:
+    """In ``life``, reading row ``row`` is wrong, or the last before a change from ``began`` on."""
+
+    life: int
+    kind: OddKind
+    row: int
+    following: int
+    expected_pa: float
+    began: float = np.nan
+
+
+def _usable(facts: FleetFacts) -> BoolArray:
+    clean = facts.lives.clean_pa[facts.readings.life]
+    airflow = facts.slots.airflow_m3s[facts.lives.slot[facts.readings.life]]
+    return np.asarray((clean > 0) & ~np.isnan(airflow) & ~below_clean(facts))
+
+
+def _falling(facts: FleetFacts) -> tuple[IntArray, IntArray]:
+    """Lives in which a drop falls, and the rows of all usable readings in order."""
+    rows = np.flatnonzero(_usable(facts))
+    life, drop = facts.readings.life[rows], facts.readings.drop_pa[rows]
+    if len(rows) < 2:
+        return np.zeros(0, dtype=np.int64), rows
+    # The highest so far within the life: one running maximum over all, each life lifted above the last.
+    lift = life * (drop.max() + 1.0)
+    before = np.append(-1.0, np.maximum.accumulate(drop + lift)[:-1]) - lift
+    same = np.append(False, life[1:] == life[:-1])
+    before = np.where(same, before, drop)
+    fell = before - drop > _FALL_SIGMAS * np.hypot(scatter(before), scatter(drop))
+    return np.unique(life[fell]), rows
+
+
+def _causes(
+    facts: FleetFacts, fan: Fan, velocity: FloatArray, lives: IntArray, rows: IntArray
+) -> list[_Cause]:
+    """What explains each of ``lives`` better than noise, where anything does."""
+    table = _Table.of(facts, fan, velocity, lives, rows)
+    misfit = table.misfit(table.exposure_m)
+    held = table.held
+    whole = misfit.sum(axis=1) + held
+    alone = whole.min(axis=(1, 2))
+    count, most = table.known.shape
+    wrong = (whole[:, None] - misfit).min(axis=(2, 3)) + _WRONG_READING
+    parted, parts = np.full((count, most), np.inf), np.zeros((count, most), dtype=np.int64)
+    for place in range(most - 1):
+        some = np.flatnonzero(table.falls_after(place))
+        if len(some):
+            few = table.some(some)
+            parted[some, place], parts[some, place] = few.parted(misfit[some], place)
+    wrong[~table.known] = np.inf
+    out = []
+    for row in range(count):
+        best_wrong, best_part = int(wrong[row].argmin()), int(parted[row].argmin())
+        cost = min(wrong[row, best_wrong], parted[row, best_part])
+        if alone[row] - cost < _MARGIN:
+            continue
+        if parted[row, best_part] <= wrong[row, best_wrong]:
+            out.append(table.a_fall(row, best_part, int(parts[row, best_part])))
+        else:
+            out.append(table.a_wrong_one(row, best_wrong, whole[row] - misfit[row, best_wrong]))
+    return out
+
+
+@dataclass(frozen=True)
+class _Table:
+    """Readings of some lives side by side, [lives, readings], padded where ``known`` is False."""
+
+    life: IntArray
+    rows: IntArray
+    known: BoolArray
+    at: FloatArray
+    exposure_m: FloatArray
+    ratio: FloatArray
+    clean_pa: FloatArray
+    centre: FloatArray
+    earlier_m: FloatArray
+    began_m: FloatArray
+    clock: "_Clock"
+
+    @classmethod
+    def of(
+        cls, facts: FleetFacts, fan: Fan, velocity: FloatArray, lives: IntArray, rows: IntArray
+    ) -> "_Table":
+        life = facts.readings.life[rows]
+        first, ends = np.searchsorted(life, lives), np.searchsorted(life, lives, side="right")
+        first = np.maximum(first, ends - MOST_READINGS)
+        places = first[:, None] + np.arange((ends - first).max())
+        known = places < ends[:, None]
+        picked = rows[np.where(known, places, first[:, None])]
+        slot, clock = facts.lives.slot[lives], _Clock(facts, fan, velocity, facts.lives.slot[lives])
+        at = facts.readings.at[picked]
+        began = clock.passed(facts.lives.began[lives][:, None])
+        clean = facts.lives.clean_pa[lives]
+        unknown = facts.lives.current[lives] & ~facts.slots.began_known[slot]
+        centre = features(
+            facts.lives.merv[lives],
+            facts.slots.depth_m[slot], facts.slots.pets[slot], facts.slots.smokers[slot],
+        ) @ Prior().coefficients  # fmt: skip
+        ratio = facts.readings.drop_pa[picked] / clean[:, None]
+        earlier = np.where(unknown[:, None], _EARLIER_M, 0.0)
+        return cls(
+            lives, picked, known, at, clock.passed(at) - began, ratio, clean, centre, earlier, began, clock
+        )
+
+    @property
+    def held(self) -> FloatArray:
+        """What pace and factor cost by themselves, [paces, curves by dose before the record]."""
+        factor = np.repeat(np.square(_CURVES[:, 1] / _FACTOR_SPREAD), len(_EARLIER_M))
+        return np.asarray(np.square(_PACES / _PACE_SPREAD)[:, None] + factor)
+
+    def some(self, which: IntArray) -> "_Table":
+        """The rows of some of the lives."""
+        arrays = {name: value[which] for name, value in vars(self).items() if isinstance(value, np.ndarray)}
+        return replace(self, **arrays, clock=replace(self.clock, slot=self.clock.slot[which]))
+
+    def falls_after(self, place: int) -> BoolArray:
+        """Whether [lives] the reading after ``place`` lies below one before it by more than a little."""
+        before = self.ratio[:, : place + 1].max(axis=1) * self.clean_pa
+        following = self.ratio[:, place + 1] * self.clean_pa
+        return np.asarray(self.known[:, place + 1] & (before - following > scatter(before)))
+
+    def misfit(self, exposure_m: FloatArray) -> FloatArray:
+        """Of all readings, [lives, readings, paces, curves by dose before the record]."""
+        passed = exposure_m[:, :, None] + self.earlier_m[:, None, :]
+        cost = self._misfit(passed, self.ratio)
+        flat = cost.reshape((*cost.shape[:3], -1))
+        return np.asarray(np.where(self.known[:, :, None, None], flat, 0.0))
+
+    def _misfit(self, passed_m: FloatArray, ratio: FloatArray) -> FloatArray:
+        """Squared misfit and what a wide scatter costs, [lives, readings, paces, curves, doses]."""
+        dose = np.exp(self.centre[:, None, None] + np.log(np.maximum(passed_m, 1.0)))
+        dose = dose[:, :, None, None, :] * np.exp(_PACES)[:, None, None]
+        grown = np.exp(_CURVES[:, 1])[:, None] * np.minimum(growth(dose, _CURVES[:, 0][:, None]), 50.0)
+        floor = np.square(METER_PA / self.clean_pa)[:, None, None, None, None]
+        variance = floor + np.square(METHOD_SHARE * grown)
+        return np.asarray(np.square(ratio[:, :, None, None, None] - grown) / variance + np.log(variance))
+
+    def parted(self, misfit: FloatArray, place: int) -> tuple[FloatArray, IntArray]:
+        """Least cost [lives] of a change after reading ``place``, and at which of the parts of the gap."""
+        first = misfit[:, : place + 1].sum(axis=1) + self.held
+        first = first.reshape((*first.shape[:2], len(_CURVES), -1)).min(axis=3)
+        second = np.stack([self._anew(place, part) for part in _PARTS])
+        step = np.square((_PACES[:, None] - _PACES) / _LIFE_SPREAD)
+        near = (second[:, :, None, :, :] + step[:, :, None]).min(axis=3)
+        cost = (first[None] + near).min(axis=(2, 3)) + _HIDDEN_CHANGE
+        best = cost.argmin(axis=0)
+        return np.take_along_axis(cost, best[None], axis=0)[0], best
+
+    def _anew(self, place: int, part: float) -> FloatArray:
+        """Misfit [lives, paces, curves] of the readings after ``place`` for a filter put in at ``part``."""
+        began = self.clock.passed(self._between(place, part)[:, None]) - self.began_m
+        after = slice(place + 1, None)
+        passed = (self.exposure_m - began)[:, after, None]
+        cost = self._misfit(passed, self.ratio[:, after])[..., 0]
+        return np.asarray(np.where(self.known[:, after, None, None], cost, 0.0).sum(axis=1))
+
+    def _between(self, place: int, part: float) -> FloatArray:
+        low, high = self.at[:, place], np.maximum(self.at[:, place + 1], self.at[:, place])
+        return np.asarray(low + part * (high - low))
+
+    def a_fall(self, row: int, place: int, part: int) -> _Cause:
+        """The change after reading ``place``: at a day's end where one lies between the readings."""
+        low, high = self.at[row, place], self.at[row, place + 1]
+        began = low + _PARTS[part] * (high - low)
+        for day_end in (np.ceil(began), np.floor(began)):
+            if low <= day_end < high:
+                began = day_end
+                break
+        rows = self.rows[row]
+        seen = float(self.ratio[row, place] * self.clean_pa[row])
+        return _Cause(
+            int(self.life[row]), OddKind.FALL, int(rows[place]), int(rows[place + 1]), seen, float(began)
+        )
+
+    def a_wrong_one(self, row: int, place: int, cost: FloatArray) -> _Cause:
+        """The reading at ``place`` beside what the others make likely there."""
+        pace, curve = np.unravel_index(int(cost.argmin()), cost.shape)
+        doses = cost.shape[1] // len(_CURVES)
+        shape, factor = _CURVES[curve // doses]
+        passed = self.exposure_m[row, place] + self.earlier_m[row, curve % doses]
+        dose = np.exp(self.centre[row] + _PACES[pace]) * np.maximum(passed, 1.0)
+        expected = float(np.exp(factor) * growth(dose, np.asarray(shape)))
+        kind = OddKind.JUMP if self.ratio[row, place] > expected else OddKind.DIP
+        read = int(self.rows[row, place])
+        return _Cause(int(self.life[row]), kind, read, read, expected * float(self.clean_pa[row]))
+
+
+@dataclass(frozen=True)
+class _Clock:
+    """Exposure of some slots by instant."""
+
+    facts: FleetFacts
+    fan: Fan
+    velocity: FloatArray
+    slot: IntArray
+
+    def passed(self, instant: FloatArray) -> FloatArray:
+        """Running exposure in m at ``instant`` [slots, k]."""
+        system = np.broadcast_to(self.facts.slots.system[self.slot][:, None], instant.shape)
+        return np.asarray(self.fan.laden_until(system, instant) * 3600 * self.velocity[self.slot][:, None])
+
+
+def _told(facts: FleetFacts, cause: _Cause, original: FloatArray) -> Odd:
+    rows, slot = facts.readings, int(facts.lives.slot[cause.life])
+    at = float(rows.at[cause.row])
+    present = bool(at >= original[slot])
+    if cause.kind is OddKind.FALL:
+        low, until = float(rows.drop_pa[cause.following]), float(rows.at[cause.following])
+        return Odd(slot, present, cause.kind, at, cause.expected_pa, low, until, cause.began)
+    return Odd(slot, present, cause.kind, at, float(rows.drop_pa[cause.row]), cause.expected_pa)
+
+
+def _without(facts: FleetFacts, causes: list[_Cause]) -> FleetFacts:
+    """Wrong readings taken out, lives with a hidden change parted in two."""
+    falls = sorted((cause for cause in causes if cause.kind is OddKind.FALL), key=lambda cause: cause.life)
+    wrong = [cause.row for cause in causes if cause.kind is not OddKind.FALL]
+    parted = np.array([cause.life for cause in falls], dtype=np.int64)
+    began = np.array([cause.began for cause in falls])
+    lives, rows = facts.lives, facts.readings
+    ends = np.full(len(lives.slot), np.inf)
+    ends[parted] = began
+    after = rows.at > ends[rows.life]
+    current = lives.current.copy()
+    present = current[parted]
+    current[parted] = False
+    keep = np.ones(len(rows.life), dtype=np.bool_)
+    keep[wrong] = False
+    # A past life's second part has no known start, so its readings cannot tell how fast it loaded.
+    keep &= ~(after & ~lives.current[rows.life])
+    shifted = rows.life + np.searchsorted(parted, rows.life) + after
+
+    def insert(values: FloatArray, fresh: FloatArray) -> FloatArray:
+        return np.insert(values, parted + 1, fresh)
+
+    grown = LifeRows(
+        np.insert(lives.slot, parted + 1, lives.slot[parted]),
+        insert(lives.began, began),
+        insert(lives.clean_pa, lives.clean_pa[parted]),
+        insert(lives.merv, lives.merv[parted]),
+        np.insert(current, parted + 1, present),
+    )
+    kept = ReadingRows(shifted[keep], rows.at[keep], rows.drop_pa[keep])
+    slots = _begun_anew(facts.slots, lives.slot[parted[present]], began[present])
+    return replace(facts, lives=grown, readings=kept, slots=slots)
+
+
+def _begun_anew(slots: Slots, which: IntArray, began: FloatArray) -> Slots:
+    since, known, at_end = slots.began.copy(), slots.began_known.copy(), slots.began_at_end.copy()
+    since[which], known[which], at_end[which] = began, False, began % 1 == 0
+    return replace(slots, began=since, began_known=known, began_at_end=at_end)

@@ -1,0 +1,82 @@
+"""Grille readings, drops beyond the blower, silent logs: found where they are, silent elsewhere."""
+
+import numpy as np
+import pytest
+
+from schedules.planning.visit_rules import beyond_blower, grille_readings, highest_static, log_stopped
+from tests.schedules.planning.fleet import AS_OF, CLEAN_PA
+from tests.schedules.planning.lives import as_read, days_to_double, true_drop
+
+GRILLE_PA = 45.0
+
+
+def visits(rng: np.random.Generator, extra_pa: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Two or three lives of one slot, each read soon after its change and once or twice later."""
+    doubling = float(days_to_double(rng, 1)[0])
+    life, age, drop = [], [], []
+    for number in range(int(rng.integers(2, 4))):
+        longest = min(180.0, 1.3 * doubling + 10)
+        ages = np.sort(np.append(rng.uniform(1, 6), rng.uniform(10, longest, rng.integers(1, 3))))
+        said = as_read(rng, 1.05 * true_drop(ages, doubling, 1.3) + extra_pa)
+        life += [number] * len(ages)
+        age += ages.tolist()
+        drop += said.tolist()
+    return np.array(life), np.array(age), np.array(drop)
+
+
+def test_filters_read_rightly_are_hardly_ever_taken_for_grilles() -> None:
+    rng = np.random.default_rng(21)
+    assert sum(grille_readings(*visits(rng, 0.0), CLEAN_PA).any() for _ in range(500)) < 10
+
+
+def test_a_grille_read_with_the_filter_is_found_at_nearly_every_slot() -> None:
+    rng = np.random.default_rng(22)
+    assert sum(grille_readings(*visits(rng, GRILLE_PA), CLEAN_PA).any() for _ in range(200)) > 190
+
+
+def test_all_readings_of_such_a_slot_are_marked() -> None:
+    life, age = np.array([0, 0, 1, 1]), np.array([3.0, 90.0, 2.0, 60.0])
+    assert grille_readings(life, age, np.array([72.0, 84.0, 70.0, 78.0]), CLEAN_PA).all()
+
+
+def test_one_high_first_reading_with_lower_ones_after_it_is_no_grille() -> None:
+    age = np.array([3.0, 60.0, 120.0])
+    assert not grille_readings(np.zeros(3, int), age, np.array([72.0, 30.0, 34.0]), CLEAN_PA).any()
+
+
+def test_readings_that_stay_the_same_from_young_to_old_hold_more_than_a_filter() -> None:
+    age = np.array([20.0, 90.0, 170.0])
+    assert grille_readings(np.zeros(3, int), age, np.array([74.0, 77.0, 73.0]), CLEAN_PA).all()
+
+
+def test_one_reading_alone_is_never_a_grille() -> None:
+    assert not grille_readings(np.zeros(1, int), np.array([3.0]), np.array([90.0]), CLEAN_PA).any()
+
+
+@pytest.mark.parametrize("clean", [np.nan, 0.0])
+def test_without_a_clean_drop_nothing_is_judged(clean: float) -> None:
+    assert not grille_readings(np.zeros(2, int), np.array([3.0, 9.0]), np.array([90.0, 95.0]), clean).any()
+
+
+def test_the_blower_table_goes_before_the_rating() -> None:
+    assert highest_static([[0.2, 180.0], [0.4, 120.0]], 125.0) == 180.0
+    assert highest_static([], 125.0) == pytest.approx(187.5)
+    assert highest_static([], None) == np.inf
+
+
+def test_a_drop_beyond_the_blower_is_one_that_the_meter_cannot_excuse() -> None:
+    assert beyond_blower(np.array([150.0, 181.0, 194.0, 250.0]), 180.0).tolist() == [
+        False, False, True, True,
+    ]  # fmt: skip
+    assert not beyond_blower(np.array([9000.0]), np.inf).any()
+
+
+def test_a_log_that_stopped_a_fortnight_ago_is_told_and_a_gap_of_thirteen_days_is_not() -> None:
+    log = np.arange(AS_OF - 100, AS_OF - 13)
+    assert log_stopped(log, AS_OF)
+    assert not log_stopped(np.append(log, AS_OF - 13), AS_OF)
+
+
+def test_a_system_that_never_kept_a_log_has_none_that_stopped() -> None:
+    assert not log_stopped(np.zeros(0, int), AS_OF)
+    assert not log_stopped(np.arange(AS_OF - 60, AS_OF - 40), AS_OF)

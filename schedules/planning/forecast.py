@@ -15,11 +15,11 @@ from schedules.planning.interval import (
     YearAhead,
     days_until,
     decide,
-    least_cost_hours,
     ratio_now,
     reach,
     suppose,
 )
+from schedules.planning.least_cost import Filters, cost_days
 from schedules.planning.loading import Lives, Prior, Readings, features
 from schedules.planning.oddities import Odd, below_clean, screen
 from schedules.planning.pooling import Households, fit, learn
@@ -92,7 +92,8 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     risk = np.where(
         risk == facts.as_of, _day_it_was(facts, fan, where, velocity, evidence.earlier_m, settings), risk
     )
-    decision = _decide(facts, settings, risk, run_hours, fan)
+    filters = Filters(slots.clean_pa, slots.airflow_m3s, velocity, used, supposed)
+    decision = _decide(facts, settings, risk, _cost_day(facts, settings, filters, ahead))
     drop = ratio_now(supposed, used) * slots.clean_pa
     return FleetForecast(
         due=decision.due,
@@ -242,9 +243,7 @@ def _day_it_was(
     return np.asarray(np.clip(fan.first_day + passed, first, facts.as_of), dtype=np.int64)
 
 
-def _decide(
-    facts: FleetFacts, settings: Settings, risk: IntArray, run_hours: FloatArray, fan: Fan
-) -> Decision:
+def _decide(facts: FleetFacts, settings: Settings, risk: IntArray, cost: IntArray) -> Decision:
     slots = facts.slots
     began = _counts_from(slots)
     soonest = began + settings.shortest_days
@@ -252,7 +251,7 @@ def _decide(
         np.maximum(risk, soonest),
         _after(began, slots.medium_days),
         _after(began, slots.cap_days),
-        np.maximum(_cost_day(facts, settings, run_hours, fan), soonest),
+        np.maximum(cost, soonest),
         slots.recorded,
     )
 
@@ -268,17 +267,11 @@ def _after(began: IntArray, days: FloatArray) -> IntArray:
     return np.where(known, began + np.where(known, days, 0).astype(np.int64), NEVER)
 
 
-def _cost_day(facts: FleetFacts, settings: Settings, run_hours: FloatArray, fan: Fan) -> IntArray:
+def _cost_day(facts: FleetFacts, settings: Settings, filters: Filters, ahead: YearAhead) -> IntArray:
     slots = facts.slots
-    n = len(slots.system)
     if settings.energy_price_kwh is None:
-        return np.full(n, NEVER)
-    sensible = slots.constant_airflow & (slots.change_price > 0) & (slots.limit_pa > slots.clean_pa)
-    daily = fan.ahead.mean(axis=1)[slots.system]
-    rise = np.where(sensible, (slots.limit_pa - slots.clean_pa) / (182 * daily), 0.0)
-    price = np.where(sensible, slots.change_price, 0.0)
-    airflow = np.nan_to_num(slots.airflow_m3s, nan=0.0)
-    hours = least_cost_hours(price, settings.energy_price_kwh, airflow, rise, _COST_EFFICIENCY)
-    days = (hours - run_hours) / daily
-    usable = sensible & np.isfinite(days) & (days < 3652)
-    return np.where(usable, facts.as_of + np.where(usable, days, 0).astype(np.int64), NEVER)
+        return np.full(len(slots.system), NEVER)
+    price = np.where(slots.constant_airflow & slots.recorded, slots.change_price, np.nan)
+    age = facts.as_of + 1 - slots.began
+    days = cost_days(filters, ahead, price, settings.energy_price_kwh, age, _COST_EFFICIENCY)
+    return np.where(days == NEVER, NEVER, facts.as_of + np.where(days == NEVER, 0, days))

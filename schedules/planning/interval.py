@@ -209,21 +209,3 @@ def decide(
     reason = np.argmin(days, axis=0)
     due = np.where(known, days.min(axis=0), NEVER)
     return Decision(due, np.where(due == NEVER, int(Reason.UNKNOWN), reason).astype(np.int64))
-
-
-def least_cost_hours(
-    price: FloatArray,
-    energy_price_kwh: float,
-    airflow_m3s: FloatArray,
-    rise_pa_h: FloatArray,
-    efficiency: float,
-) -> FloatArray:
-    """Run hours at which energy and change cost least an hour: ``sqrt(2000 eta F / (c Q s))``.
-
-    For constant airflow and a drop that rises straight by ``rise_pa_h``; infinite where it does not
-    rise. Closed form of the age-replacement cost a + s t / 2, differentiated.
-    """
-    power_price = energy_price_kwh * airflow_m3s * rise_pa_h
-    rises = power_price > 0
-    hours = np.sqrt(2000.0 * efficiency * price / np.where(rises, power_price, 1.0))
-    return np.where(rises, hours, np.inf)

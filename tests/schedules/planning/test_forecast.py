@@ -136,14 +136,18 @@ def test_the_desk_may_set_its_own_cap(forecast_of: Row) -> None:
 
 
 def test_a_price_of_energy_lets_the_cost_decide(forecast_of: Row) -> None:
-    """By hand: Q = 400 cfm = 0.18878 m3/s; 0.9 in. w.c. = 224.18 Pa in 182 days of 6 h is 0.2053 Pa an hour;
-    sqrt(2000 * 0.15 * 0.5 / (0.9 * 0.18878 * 0.2053)) = 65.6 h,
-    which six hours a day from 12 May reach on the 11th day."""
+    """The closed form is in tests/published/test_least_cost.py; here dearer energy asks for it sooner, by
+    about the root of its price, as long as the drop rises nearly straight."""
     slot = {"blower": "constant_airflow", "limit_drop_inwc": 1, "fitted_on": "2026-05-12", "media": "priced"}
-    Policy.objects.create(pk=1, electricity_price_kwh=0.9)
+    policy = Policy.objects.create(pk=1, electricity_price_kwh=0.9)
     row = forecast_of(slot, runtime=hours(6))
     assert row["reason"] == "cost"
-    assert row["due_on"] in ("2026-05-21", "2026-05-22")
+    cheap = (date.fromisoformat(row["due_on"]) - date(2026, 5, 12)).days
+    policy.electricity_price_kwh = 3.6
+    policy.save()
+    row = forecast_of(slot, runtime=hours(6))
+    assert row["reason"] == "cost"
+    assert (date.fromisoformat(row["due_on"]) - date(2026, 5, 12)).days == pytest.approx(cheap / 2, rel=0.15)
 
 
 def test_without_a_price_of_the_filter_cost_says_nothing(forecast_of: Row) -> None:

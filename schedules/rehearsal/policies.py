@@ -34,8 +34,9 @@ class Policy(Protocol):
     family: str
     setting: float
 
-    def due(self, day: int, record: DeskRecord) -> BoolArray:
-        """Slots [n] whose filter comes out at the end of ``day``."""
+    def due(self, day: int, record: DeskRecord, share: FloatArray) -> BoolArray:
+        """Slots [n] whose filter comes out at the end of ``day``; ``share`` [n] is the true drop over its
+        limit, which only the one who knows all may look at."""
 
 
 @dataclass
@@ -45,7 +46,7 @@ class FixedDays:
     setting: float
     family: str = "fixed days"
 
-    def due(self, day: int, record: DeskRecord) -> BoolArray:
+    def due(self, day: int, record: DeskRecord, share: FloatArray) -> BoolArray:
         """Slots whose filter has been in for the days set."""
         return np.asarray(day + 1 - _began(record) >= self.setting)
 
@@ -57,7 +58,7 @@ class RunHours:
     setting: float
     family: str = "run-hours"
 
-    def due(self, day: int, record: DeskRecord) -> BoolArray:
+    def due(self, day: int, record: DeskRecord, share: FloatArray) -> BoolArray:
         """Slots whose fan has run for the hours set."""
         fleet, house = record.fleet, record.fleet.plant.slots.house
         running = np.cumsum(record.hours[:, : day - fleet.start + 1], axis=1)
@@ -65,6 +66,19 @@ class RunHours:
         ran = running[house, -1] - running[house, np.minimum(since, running.shape[1] - 1)]
         usual = (day + 1 - _began(record)) * USUAL_DAILY_HOURS
         return np.asarray(np.where(record.logged[house], ran, usual) >= self.setting)
+
+
+@dataclass
+class KnowsAll:
+    """When the true drop has come to the limit, but not within so many days of the last change: the best
+    that anybody could do."""
+
+    setting: float
+    family: str = "knows all, from so many d"
+
+    def due(self, day: int, record: DeskRecord, share: FloatArray) -> BoolArray:
+        """Slots whose filter is full."""
+        return np.asarray((share >= 1.0) & (day + 1 - _began(record) >= self.setting))
 
 
 class Ours:
@@ -80,7 +94,7 @@ class Ours:
         self._prior = Prior()
         self._learned = self._looked = -10_000
 
-    def due(self, day: int, record: DeskRecord) -> BoolArray:
+    def due(self, day: int, record: DeskRecord, share: FloatArray) -> BoolArray:
         """Slots whose due date has come."""
         began = _began(record)
         if day - self._looked >= LOOK_AGAIN_DAYS:
@@ -124,7 +138,7 @@ def live(fleet: Fleet, logged: BoolArray, policy: Policy, days: int) -> Outcome:
         record.hours[:, day - fleet.start] = hours[:, 0]
         record.temps_c[:, day - fleet.start] = temperature[:, 0]
         tally.day(state, hours)
-        out = policy.due(day, record)
+        out = policy.due(day, record, tally.share(state))
         read = visits.today(day) | (out & (own.random(fleet.count) < READ_AT_CHANGE))
         _read(record, meters, state, np.flatnonzero(read), day)
         _change(record, state, tally, np.flatnonzero(out), day, own)
@@ -193,6 +207,10 @@ class _Tally:
         self.left += float(np.clip(1.0 - share, 0.0, 1.0).sum())
         self.changes += len(slots)
 
+    def share(self, state: State) -> FloatArray:
+        """True drop over limit, [slots]."""
+        return np.asarray(self._drop(state) / self.fleet.limit_pa)
+
     def _drop(self, state: State) -> FloatArray:
         return np.asarray(drop_at(self.fleet.plant, state, self.fleet.design[:, None])[:, 0])
 
@@ -212,6 +230,7 @@ class _Tally:
 
 def everyday() -> Iterator[Policy]:
     """The policies that are compared."""
+    yield from (KnowsAll(days) for days in (0.0, SHORTEST_DAYS))
     yield from (FixedDays(days) for days in (45.0, 60.0, 90.0, 120.0, 182.0, 270.0, 365.0))
     yield from (RunHours(hours) for hours in (250.0, 350.0, 500.0, 700.0, 1000.0, 1400.0, 2000.0))
     yield from (Ours(risk) for risk in (0.1, 0.2, 0.35, 0.5))

@@ -46,7 +46,7 @@ class Command(BaseCommand):
             self.stdout.write(f"{drawing}: the drawing")
 
 
-_HEAD = f"{'policy':22}{'set to':>8}{'changes':>9}{'days past':>11}{'thrown away':>13}{'cost':>8}"
+_HEAD = f"{'policy':28}{'set to':>8}{'changes':>9}{'days past':>11}{'thrown away':>13}{'cost':>8}"
 _COMPARED = (
     f"\n{'ours':18}{'beside':16}{'days past':>10}{'changes':>12}\n"
     "(of theirs: days past the limit at as many changes; changes at as many days past it)"
@@ -55,7 +55,7 @@ _COMPARED = (
 
 def _row(outcome: Outcome) -> str:
     numbers = f"{outcome.changes:9.2f}{outcome.days_past:11.1f}{outcome.thrown_away:13.2f}{outcome.cost:8.2f}"
-    return f"{outcome.family:22}{outcome.setting:8g}{numbers}"
+    return f"{outcome.family:28}{outcome.setting:8g}{numbers}"
 
 
 def compared(outcomes: list[Outcome]) -> list[str]:

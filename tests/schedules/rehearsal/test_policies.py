@@ -9,7 +9,7 @@ from schedules.planning.arrays import BoolArray
 from schedules.rehearsal.desk import DeskRecord
 from schedules.rehearsal.filters import INWC
 from schedules.rehearsal.fleet import Fleet, simulate
-from schedules.rehearsal.policies import FixedDays, Ours, Outcome, RunHours, at_same, live
+from schedules.rehearsal.policies import FixedDays, KnowsAll, Ours, Outcome, RunHours, at_same, live
 from schedules.rehearsal.policy_drawing import drawing
 
 DAYS = 250
@@ -38,6 +38,14 @@ def test_who_never_changes_is_past_the_limit_the_longest(
     assert often.days_past < seldom.days_past < never.days_past < 365.25
     assert often.changes > seldom.changes
     assert often.thrown_away > seldom.thrown_away
+
+
+def test_nobody_does_better_than_the_one_who_knows_all(fleet: Fleet, logged: BoolArray) -> None:
+    best = live(fleet, logged, KnowsAll(0.0), DAYS)
+    # A filter is past its limit on the one day on which it is taken out, and nothing is thrown away.
+    assert best.days_past == pytest.approx(best.changes)
+    assert best.thrown_away < 0.1
+    assert live(fleet, logged, FixedDays(365.25 / best.changes), DAYS).days_past > 2 * best.days_past
 
 
 def test_a_month_means_a_change_a_month(fleet: Fleet, logged: BoolArray) -> None:

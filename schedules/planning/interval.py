@@ -19,7 +19,7 @@ _KNOTS = np.array(
 NEVER = np.iinfo(np.int64).max
 # Scatter of the log of the loading to come: what stays however far one looks, dust and habits that
 # wander for weeks and average out, and what the hours add where no log was kept.
-LASTING_SPREAD = 0.12
+LASTING_SPREAD = 0.18
 WANDER_SPREAD = 0.55
 WANDER_DAYS = 30.0
 NO_LOG_SPREAD = 0.12

@@ -21,12 +21,6 @@ pytestmark = pytest.mark.django_db
 NOW = datetime(2026, 5, 12, 15, tzinfo=UTC)
 
 
-@pytest.fixture(autouse=True)
-def standing_clock() -> object:
-    with time_machine.travel(NOW, tick=False) as traveller:
-        yield traveller
-
-
 @pytest.fixture
 def told(home_slot: FilterSlot, homeowner_person: Person) -> str:
     """The address in a letter about the homeowner's filter."""

@@ -1,17 +1,14 @@
 """A technician's day: cautions, access, totals, and the order that outlives its redirect."""
 
 import re
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 import pytest
-import time_machine
 from django.test import Client
 from django.urls import reverse
 
 from schedules.models import Technician, Visit
 from tests.factories import (
-    NOW,
     TODAY,
     DeskFactory,
     FilterSlotFactory,
@@ -22,12 +19,6 @@ from tests.factories import (
 )
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def standing_clock() -> Iterator[time_machine.Traveller]:
-    with time_machine.travel(NOW, tick=False) as traveller:
-        yield traveller
 
 
 def address(name: str) -> str:

@@ -1,26 +1,18 @@
 """The form for the day of the install, as it is filled in and sent."""
 
 import re
-from collections.abc import Iterator
 
 import pytest
-import time_machine
 from django.test import Client
 from django.urls import reverse
 
 from equipment.models import FilterSlot, Site
-from tests.factories import NOW, FilterSlotFactory
+from tests.factories import FilterSlotFactory
 
 pytestmark = pytest.mark.django_db
 PAGE = "/hand-over/"
 SHUT = {"form-TOTAL_FORMS": "1", "form-INITIAL_FORMS": "0"}
 HOUSEHOLD = {"customer": "Ines Vale", "street": "3 Quarry  Road", "language": "en", "kind": "conventional"}
-
-
-@pytest.fixture(autouse=True)
-def standing_clock() -> Iterator[time_machine.Traveller]:
-    with time_machine.travel(NOW, tick=False) as traveller:
-        yield traveller
 
 
 def blocks(text: str) -> int:

@@ -1,11 +1,9 @@
 """A home's page: booking from it, what its people see."""
 
 import re
-from collections.abc import Iterator
 from datetime import date, time
 
 import pytest
-import time_machine
 from django.test import Client
 from django.urls import reverse
 
@@ -23,12 +21,6 @@ from tests.factories import (
 )
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def standing_clock() -> Iterator[time_machine.Traveller]:
-    with time_machine.travel(NOW, tick=False) as traveller:
-        yield traveller
 
 
 @pytest.fixture

@@ -1,23 +1,15 @@
 """The page of planned maintenance."""
 
-from collections.abc import Iterator
 from datetime import date, timedelta
 
 import pytest
-import time_machine
 from django.test import Client
 
 from equipment.models import System
 from schedules.models import MaintenanceTask
-from tests.factories import NOW, TODAY, MaintenanceTaskFactory, SystemFactory
+from tests.factories import TODAY, MaintenanceTaskFactory, SystemFactory
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def standing_clock() -> Iterator[time_machine.Traveller]:
-    with time_machine.travel(NOW, tick=False) as traveller:
-        yield traveller
 
 
 def test_a_task_whose_day_is_past_is_marked_and_counted(technician: Client) -> None:

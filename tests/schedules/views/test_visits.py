@@ -1,10 +1,8 @@
 """Completing a visit on its page."""
 
-from collections.abc import Iterator
 from datetime import date, timedelta
 
 import pytest
-import time_machine
 from django.test import Client
 from django.urls import reverse
 
@@ -23,12 +21,6 @@ from tests.factories import (
 
 pytestmark = pytest.mark.django_db
 LATER = TODAY + timedelta(days=20)
-
-
-@pytest.fixture(autouse=True)
-def standing_clock() -> Iterator[time_machine.Traveller]:
-    with time_machine.travel(NOW, tick=False) as traveller:
-        yield traveller
 
 
 @pytest.fixture

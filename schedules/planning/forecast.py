@@ -7,6 +7,7 @@ import numpy as np
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.facts import FleetFacts, Settings, Slots
 from schedules.planning.fan import Fan, fan_hours
+from schedules.planning.fitting import fit
 from schedules.planning.interval import (
     NEVER,
     Decision,
@@ -21,8 +22,9 @@ from schedules.planning.interval import (
 )
 from schedules.planning.least_cost import Filters, cost_days
 from schedules.planning.loading import Lives, Prior, Readings, features
+from schedules.planning.messages import Households
 from schedules.planning.oddities import Odd, below_clean, screen
-from schedules.planning.pooling import Households, fit, learn
+from schedules.planning.pooling import learn
 from schedules.planning.runtime import USUAL_DAILY_HOURS
 
 # Dose a filter may already have when the record finds it, as a share of half a usual year's exposure.

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from schedules.planning import loading
+from schedules.planning.fitting import fit
 from schedules.planning.loading import (
     SHAPES,
     Lives,
@@ -18,7 +19,8 @@ from schedules.planning.loading import (
     growth,
     likelihood,
 )
-from schedules.planning.pooling import Households, Learned, fit, learn
+from schedules.planning.messages import Households
+from schedules.planning.pooling import Learned, learn
 
 CENTRE = float(Prior().coefficients[0])
 CLEAN = 25.0

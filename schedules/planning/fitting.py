@@ -1,0 +1,101 @@
+"""A fleet's own prior: its records set class means, spreads and weights, drawn toward the fixed prior.
+
+Expectation (a round of messages) and maximisation in turn; see ``messages`` for the model.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from schedules.planning.arrays import BoolArray, FloatArray
+from schedules.planning.loading import Lives, Prior, Readings
+from schedules.planning.messages import (
+    Batch,
+    Cavity,
+    Households,
+    Houses,
+    Sites,
+    averaged,
+    batch_of,
+    message,
+    one_round,
+)
+
+_FIT_ROUNDS = 12
+FEWEST_LIVES = 60
+# Weight of the fixed prior in units of slots: mean, MERV, depth, pets, smokers; spreads; pair weights.
+_RIDGE = np.diag([0.5, 2000.0, 60.0, 30.0, 30.0])
+_SPREAD_SLOTS = 20.0
+_PAIR_SLOTS = 10.0
+
+
+def fit(slots: Households, lives: Lives, readings: Readings) -> Prior:
+    """The fleet's own prior; the fixed one where fewer than FEWEST_LIVES lives were read."""
+    prior = Prior()
+    batch = batch_of(slots, lives, readings, prior)
+    count = int(batch.read.sum())
+    if count < FEWEST_LIVES:
+        return prior
+    cavity = None
+    for number in range(_FIT_ROUNDS):
+        sites, houses, cavity = one_round(batch, prior, cavity)
+        if number >= 2:
+            prior = _better(batch, prior, sites, houses, cavity)
+    return replace(prior, learned_from=count)
+
+
+def _better(batch: Batch, prior: Prior, sites: Sites, houses: Houses, cavity: Cavity) -> Prior:
+    """The prior that makes the houses as they now seem likeliest, drawn toward the fixed one."""
+    usual, lives = Prior(), batch.lives
+    seen = np.zeros(len(batch.slots.home), dtype=np.bool_)
+    seen[lives.slot[batch.read]] = True
+    mean, spread = averaged(houses)
+    rows = np.zeros((len(seen), lives.features.shape[1]))
+    rows[lives.slot[lives.current]] = lives.features[lives.current]
+    trust = np.where(seen, 1.0 / (spread + prior.house**2 + prior.slot**2), 0.0)
+    back = np.array([0.02, 1.0, 1.0, 1.0, 1.0]) * (usual.coefficients - prior.coefficients)
+    step = np.linalg.solve(rows.T @ (trust[:, None] * rows) + _RIDGE, rows.T @ (trust * mean) + _RIDGE @ back)
+    house, slot = _house_spreads(batch, prior, houses, rows @ step, seen)
+    pairs = houses.weight[seen].sum(axis=0) + _PAIR_SLOTS * usual.pairs
+    return Prior(
+        prior.coefficients + step,
+        house,
+        _life_spread(batch, prior, sites, houses, cavity),
+        pairs / pairs.sum(),
+        slot=slot,
+    )
+
+
+def _house_spreads(
+    batch: Batch, prior: Prior, houses: Houses, moved: FloatArray, seen: BoolArray
+) -> tuple[float, float]:
+    """How far homes lie apart about their class means (``moved`` [slots] from the old ones), and the
+    slots of one home; the second from homes of which several slots were read."""
+    usual, home, own = Prior(), batch.slots.home, message(houses)
+    told = own.through(prior.slot)
+    precision = np.bincount(home, told) + 1.0 / prior.house**2
+    mean = np.bincount(home, told * own.mean) / precision
+    shift = np.bincount(home, seen * moved) / np.maximum(np.bincount(home, seen), 1)
+    known = (np.bincount(home, seen) > 0) & (np.bincount(home, batch.slots.has_log) > 0)
+    # A change that nobody wrote down looks like a home without dust; a few such must not widen all.
+    square = np.minimum(np.square(mean - shift) + 1.0 / precision, 2.0)
+    homes = (square[known].sum() + _SPREAD_SLOTS * usual.house**2) / (known.sum() + _SPREAD_SLOTS)
+    beside = seen & (np.bincount(home, seen)[home] > 1)
+    doubt = houses.before.variance - prior.slot**2 + 1.0 / np.maximum(own.precision, 1e-9)
+    share = prior.slot**2 / (prior.slot**2 + doubt)
+    apart = np.square(share * (own.mean - houses.before.mean)) + prior.slot**2 * (1.0 - share)
+    slots = np.minimum(apart[beside], 1.5).sum() + _SPREAD_SLOTS * usual.slot**2
+    return float(np.sqrt(homes)), float(np.sqrt(slots / (beside.sum() + _SPREAD_SLOTS)))
+
+
+def _life_spread(batch: Batch, prior: Prior, sites: Sites, houses: Houses, cavity: Cavity) -> float:
+    """How far one house's lives lie apart, from houses of which several were read."""
+    lives, usual = batch.lives, Prior()
+    doubt = 1.0 / np.maximum(sites.precision, 1e-9) + cavity.variance
+    share = prior.life**2 / (prior.life**2 + doubt)
+    own = share * (sites.mean - cavity.mean)
+    square = (houses.weight[lives.slot] * (np.square(own) + prior.life**2 * (1.0 - share))).sum(axis=1)
+    several = np.bincount(lives.slot[batch.read], minlength=len(batch.slots.home))[lives.slot] > 1
+    chosen = batch.read & several
+    total = np.minimum(square[chosen], 1.5).sum() + _SPREAD_SLOTS * usual.life**2
+    return float(np.sqrt(total / (chosen.sum() + _SPREAD_SLOTS)))

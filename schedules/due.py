@@ -10,6 +10,7 @@ import numpy as np
 from django.db.models import F, Q, QuerySet
 
 from equipment.models import Desk, FilterSlot, Site, System
+from schedules.dust import dust_notes
 from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
 from schedules.lives import SlotFacts
@@ -129,6 +130,8 @@ def _log_notes(slot: SlotFacts, place: int, result: FleetForecast) -> list[str]:
         notes.append("no_station")
     if result.p50[place] - slot.now.began < FAST_DAYS:
         notes.append("loads_fast")
+    if result.computable[place]:
+        notes.extend(dust_notes(slot, int(result.p90[place])))
     return notes
 
 

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from equipment.models import FilterSlot
+from schedules.dust_words import dust_sentences
 from schedules.models import Plan, Policy
 from shared.units import PRESSURE, show
 
@@ -88,7 +89,7 @@ def _why_risk(plan: Plan, policy: Policy, units: str) -> str:
             "Your fan has run about %(hours)s hours since the last change, and dust has used up what your "
             "blower can spare (the filter holds back the air by about %(now)s; its limit here is %(limit)s)."
         )
-        return used_up % said
+        return " ".join((used_up % said, *dust_sentences(plan)))
     if share < FRESH:
         begun = _(
             "A fresh filter has been in since %(day)s. As it fills, dust uses up the pressure that your "
@@ -99,7 +100,7 @@ def _why_risk(plan: Plan, policy: Policy, units: str) -> str:
             "Your fan has run about %(hours)s hours since the last change, and dust has used about "
             "%(share)s %% of the pressure that your blower can spare here (now %(now)s, limit %(limit)s)."
         )
-    return f"{begun % said} {chance}"
+    return " ".join((begun % said, *dust_sentences(plan), chance))
 
 
 def _why(plan: Plan, policy: Policy, units: str) -> str:
@@ -185,11 +186,20 @@ def assumptions(plan: Plan | None) -> list[str]:
         "usual_pace": _("This desk has too few readings yet: how fast it loads is taken from a usual house."),
         "fleet_pace": _("How fast filters load in the other homes of this desk is taken into account."),
         "no_log": _("No fan log here: hours are expected from the weather, so the span is wide."),
+        "stale_station": _(
+            "The weather station of this home has told nothing of late; usual weather is assumed since."
+        ),
+        "station_unfed": _(
+            "The weather station of this home has no day on record yet; a usual climate is assumed."
+        ),
         "no_station": _(
             "No weather station is named for this home; a usual climate of its latitude is assumed."
         ),
     }
-    return [words[note] for note in (plan.notes if plan else ["no_record"]) if note in words]
+    told = [words[note] for note in (plan.notes if plan else ["no_record"]) if note in words]
+    if plan is not None and plan.reason != Plan.Reason.RISK:
+        told.extend(dust_sentences(plan))
+    return told
 
 
 def state_word(plan: Plan | None, today: date, lead_days: int) -> tuple[str, str]:

@@ -12,6 +12,8 @@ import numpy as np
 from equipment.airside.limit import budget_left, limit_drop
 from equipment.curves import Medium, media_with_curves
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, RuntimeDay, System, WeatherDay
+from equipment.stations import is_stale
+from schedules.dust import DustRecord
 from schedules.lives import (
     Life,
     SlotFacts,
@@ -50,6 +52,7 @@ class Gatherer:
         self.desk_zone = Desk.the().timezone
         self.policy = Policy.the()
         self._weather: dict[int, dict[int, float]] = {}
+        self._dust = DustRecord(as_of)
 
     def gather(self, system_ids: Sequence[int]) -> Gathered:
         """Facts of every slot of the systems, sorted by slot name within the batch."""
@@ -63,11 +66,12 @@ class Gatherer:
         systems = sorted({slot.row.system_id for slot in slots})
         place = {pk: row for row, pk in enumerate(systems)}
         weather, station = self._weather_arrays(slots, systems)
+        dust = self._dust.arrays(slots, systems, first_day)
         return Gathered(
             FleetFacts(
                 as_of=self.as_of.toordinal(),
                 weather=weather,
-                systems=Systems(first_day, self._hours(systems, runtime, first_day), station),
+                systems=Systems(first_day, self._hours(systems, runtime, first_day), station, *dust),
                 slots=self._slot_arrays(slots, place, media),
                 lives=life_arrays(slots, media),
                 readings=reading_arrays(slots, media),
@@ -219,6 +223,7 @@ class Gatherer:
             of_system[slot.row.system_id] = rows[key]
         stations = [pk for kind, pk in rows if kind == "station"]
         self._read_weather(stations)
+        self._note_stale(slots)
         last = self.as_of.toordinal()
         first = min((min(days) for pk in stations if (days := self._weather[pk])), default=last)
         temps = np.full((len(rows), last - first + 1), np.nan)
@@ -228,6 +233,14 @@ class Gatherer:
             temps[rows["station", pk], place] = np.fromiter(days.values(), dtype=np.float64, count=len(days))
         station = np.array([of_system[pk] for pk in systems], dtype=np.int64)
         return Weather(first, temps, np.array(latitudes, dtype=np.float64)), station
+
+    def _note_stale(self, slots: list[SlotFacts]) -> None:
+        for slot in slots:
+            station = slot.row.system.site.station_id
+            if station is not None and not self._weather[station]:
+                slot.notes.append("station_unfed")
+            elif station is not None and is_stale(max(self._weather[station]), self.as_of):
+                slot.notes.append("stale_station")
 
     def _read_weather(self, stations: Iterable[int]) -> None:
         fresh = [pk for pk in stations if pk not in self._weather]

@@ -11,6 +11,7 @@ from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_O
 from equipment.airside.media import LabelCurve
 from equipment.curves import Medium
 from equipment.models import FilterSlot, Media, System
+from schedules.planning.dust import Spell
 from schedules.planning.facts import LifeRows, ReadingRows
 
 
@@ -35,6 +36,9 @@ class SlotFacts:
     airflow_m3s: float = np.nan
     clean_pa: float = np.nan
     limit_pa: float = np.nan
+    # Dust since the present filter went in, and what is announced.
+    spells: list[Spell] = field(default_factory=list)
+    dusty_days: int = 0
 
     @property
     def now(self) -> Life:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk, DustEpisode, FilterSlot, Site, Station, User
@@ -86,6 +86,16 @@ def sites_of(episode: DustEpisode) -> list[int]:
         return list(Site.objects.filter(station=episode.station_id).values_list("pk", flat=True))
     rows = Site.objects.values_list("pk", "city", "region")
     return [pk for pk, city, region in rows.iterator() if at_place(episode.place, city, region)]
+
+
+def episodes_at(site: Site, since: date) -> list[DustEpisode]:
+    """Episodes of the home itself, of its station and its place that last to ``since`` or longer."""
+    rows = DustEpisode.objects.filter(withdrawn_at=None, last_day__gte=since)
+    mine = Q(site=site) | ~Q(place="")
+    if site.station_id is not None:
+        mine |= Q(station=site.station_id)
+    found = rows.filter(mine).select_related("site", "station")
+    return [row for row in found if not row.place or at_place(row.place, site.city, site.region)]
 
 
 def stamp_episode(episode: DustEpisode, now: datetime) -> None:

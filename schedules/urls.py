@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from schedules.views import answer, day, feed, filter, hand_over, lookup, site, tasks, visits
+from schedules.views import answer, day, dust, feed, filter, hand_over, lookup, site, tasks, visits
 
 urlpatterns = [
     path("find/", lookup.page, name="look-up"),
@@ -13,6 +13,7 @@ urlpatterns = [
     path("sites/<int:pk>/event/", site.event, name="site-event"),
     path("sites/<int:pk>/person/", site.person, name="site-person"),
     path("sites/<int:pk>/visit/", site.book, name="site-visit"),
+    path("sites/<int:pk>/dust/", site.dust, name="site-dust"),
     path("sites/<int:pk>/card/", site.card, name="card"),
     path("sites/<int:pk>/calendar/", site.new_feed, name="feed-new"),
     path("home/", site.home, name="home"),
@@ -29,4 +30,6 @@ urlpatterns = [
     path("days/<int:technician>/<str:day>/", day.day_page, name="day"),
     path("days/<int:technician>/<str:day>/order/", day.order_page, name="day-order"),
     path("tasks/", tasks.page, name="tasks"),
+    path("dust/", dust.page, name="dust"),
+    path("dust/<int:pk>/close/", dust.close, name="dust-close"),
 ]

@@ -9,15 +9,19 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, site_or_404, visible_sites
+from equipment.dust import episodes_at, record_episode
 from equipment.life import Happening, record_event
 from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
 from equipment.record import NotRecordable
 from schedules import cards, due, feeds, visits
+from schedules.dust_forms import EpisodeForm
 from schedules.explain import say_day
 from schedules.forms import EventForm, PersonForm
 from schedules.home_lines import home_lines, home_title, person_lines
 from schedules.models import MaintenanceTask, Visit
 from schedules.site_booking import SiteBookForm
+from schedules.views.dust import SHOWN_FOR
+from schedules.views.dust import lines as dust_lines
 from schedules.views.visits import order_at_once
 
 
@@ -84,6 +88,22 @@ def book(request: HttpRequest, pk: int) -> HttpResponse:
     return _render(request, site, book_form=form, status=422)
 
 
+def dust(request: HttpRequest, pk: int) -> HttpResponse:
+    """Write down that the home's air holds more dust than usual for some days."""
+    site, now = site_or_404(signed_in(request), pk), timezone.now()
+    form = EpisodeForm(request.POST)
+    if form.is_valid():
+        try:
+            record_episode(form.what(), site, signed_in(request), now)
+        except NotRecordable as error:
+            form.add_error(None, str(error))
+        else:
+            due.replan(now, FilterSlot.objects.filter(system__site=site))
+            messages.success(request, _("The dust is on record and the dates were reckoned again."))
+            return redirect("site", pk)
+    return _render(request, site, dust_form=form, status=422)
+
+
 def card(request: HttpRequest, pk: int) -> HttpResponse:
     """The household's card, to be printed."""
     site = site_or_404(signed_in(request), pk)
@@ -114,6 +134,7 @@ def _render(
     event_form: EventForm | None = None,
     person_form: PersonForm | None = None,
     book_form: SiteBookForm | None = None,
+    dust_form: EpisodeForm | None = None,
     status: int = 200,
 ) -> HttpResponse:
     now = timezone.now()
@@ -131,7 +152,9 @@ def _render(
         "feed_address": feeds.address(feed) if feed else "",
         "event_form": event_form or EventForm(site, initial={"on": today}),
         "person_form": person_form or PersonForm(),
+        "dust_lines": dust_lines(episodes_at(site, today - SHOWN_FOR), today),
     }
     if signed_in(request).is_manager:
         context["book_form"] = book_form or SiteBookForm(site, today)
+        context["dust_form"] = dust_form or EpisodeForm(initial={"first_day": today})
     return render(request, "schedules/site.html", context, status=status)

@@ -13,8 +13,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.vary import vary_on_headers
 
+from equipment.access import signed_in
 from equipment.lookup import as_size
 from equipment.models import FilterSlot
+from equipment.stations import quiet_stations
 from schedules import due
 from schedules.explain import loaded_share, say_day, state_word
 from schedules.forms import DayInput
@@ -82,7 +84,7 @@ def page(request: HttpRequest) -> HttpResponse:
     today, policy = due.today(timezone.now()), Policy.the()
     query = request.GET.copy()
     query.pop("page", None)
-    context = {
+    context: dict[str, Any] = {
         "form": form,
         "page": shown,
         "rows": [_row(slot, today, policy) for slot in shown],
@@ -91,6 +93,8 @@ def page(request: HttpRequest) -> HttpResponse:
         "today": today,
     }
     rows_alone = "HX-Request" in request.headers and "HX-History-Restore-Request" not in request.headers
+    if not rows_alone and signed_in(request).is_manager:
+        context["quiet_stations"] = quiet_stations(today)
     template = "servicedesk/parts/due_rows.html" if rows_alone else "servicedesk/due_list.html"
     return render(request, template, context)
 

@@ -10,6 +10,8 @@ from django.utils.translation import gettext as _
 
 from equipment.sheets.faults import Report
 from equipment.sheets.importer import SHEETS, NoSheets, import_sheets
+from equipment.stations import quiet_stations
+from schedules import due
 
 LARGEST_BYTES = 200_000_000
 
@@ -34,6 +36,7 @@ def page(request: HttpRequest) -> HttpResponse:
                 (name, rows, report.changed.get(name, 0)) for name, rows in report.rows.items()
             ]
             status = 200 if report.stored else 422
+    context["quiet_stations"] = quiet_stations(due.today(timezone.now()))
     return render(request, "servicedesk/sheets.html", context, status=status)
 
 

@@ -13,6 +13,7 @@ from shared import signing
 from shared.signing import Purpose
 from tests.factories import (
     TODAY,
+    DustEpisodeFactory,
     FeedFactory,
     NoticeFactory,
     PlanFactory,
@@ -60,6 +61,8 @@ def addresses(
         "site-event": [home.pk],
         "site-person": [home.pk],
         "site-visit": [home.pk],
+        "site-dust": [home.pk],
+        "dust-close": [DustEpisodeFactory(site=home).pk],
         "card": [home.pk],
         "feed-new": [home.pk],
         "message": [notice.pk],

@@ -20,7 +20,6 @@ def desk(request: HttpRequest) -> dict[str, Any]:
         ("hand-over", _("Hand-over")),
         ("call-list", _("To ring")),
         ("outbox", _("Letters")),
-        ("dust", _("Dust")),
         ("sheets", _("Sheets")),
         ("home", _("My filters")),
     ]

@@ -11,6 +11,7 @@ from django.db.models import F, Q, QuerySet
 
 from equipment.models import Desk, FilterSlot, Site, System
 from schedules.dust import dust_notes
+from schedules.findings import findings_of
 from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
 from schedules.lives import SlotFacts
@@ -31,7 +32,7 @@ FAST_DAYS = 30
 MANY_SLOTS = 200
 _COMPARED = (
     "due_on", "reason", "p10_on", "p50_on", "p90_on", "drop_now_pa", "clean_drop_pa", "limit_drop_pa",
-    "run_hours", "life_began_on", "notes", "as_of", "facts_at", "weather_at",
+    "run_hours", "life_began_on", "notes", "findings", "finding_count", "as_of", "facts_at", "weather_at",
 )  # fmt: skip
 
 
@@ -85,6 +86,7 @@ def _batches(systems: Sequence[int] | None) -> Iterator[list[int]]:
 
 def _plan(slot: SlotFacts, place: int, result: FleetForecast, as_of: date, now: datetime) -> Plan:
     station = slot.row.system.site.station
+    findings = findings_of(slot, place, result)
     return Plan(
         slot=slot.row,
         due_on=_day(result.due, place),
@@ -96,8 +98,10 @@ def _plan(slot: SlotFacts, place: int, result: FleetForecast, as_of: date, now: 
         clean_drop_pa=_number(slot.clean_pa),
         limit_drop_pa=_number(slot.limit_pa),
         run_hours=_number(result.run_hours[place]),
-        life_began_on=_began_on(slot),
+        life_began_on=_began_on(slot, float(result.began[place])),
         notes=[*slot.notes, *_log_notes(slot, place, result)],
+        findings=findings,
+        finding_count=sum(finding["present"] for finding in findings),
         as_of=as_of,
         facts_at=slot.row.facts_changed_at,
         weather_at=station.weather_changed_at if station else None,
@@ -113,17 +117,19 @@ def _number(value: float) -> float | None:
     return None if np.isnan(value) else round(float(value), 6)
 
 
-def _began_on(slot: SlotFacts) -> date | None:
+def _began_on(slot: SlotFacts, dated_from: float) -> date | None:
     if "no_record" in slot.notes:
         return None
-    began = slot.now.began
-    return day_of(int(began) - 1 if slot.now.at_end and began % 1 == 0 else int(began))
+    at_end = slot.now.at_end or dated_from != slot.now.began
+    return day_of(int(dated_from) - 1 if at_end and dated_from % 1 == 0 else int(dated_from))
 
 
 def _log_notes(slot: SlotFacts, place: int, result: FleetForecast) -> list[str]:
     notes = [f"readings:{len(slot.now.readings)}", f"past_lives:{len(slot.lives) - 1}"]
     if result.odd_readings[place]:
         notes.append("below_clean")
+    if result.began[place] != slot.now.began:
+        notes.append("begun_anew")
     if not result.has_log[place]:
         notes.append("no_log")
     if slot.row.system.site.station is None:

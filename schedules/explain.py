@@ -182,6 +182,10 @@ def assumptions(plan: Plan | None) -> list[str]:
             "FINDING: a filter is full within a month here. A larger or deeper one would last; so would less "
             "dust, if its cause is found."
         ),
+        "begun_anew": _(
+            "FINDING: the drop fell as if a fresh filter had gone in that nobody wrote down. The date counts "
+            "from then; the fan hours count from the last change on record."
+        ),
         "size_differs": _("FINDING: the filter on record is of another size than its slot."),
         "usual_pace": _("This desk has too few readings yet: how fast it loads is taken from a usual house."),
         "fleet_pace": _("How fast filters load in the other homes of this desk is taken into account."),

@@ -14,6 +14,7 @@ from equipment.curves import Medium, media_with_curves
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, RuntimeDay, System, WeatherDay
 from equipment.stations import is_stale
 from schedules.dust import DustRecord
+from schedules.findings import note_silent_logs, set_aside
 from schedules.lives import (
     Life,
     SlotFacts,
@@ -61,7 +62,9 @@ class Gatherer:
         self._airflows(slots)
         for slot in slots:
             self._drops(slot, media)
+        set_aside(slots, media, self.as_of)
         runtime = self._runtime(system_ids)
+        note_silent_logs(slots, runtime, self.as_of)
         first_day = self._first_day(slots, runtime)
         systems = sorted({slot.row.system_id for slot in slots})
         place = {pk: row for row, pk in enumerate(systems)}

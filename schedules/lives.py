@@ -11,6 +11,7 @@ from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_O
 from equipment.airside.media import LabelCurve
 from equipment.curves import Medium
 from equipment.models import FilterSlot, Media, System
+from schedules.finding_rows import Finding
 from schedules.planning.dust import Spell
 from schedules.planning.facts import LifeRows, ReadingRows
 
@@ -36,6 +37,7 @@ class SlotFacts:
     airflow_m3s: float = np.nan
     clean_pa: float = np.nan
     limit_pa: float = np.nan
+    findings: list[Finding] = field(default_factory=list)
     # Dust since the present filter went in, and what is announced.
     spells: list[Spell] = field(default_factory=list)
     dusty_days: int = 0
@@ -132,7 +134,7 @@ def reading_arrays(slots: list[SlotFacts], media: dict[int, Medium]) -> ReadingR
             curve = medium.curve if medium else None
             # The start of a life that nobody saw begin cannot tell what its readings were loaded by.
             if life.readings and (life.known_start or life is slot.now):
-                rows.extend((row, at, drop) for at, drop in _carried(slot, life, curve))
+                rows.extend((row, at, drop) for at, drop in carried(slot, life, curve))
             row += 1
     return ReadingRows(
         life=np.array([life for life, _, _ in rows], dtype=np.int64),
@@ -141,7 +143,7 @@ def reading_arrays(slots: list[SlotFacts], media: dict[int, Medium]) -> ReadingR
     )
 
 
-def _carried(slot: SlotFacts, life: Life, curve: LabelCurve | None) -> list[tuple[float, float]]:
+def carried(slot: SlotFacts, life: Life, curve: LabelCurve | None) -> list[tuple[float, float]]:
     """The life's readings as instant and drop at design airflow."""
     at, drop = (np.array([reading[part] for reading in life.readings], dtype=np.float64) for part in (0, 1))
     airflow = np.array([or_nan(reading[2]) for reading in life.readings])

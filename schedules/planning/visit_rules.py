@@ -24,16 +24,18 @@ SILENT_DAYS = 14
 _FEWEST_LOG_DAYS = 30
 
 
-def grille_readings(life: IntArray, age_days: FloatArray, drop_pa: FloatArray, clean_pa: float) -> BoolArray:
+def grille_readings(
+    life: IntArray, age_days: FloatArray, drop_pa: FloatArray, clean_pa: FloatArray
+) -> BoolArray:
     """Readings, in order of time, that hold a grille's or a duct's drop beside the filter's.
 
     Either filters of two lives, or one and what was read of it later, stand far above clean within a week
     of going in; or readings at widely different ages are all the same and far above clean.
     """
     none = np.zeros(len(life), dtype=np.bool_)
-    if len(life) < 2 or not clean_pa > 0:
+    if len(life) < 2 or not (clean_pa > 0).all():
         return none
-    high = drop_pa > _FRESH_RATIO * clean_pa + _SIGMAS * scatter(np.full(len(life), clean_pa))
+    high = drop_pa > _FRESH_RATIO * clean_pa + _SIGMAS * scatter(clean_pa)
     if not high.any():
         return none
     evidence = high & (age_days <= _FRESH_DAYS) & ~_falls_later(life, drop_pa)
@@ -41,7 +43,7 @@ def grille_readings(life: IntArray, age_days: FloatArray, drop_pa: FloatArray, c
         evidence = high if high.all() and _steady(age_days, drop_pa) else none
     if not evidence.any():
         return none
-    excess = float(np.median(drop_pa[evidence])) - clean_pa
+    excess = float(np.median((drop_pa - clean_pa)[evidence]))
     return np.asarray(drop_pa >= clean_pa + 0.6 * excess)
 
 

@@ -10,6 +10,10 @@ from tests.schedules.planning.lives import as_read, days_to_double, true_drop
 GRILLE_PA = 45.0
 
 
+def marked(life: np.ndarray, age: np.ndarray, drop: np.ndarray, clean: float) -> np.ndarray:
+    return grille_readings(life, age, drop, np.full(len(life), clean))
+
+
 def visits(rng: np.random.Generator, extra_pa: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Two or three lives of one slot, each read soon after its change and once or twice later."""
     doubling = float(days_to_double(rng, 1)[0])
@@ -26,36 +30,36 @@ def visits(rng: np.random.Generator, extra_pa: float) -> tuple[np.ndarray, np.nd
 
 def test_filters_read_rightly_are_hardly_ever_taken_for_grilles() -> None:
     rng = np.random.default_rng(21)
-    assert sum(grille_readings(*visits(rng, 0.0), CLEAN_PA).any() for _ in range(500)) < 10
+    assert sum(marked(*visits(rng, 0.0), CLEAN_PA).any() for _ in range(500)) < 10
 
 
 def test_a_grille_read_with_the_filter_is_found_at_nearly_every_slot() -> None:
     rng = np.random.default_rng(22)
-    assert sum(grille_readings(*visits(rng, GRILLE_PA), CLEAN_PA).any() for _ in range(200)) > 190
+    assert sum(marked(*visits(rng, GRILLE_PA), CLEAN_PA).any() for _ in range(200)) > 190
 
 
 def test_all_readings_of_such_a_slot_are_marked() -> None:
     life, age = np.array([0, 0, 1, 1]), np.array([3.0, 90.0, 2.0, 60.0])
-    assert grille_readings(life, age, np.array([72.0, 84.0, 70.0, 78.0]), CLEAN_PA).all()
+    assert marked(life, age, np.array([72.0, 84.0, 70.0, 78.0]), CLEAN_PA).all()
 
 
 def test_one_high_first_reading_with_lower_ones_after_it_is_no_grille() -> None:
     age = np.array([3.0, 60.0, 120.0])
-    assert not grille_readings(np.zeros(3, int), age, np.array([72.0, 30.0, 34.0]), CLEAN_PA).any()
+    assert not marked(np.zeros(3, int), age, np.array([72.0, 30.0, 34.0]), CLEAN_PA).any()
 
 
 def test_readings_that_stay_the_same_from_young_to_old_hold_more_than_a_filter() -> None:
     age = np.array([20.0, 90.0, 170.0])
-    assert grille_readings(np.zeros(3, int), age, np.array([74.0, 77.0, 73.0]), CLEAN_PA).all()
+    assert marked(np.zeros(3, int), age, np.array([74.0, 77.0, 73.0]), CLEAN_PA).all()
 
 
 def test_one_reading_alone_is_never_a_grille() -> None:
-    assert not grille_readings(np.zeros(1, int), np.array([3.0]), np.array([90.0]), CLEAN_PA).any()
+    assert not marked(np.zeros(1, int), np.array([3.0]), np.array([90.0]), CLEAN_PA).any()
 
 
 @pytest.mark.parametrize("clean", [np.nan, 0.0])
 def test_without_a_clean_drop_nothing_is_judged(clean: float) -> None:
-    assert not grille_readings(np.zeros(2, int), np.array([3.0, 9.0]), np.array([90.0, 95.0]), clean).any()
+    assert not marked(np.zeros(2, int), np.array([3.0, 9.0]), np.array([90.0, 95.0]), clean).any()
 
 
 def test_the_blower_table_goes_before_the_rating() -> None:

@@ -1,0 +1,124 @@
+"""Findings in words: what was seen, what it does to the date, what to look at next."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from schedules.explain import say_day
+from schedules.finding_rows import Finding
+from shared.units import PRESSURE, show
+
+TITLES = {
+    "fall": gettext_lazy("A change that nobody wrote down?"),
+    "jump": gettext_lazy("One reading far too high"),
+    "dip": gettext_lazy("One reading far too low"),
+    "below_clean": gettext_lazy("A reading below a clean filter's"),
+    "beyond_blower": gettext_lazy("A drop beyond the blower"),
+    "grille": gettext_lazy("Filter and grille read together?"),
+    "log_stopped": gettext_lazy("The fan log has stopped"),
+}
+
+
+@dataclass(frozen=True)
+class Said:
+    """A finding as pages show it; ``propose_on`` is the day of a change that may be recorded."""
+
+    kind: str
+    title: str
+    seen: str
+    dated: str
+    look: str
+    present: bool
+    propose_on: date | None = None
+
+
+def say_all(findings: Iterable[Finding], units: str) -> list[Said]:
+    """Each finding in words, drops in ``units``."""
+    return [say(finding, units) for finding in findings if finding["kind"] in TITLES]
+
+
+def say(finding: Finding, units: str) -> Said:
+    """One finding in words."""
+    kind, began = finding["kind"], _day(finding["began"])
+    said = {
+        "on": say_day(_day(finding["on"])),
+        "until": say_day(_day(finding["until"])),
+        "began": say_day(began),
+        "seen": show(finding["seen_pa"], PRESSURE, units),
+        "beside": show(finding["beside_pa"], PRESSURE, units),
+        "count": len(finding["at"]),
+    }
+    seen, dated, look = (str(text) % said for text in _words()[kind])
+    if kind == "fall" and not finding["present"]:
+        dated = _("What was read after it in that filter's time is left out of the date.")
+    proposed = began if kind == "fall" and finding["present"] else None
+    return Said(kind, str(TITLES[kind]), seen, dated, look, finding["present"], proposed)
+
+
+def _day(iso: str | None) -> date | None:
+    return date.fromisoformat(iso) if iso else None
+
+
+def _words() -> dict[str, tuple[str, str, str]]:
+    left_out = _("It is left out of the date.")
+    return {
+        "fall": (
+            _(
+                "The drop fell from %(seen)s on %(on)s to %(beside)s on %(until)s, and no change is on "
+                "record between them. A filter does not clean itself."
+            ),
+            _(
+                "Until somebody knows, the date counts from %(began)s, with an unknown load from before: its "
+                "span is wider."
+            ),
+            _(
+                "Ask the household when it was changed and for what, and look at the date written on the "
+                "frame. Or does air now pass beside it?"
+            ),
+        ),
+        "jump": (
+            _(
+                "On %(on)s the meter showed %(seen)s where about %(beside)s would fit, and it was lower "
+                "again later without a change."
+            ),
+            left_out,
+            _("Zero the meter, check the taps and the fan's speed, and read again."),
+        ),
+        "dip": (
+            _(
+                "On %(on)s the meter showed %(seen)s where about %(beside)s would fit what was read "
+                "before or after."
+            ),
+            left_out,
+            _("Was the fan at its design speed, and the filter seated? Read again."),
+        ),
+        "below_clean": (
+            _("On %(on)s the drop at design airflow was %(seen)s; this filter clean has %(beside)s."),
+            left_out,
+            _("Is the filter in place and seated, does air pass beside it, was the right tap read?"),
+        ),
+        "beyond_blower": (
+            _("On %(on)s the meter showed %(seen)s; this blower draws %(beside)s at most."),
+            left_out,
+            _("Check unit and decimal point, then zero the meter; is the blower's table on record right?"),
+        ),
+        "grille": (
+            _(
+                "Readings stand about as far above the clean filter's %(beside)s at every visit, fresh "
+                "filter or not: %(seen)s in the middle of %(count)s, the last on %(on)s."
+            ),
+            _("These readings are left out of the date."),
+            _(
+                "Put one tap before and one behind the filter, inside the grille: its drop and the duct's do "
+                "not belong to the filter."
+            ),
+        ),
+        "log_stopped": (
+            _("Fan hours came until %(on)s and none since."),
+            _("The hours since then are expected from the weather, so the span widens."),
+            _("See whether the logger has power and a connection, or whether a sheet was forgotten."),
+        ),
+    }  # fmt: skip

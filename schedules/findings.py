@@ -1,0 +1,109 @@
+"""What a slot's record says that cannot be so: found, kept out of the date, told."""
+
+from collections import defaultdict
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from equipment.curves import Medium
+from schedules.finding_rows import Finding, found
+from schedules.lives import Life, SlotFacts, carried, retired
+from schedules.planning.arrays import FloatArray, IntArray
+from schedules.planning.climate import day_of
+from schedules.planning.forecast import FleetForecast
+from schedules.planning.oddities import BELOW_CLEAN, Odd
+from schedules.planning.visit_rules import beyond_blower, grille_readings, highest_static, log_stopped
+
+
+def set_aside(slots: list[SlotFacts], media: dict[int, Medium], as_of: date) -> None:
+    """Take out of every slot's lives the readings that are no filter's drop, and note them as findings."""
+    for slot in slots:
+        if any(life.readings for life in slot.lives) and not retired(slot.row, as_of):
+            _beyond_blower(slot)
+            _at_design(slot, media)
+
+
+def note_silent_logs(slots: list[SlotFacts], runtime: list[tuple[int, date, float]], as_of: date) -> None:
+    """Note the slots whose system's log has stopped; ``runtime`` holds system, day and hours."""
+    logs: dict[int, list[int]] = defaultdict(list)
+    for system, day, _hours in runtime:
+        logs[system].append(day.toordinal())
+    stopped = {
+        system: max(days)
+        for system, days in logs.items()
+        if log_stopped(np.array(days, dtype=np.int64), as_of.toordinal())
+    }
+    for slot in slots:
+        if slot.row.system_id in stopped and not retired(slot.row, as_of):
+            slot.findings.append(found("log_stopped", [float(stopped[slot.row.system_id])], True))
+
+
+def findings_of(slot: SlotFacts, place: int, result: FleetForecast) -> list[Finding]:
+    """All findings of the slot at ``place`` of the forecast, those of the present filter first."""
+    odd = [_of_odd(one) for one in result.odd if one.slot == place]
+    every = sorted([*slot.findings, *odd], key=lambda finding: finding["on"], reverse=True)
+    return sorted(every, key=lambda finding: not finding["present"])
+
+
+def _of_odd(odd: Odd) -> Finding:
+    more: dict[str, Any] = {"seen_pa": round(odd.seen_pa, 3), "beside_pa": round(odd.beside_pa, 3)}
+    if np.isfinite(odd.began):
+        began = int(odd.began) - 1 if odd.began % 1 == 0 else int(odd.began)
+        more |= {"began": day_of(began).isoformat(), "until": day_of(int(odd.until)).isoformat()}
+    return found(odd.kind.name.lower(), [odd.at], odd.present, **more)
+
+
+def _beyond_blower(slot: SlotFacts) -> None:
+    system = slot.row.system
+    highest = highest_static(system.blower_table, system.rated_external_static_pa)
+    for life in slot.lives:
+        drops = np.array([reading[1] for reading in life.readings], dtype=np.float64)
+        beyond = beyond_blower(drops, highest)
+        for row in np.flatnonzero(beyond):
+            at, drop, _ = life.readings[row]
+            slot.findings.append(
+                found("beyond_blower", [at], life is slot.now, seen_pa=drop, beside_pa=highest)
+            )
+        _keep(life, ~beyond)
+
+
+def _keep(life: Life, kept: Any) -> None:
+    if not kept.all():
+        life.readings = [reading for reading, stays in zip(life.readings, kept, strict=True) if stays]
+
+
+def _at_design(slot: SlotFacts, media: dict[int, Medium]) -> None:
+    """Readings below clean are told (planning leaves them out itself), those at a grille taken out."""
+    rows: list[tuple[int, float, float, float, float]] = []
+    for number, life in enumerate(slot.lives):
+        medium = media.get(life.media or 0)
+        if medium is None or medium.curve is None or np.isnan(slot.airflow_m3s) or not life.readings:
+            continue
+        clean_pa = float(medium.curve.clean_drop(np.array([slot.airflow_m3s]))[0])
+        read = carried(slot, life, medium.curve)
+        rows.extend((number, when, when - life.began, seen, clean_pa) for when, seen in read)
+    if not rows:
+        return
+    life_of, at, age, drop, clean = (np.array(column) for column in zip(*rows, strict=True))
+    _note_below(slot, life_of, at, drop, clean)
+    known = np.array([slot.lives[number].known_start for number in life_of])
+    right = known & (drop >= BELOW_CLEAN * clean)
+    grille = np.zeros(len(rows), dtype=np.bool_)
+    grille[right] = grille_readings(life_of[right], age[right], drop[right], clean[right])
+    if grille.any():
+        seen, beside = float(np.median(drop[grille])), float(np.median(clean[grille]))
+        present = bool((life_of[grille] == len(slot.lives) - 1).any())
+        slot.findings.append(found("grille", at[grille].tolist(), present, seen_pa=seen, beside_pa=beside))
+        for number, life in enumerate(slot.lives):
+            marked = set(at[grille & (life_of == number)].tolist())
+            _keep(life, np.array([reading[0] not in marked for reading in life.readings], dtype=np.bool_))
+
+
+def _note_below(
+    slot: SlotFacts, life_of: IntArray, at: FloatArray, drop: FloatArray, clean: FloatArray
+) -> None:
+    for row in np.flatnonzero(drop < BELOW_CLEAN * clean):
+        present = bool(life_of[row] == len(slot.lives) - 1)
+        seen, beside = float(drop[row]), float(clean[row])
+        slot.findings.append(found("below_clean", [float(at[row])], present, seen_pa=seen, beside_pa=beside))

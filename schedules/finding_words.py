@@ -7,8 +7,10 @@ from datetime import date
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from equipment.models import FilterSlot
 from schedules.explain import say_day
 from schedules.finding_rows import Finding
+from schedules.models import Visit
 from shared.units import PRESSURE, show
 
 TITLES = {
@@ -56,6 +58,17 @@ def say(finding: Finding, units: str) -> Said:
         dated = _("What was read after it in that filter's time is left out of the date.")
     proposed = began if kind == "fall" and finding["present"] else None
     return Said(kind, str(TITLES[kind]), seen, dated, look, finding["present"], proposed)
+
+
+def findings_at(visit: Visit, units: str) -> list[tuple[FilterSlot, list[Said]]]:
+    """What does not fit at the filters of an open visit, for those where anything is found."""
+    if not visit.is_open:
+        return []
+    slots: list[FilterSlot] = [job.slot for job in visit.jobs.all() if job.slot]
+    plans = [(slot, getattr(slot, "plan", None)) for slot in slots]
+    told = [(slot, say_all(plan.findings, units)) for slot, plan in plans if plan]
+    present = [(slot, [said for said in every if said.present]) for slot, every in told]
+    return [(slot, every) for slot, every in present if every]
 
 
 def _day(iso: str | None) -> date | None:

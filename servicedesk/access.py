@@ -47,6 +47,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "site-visit": {"POST": Who.MANAGER},
     "site-dust": {"POST": Who.MANAGER},
     "card": {"GET": SIGNED_IN},
+    "findings": {"GET": Who.MANAGER},
     "home": {"GET": Who.HOMEOWNER},
     "hand-over": {"GET": STAFF, "POST": STAFF},
     "dust": {"GET": Who.MANAGER, "POST": Who.MANAGER},

@@ -17,6 +17,7 @@ def desk(request: HttpRequest) -> dict[str, Any]:
         ("due-list", _("Due")),
         ("visits", _("Visits")),
         ("tasks", _("Tasks")),
+        ("findings", _("Findings")),
         ("hand-over", _("Hand-over")),
         ("call-list", _("To ring")),
         ("outbox", _("Letters")),

@@ -14,6 +14,7 @@ from equipment.models import Desk
 from schedules import routes
 from schedules.day_totals import totals
 from schedules.emails import filter_lines
+from schedules.finding_words import findings_at
 from schedules.models import Technician, Visit
 from schedules.stop_cautions import access_notes_of, cautions_of
 from shared.charts import route_sketch
@@ -69,11 +70,14 @@ def _stops(technician: Technician, on: date) -> list[Visit]:
 def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpResponse:
     stops = _stops(technician, on)
     slots = [job.slot for visit in stops if visit.is_open for job in visit.jobs.all() if job.slot]
+    units = Desk.the().units
     unordered = [visit for visit in stops if visit.is_open and visit.stop_number is None]
     context = {
         "technician": technician,
         "day": on,
-        "stops": [(visit, cautions_of(visit), access_notes_of(visit)) for visit in stops],
+        "stops": [
+            (visit, cautions_of(visit), access_notes_of(visit), findings_at(visit, units)) for visit in stops
+        ],
         "unordered": unordered,
         # Before anything has a place, nothing has missed one.
         "left_out": unordered if any(visit.stop_number for visit in stops) else [],

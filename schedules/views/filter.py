@@ -16,6 +16,7 @@ from equipment.record import NotRecordable, Told, record_change, record_reading
 from schedules import due
 from schedules.drawings import filter_drawings
 from schedules.explain import explain, state_word
+from schedules.finding_words import say_all
 from schedules.forms import ChangeForm, ReadingForm
 from schedules.models import Policy
 from shared import clock
@@ -71,6 +72,14 @@ def reading(request: HttpRequest, pk: int) -> HttpResponse:
     return _render(request, slot, reading_form=form, status=422)
 
 
+def _proposed(request: HttpRequest) -> dict[str, date]:
+    """The day that a finding's link proposes for a change; nothing where it is no day."""
+    try:
+        return {"on": date.fromisoformat(request.GET.get("on", ""))}
+    except ValueError:
+        return {}
+
+
 def _readings(slot: FilterSlot, units: str) -> list[dict[str, Any]]:
     return [
         {
@@ -103,6 +112,7 @@ def _render(
     now, desk, policy = timezone.now(), Desk.the(), Policy.the()
     today, plan = _today(slot, now), getattr(slot, "plan", None)
     word, shape = state_word(plan, today, policy.lead_days)
+    findings = [] if signed_in(request).is_homeowner else say_all(plan.findings if plan else [], desk.units)
     context: dict[str, Any] = {
         "slot": slot,
         "site": slot.system.site,
@@ -112,7 +122,8 @@ def _render(
         "state": word,
         "shape": shape,
         "drawings": filter_drawings(slot, plan, now, desk.units),
-        "change_form": change_form or ChangeForm(slot, today),
+        "findings": findings,
+        "change_form": change_form or ChangeForm(slot, today, initial=_proposed(request)),
         "reading_form": reading_form or ReadingForm(desk.units),
         "changes": slot.changes.select_related("media").order_by("-changed_at"),
         "readings": _readings(slot, desk.units),

@@ -1,0 +1,70 @@
+"""The promised drop against sampling by hand from the same suppositions."""
+
+import numpy as np
+import pytest
+
+from schedules.planning.facts import Settings
+from schedules.planning.forecast import FleetForecast, forecast
+from schedules.planning.foretell import FACTOR_SPREAD, foretell
+from schedules.planning.interval import spread_after
+from schedules.planning.loading import FACTORS, METER_PA, METHOD_SHARE, PAIR_FACTOR, SHAPES, Prior
+from tests.schedules.planning.fleet import CLEAN_PA, one_slot
+
+ROW = np.array([0])
+
+
+def told(result: FleetForecast, days: int, clean: float = CLEAN_PA) -> np.ndarray:
+    return foretell(result, np.array([clean]), np.array([days]), ROW)[:, 0]
+
+
+def sampled(result: FleetForecast, days: int, count: int = 200_000) -> np.ndarray:
+    """Readings drawn one by one: a supposition, its scatter, the growth, the instruments."""
+    rng = np.random.default_rng(4)
+    weight = result.supposed.weight[0]
+    pick = rng.choice(weight.size, count, p=weight.ravel() / weight.sum())
+    shape, point = np.unravel_index(pick, weight.shape)
+    so_far, to_come = result.supposed.so_far[0][shape, point], result.supposed.to_come[0][shape, point]
+    passed = float(result.ahead.running[0][days - 1]) if days else 0.0
+    spread = float(spread_after(np.array([float(days)]), result.has_log[:1])[0])
+    scatter = np.exp(spread * rng.standard_normal(count))
+    dose = np.exp(so_far) * result.used_m[0] + np.exp(to_come) * passed * scatter
+    a = SHAPES[shape]
+    drop = CLEAN_PA * (1.0 + (np.exp(a * dose) - 1) / (np.exp(a) - 1))
+    drop = np.minimum(drop, 2500.0)
+    method = METHOD_SHARE * rng.standard_normal(count) + FACTOR_SPREAD * rng.standard_normal(count)
+    return drop * (1 + method) + METER_PA * rng.standard_normal(count)
+
+
+# Far past the limit the growth is steep and the points of the scatter lie far apart.
+@pytest.mark.parametrize(("days", "within"), [(0, 0.02), (1, 0.02), (28, 0.02), (60, 0.02), (365, 0.06)])
+@pytest.mark.parametrize("log", [6.0, None])
+def test_the_promise_is_what_sampling_by_hand_gives(days: int, within: float, log: float | None) -> None:
+    result = forecast(one_slot(readings=[(30, 27.0), (5, 31.0)], hours=log), Settings())
+    by_hand = np.quantile(sampled(result, days), [0.1, 0.5, 0.9])
+    assert told(result, days) == pytest.approx(by_hand, rel=within)
+
+
+def test_the_promise_rises_and_widens_with_the_days() -> None:
+    result = forecast(one_slot(), Settings())
+    near, far = told(result, 7), told(result, 120)
+    assert far[1] > near[1]
+    assert far[2] - far[0] > near[2] - near[0]
+
+
+def test_a_fresh_filter_is_promised_its_clean_drop_give_or_take_the_instruments() -> None:
+    result = forecast(one_slot(days_in=0.0), Settings())
+    low, middle, high = told(result, 0)
+    assert middle == pytest.approx(CLEAN_PA, rel=0.01)
+    scatter = np.hypot(METER_PA, CLEAN_PA * np.hypot(METHOD_SHARE, FACTOR_SPREAD))
+    assert (high - low) / 2 == pytest.approx(1.2816 * scatter, rel=0.02)
+
+
+def test_without_a_clean_drop_nothing_is_promised() -> None:
+    result = forecast(one_slot(clean_pa=np.nan, limit_pa=np.nan), Settings())
+    assert np.isnan(told(result, 28, np.nan)).all()
+
+
+def test_the_factors_spread_is_that_of_the_usual_weights() -> None:
+    weight = Prior().pairs / Prior().pairs.sum()
+    assert np.sqrt((weight * np.log(PAIR_FACTOR) ** 2).sum()) == pytest.approx(FACTOR_SPREAD, rel=0.03)
+    assert len(FACTORS) == 5

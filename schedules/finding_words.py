@@ -1,11 +1,12 @@
 """Findings in words: what was seen, what it does to the date, what to look at next."""
 
+from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from equipment.models import FilterSlot
 from schedules.explain import say_day
@@ -34,12 +35,26 @@ class Said:
     dated: str
     look: str
     present: bool
+    on: date | None = None
     propose_on: date | None = None
 
 
 def say_all(findings: Iterable[Finding], units: str) -> list[Said]:
-    """Each finding in words, drops in ``units``."""
-    return [say(finding, units) for finding in findings if finding["kind"] in TITLES]
+    """Each finding in words, drops in ``units``; several of one kind in one filter's time are told once."""
+    rows = [finding for finding in findings if finding["kind"] in TITLES]
+    count = Counter((finding["kind"], finding["present"]) for finding in rows)
+    first = {(finding["kind"], finding["present"]): finding for finding in reversed(rows)}
+    told = [finding for finding in rows if finding is first[finding["kind"], finding["present"]]]
+    return [
+        _with_others(say(finding, units), count[finding["kind"], finding["present"]] - 1) for finding in told
+    ]
+
+
+def _with_others(said: Said, others: int) -> Said:
+    if not others:
+        return said
+    text = ngettext("%(n)s more like it is on record.", "%(n)s more like it are on record.", others)
+    return replace(said, seen=f"{said.seen} {text % {'n': others}}")
 
 
 def say(finding: Finding, units: str) -> Said:
@@ -57,7 +72,7 @@ def say(finding: Finding, units: str) -> Said:
     if kind == "fall" and not finding["present"]:
         dated = _("What was read after it in that filter's time is left out of the date.")
     proposed = began if kind == "fall" and finding["present"] else None
-    return Said(kind, str(TITLES[kind]), seen, dated, look, finding["present"], proposed)
+    return Said(kind, str(TITLES[kind]), seen, dated, look, finding["present"], _day(finding["on"]), proposed)
 
 
 def findings_at(visit: Visit, units: str) -> list[tuple[FilterSlot, list[Said]]]:
@@ -109,12 +124,12 @@ def _words() -> dict[str, tuple[str, str, str]]:
             _("Was the fan at its design speed, and the filter seated? Read again."),
         ),
         "below_clean": (
-            _("On %(on)s the drop at design airflow was %(seen)s; this filter clean has %(beside)s."),
+            _("On %(on)s the drop at design airflow was %(seen)s, where a clean filter has %(beside)s here."),
             left_out,
             _("Is the filter in place and seated, does air pass beside it, was the right tap read?"),
         ),
         "beyond_blower": (
-            _("On %(on)s the meter showed %(seen)s; this blower draws %(beside)s at most."),
+            _("On %(on)s the meter showed %(seen)s, but %(beside)s is the most that this blower draws."),
             left_out,
             _("Check unit and decimal point, then zero the meter; is the blower's table on record right?"),
         ),

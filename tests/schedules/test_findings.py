@@ -148,3 +148,11 @@ def test_every_kind_has_words(planned: Planned) -> None:
         assert said.dated
         assert said.look
         assert "%(" not in said.seen + said.dated
+
+
+@pytest.mark.django_db
+def test_several_of_a_kind_are_told_once_with_their_number(planned: Planned) -> None:
+    plan = planned([*STEADY, ("2026-05-01", 0.03), ("2026-05-03", 0.02), ("2026-05-05", 0.02)])
+    (said,) = say_all(plan.findings, "ip")
+    assert said.on == date(2026, 5, 5)
+    assert "2 more like it" in said.seen

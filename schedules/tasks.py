@@ -3,13 +3,19 @@
 from celery import shared_task
 from django.utils import timezone
 
-from schedules import due, reminders, tasks_due
+from schedules import due, foretelling, reminders, tasks_due
 
 
 @shared_task
 def replan_changed() -> int:
     """Plan again what is newer than its plan."""
     return due.replan_stale(timezone.now())
+
+
+@shared_task
+def foretell_readings() -> int:
+    """Promise readings that have no promise yet, to see later whether dates are right."""
+    return foretelling.foretell_readings(timezone.now())
 
 
 @shared_task

@@ -236,6 +236,21 @@ class FleetPriorFactory(DjangoModelFactory):
     made_at = NOW
 
 
+class ForetoldFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Foretold
+
+    reading = factory.SubFactory(ReadingFactory)
+    as_of = date(2026, 3, 4)
+    days = 28
+    p10_pa = 25.0
+    p50_pa = 30.0
+    p90_pa = 36.0
+    read_pa = 31.0
+    merv = 8
+    made_at = NOW
+
+
 class PlanFactory(DjangoModelFactory):
     class Meta:
         model = plans.Plan

@@ -18,6 +18,6 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='plan',
             name='findings',
-            field=models.JSONField(default=list),
+            field=models.JSONField(blank=True, default=list),
         ),
     ]

@@ -2,6 +2,7 @@
 
 from schedules.models.feed import Feed
 from schedules.models.fleet_prior import FleetPrior
+from schedules.models.foretold import Foretold
 from schedules.models.notice import Notice, NoticeSlot
 from schedules.models.plan import Plan
 from schedules.models.policy import Policy
@@ -10,6 +11,6 @@ from schedules.models.technician import Technician
 from schedules.models.visit import Visit, VisitJob
 
 __all__ = [
-    "Feed", "FleetPrior", "MaintenanceTask", "Notice", "NoticeSlot", "Plan", "Policy", "TaskDone",
+    "Feed", "FleetPrior", "Foretold", "MaintenanceTask", "Notice", "NoticeSlot", "Plan", "Policy", "TaskDone",
     "Technician", "Visit", "VisitJob",
 ]  # fmt: skip

@@ -28,7 +28,7 @@ class Plan(models.Model):
     # Plain codes of what was assumed; schedules.explain turns them into sentences.
     notes = models.JSONField(default=list)
     # Rows of schedules.finding_rows, and how many concern the present filter.
-    findings = models.JSONField(default=list)
+    findings = models.JSONField(default=list, blank=True)
     finding_count = models.PositiveSmallIntegerField(default=0, db_index=True)
     as_of = models.DateField()
     # The stamps of the facts behind it: whatever differs from the slot's or the station's is planned again.

@@ -48,6 +48,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "site-dust": {"POST": Who.MANAGER},
     "card": {"GET": SIGNED_IN},
     "findings": {"GET": Who.MANAGER},
+    "promises": {"GET": Who.MANAGER},
     "home": {"GET": Who.HOMEOWNER},
     "hand-over": {"GET": STAFF, "POST": STAFF},
     "dust": {"GET": Who.MANAGER, "POST": Who.MANAGER},

@@ -18,6 +18,7 @@ def desk(request: HttpRequest) -> dict[str, Any]:
         ("visits", _("Visits")),
         ("tasks", _("Tasks")),
         ("findings", _("Findings")),
+        ("promises", _("Dates right?")),
         ("hand-over", _("Hand-over")),
         ("call-list", _("To ring")),
         ("outbox", _("Letters")),

@@ -3,7 +3,7 @@
 from django.contrib import admin
 from django.urls import include, path
 
-from servicedesk.views import due_list, findings, letters, sheets, start
+from servicedesk.views import due_list, findings, letters, promises, sheets, start
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -12,6 +12,7 @@ urlpatterns = [
     path("sign-in/link/", start.sign_in_by_link, name="sign-in-by-link"),
     path("sign-out/", start.sign_out, name="sign-out"),
     path("due/", due_list.page, name="due-list"),
+    path("are-our-dates-right/", promises.page, name="promises"),
     path("findings/", findings.page, name="findings"),
     path("letters/", letters.outbox, name="outbox"),
     path("letters/<int:pk>/", letters.message, name="message"),

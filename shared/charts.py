@@ -273,3 +273,40 @@ def route_sketch(
             _text(x, y + 4, str(number), name="stop-number"),
         ]
     return _svg(320, 280, "route", title, description, body)
+
+
+@dataclass(frozen=True)
+class Promise:
+    """How often something was promised to lie below, and how often it did, with the interval about it;
+    shares from nought to one."""
+
+    promised: float
+    share: float
+    low: float
+    high: float
+
+
+def calibration(title: str, description: str, promises: Sequence[Promise], axes: tuple[str, str]) -> str:
+    """Kept against promised: on the rising line every promise holds; ``axes`` name across and up."""
+    left, right, ceiling, floor = 46.0, 306.0, 34.0, 294.0
+
+    def x(share: float) -> float:
+        return left + share * (right - left)
+
+    def y(share: float) -> float:
+        return floor - share * (floor - ceiling)
+
+    body = [
+        _line(left, floor, right, floor, "axis"),
+        _line(left, floor, left, ceiling, "axis"),
+        _line(x(0), y(0), x(1), y(1), "today"),
+        _text(left, ceiling - 12, axes[1], "start"),
+        _text(right, floor + 39, axes[0], "end"),
+    ]
+    for share in (0.0, 0.25, 0.5, 0.75, 1.0):
+        body += [_text(left - 7, y(share) + 4, f"{share * 100:g}", "end")]
+        body += [_text(x(share), floor + 19, f"{share * 100:g}")]
+    for one in promises:
+        body.append(_line(x(one.promised), y(one.low), x(one.promised), y(one.high), "due"))
+        body.append(f'<circle cx="{x(one.promised):.1f}" cy="{y(one.share):.1f}" r="5" class="reading"/>')
+    return _svg(320, 340, "calibration", title, description, body)

@@ -6,7 +6,19 @@ from itertools import pairwise
 
 import pytest
 
-from shared.charts import NARROW, WIDE, Curve, Life, Mark, Size, gauge, life_curve, nice_steps
+from shared.charts import (
+    NARROW,
+    WIDE,
+    Curve,
+    Life,
+    Mark,
+    Promise,
+    Size,
+    calibration,
+    gauge,
+    life_curve,
+    nice_steps,
+)
 
 LIFE = Life(
     curve=Curve([0.0, 100.0, 200.0], [0.1, 0.2, 0.3], [0.1, 0.25, 0.4], [0.1, 0.3, 0.5]),
@@ -104,3 +116,14 @@ def test_what_the_gauge_says_of_now_keeps_off_the_limits_tick(now: float) -> Non
 )
 def test_the_drops_at_the_side_are_round(top: float, expected: list[float]) -> None:
     assert nice_steps(top, 4) == pytest.approx(expected)
+
+
+def test_a_promise_that_is_kept_lies_on_the_rising_line() -> None:
+    svg = calibration("Kept", "All of it.", [Promise(0.5, 0.5, 0.4, 0.6)], ("promised", "read"))
+    line = re.search(r'<line x1="([\d.]+)" y1="([\d.]+)" x2="([\d.]+)" y2="([\d.]+)" class="today"', svg)
+    dot = re.search(r'<circle cx="([\d.]+)" cy="([\d.]+)"', svg)
+    assert line
+    assert dot
+    x1, y1, x2, y2 = map(float, line.groups())
+    assert (float(dot[1]), float(dot[2])) == pytest.approx(((x1 + x2) / 2, (y1 + y2) / 2))
+    assert "<title>Kept</title><desc>All of it.</desc>" in svg

@@ -1,0 +1,122 @@
+"""Are our dates right? Every reading against what was promised of it four weeks before."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import formats, timezone
+from django.utils.translation import gettext as _
+
+from equipment.models import Desk
+from schedules import promises
+from schedules.models import Foretold
+from schedules.planning.foretell import CHANCES
+from schedules.planning.kept import FEWEST, Kept, Share, calibration, judge
+from schedules.promises import Promised, Record
+from shared import charts
+from shared.units import METRE_PER_INCH, PRESSURE, show
+
+# Errors are a tenth of the drops they are errors of.
+_DECIMALS = {"ip": 3, "si": 1}
+
+
+def page(request: HttpRequest) -> HttpResponse:
+    """The desk's promises over two years: all, by month, by class and by town; a fixed number of queries."""
+    units, record = Desk.the().units, promises.record(timezone.now())
+    arrays = promises.as_arrays(record.promises)
+    whole, shares = judge(arrays), calibration(arrays)
+    context = {
+        "kept": whole,
+        "row": _row("", whole, units),
+        "title": _title(whole),
+        "verdict": _verdict(whole),
+        "drawing": _drawing(shares) if shares else "",
+        "shares": list(zip([_percent(chance) for chance in CHANCES], map(_share, shares), strict=False)),
+        "tables": _tables(record.promises, units),
+        "left_out": _left_out(record),
+        "fewest": FEWEST,
+    }
+    return render(request, "servicedesk/promises.html", context)
+
+
+def _title(kept: Kept) -> str:
+    if kept.span is None:
+        return _("Are our dates right? There is too little to judge yet")
+    said = {"share": round(kept.span.share * 100)}
+    return {
+        "right": _("Our dates keep what they promise: %(share)s %% of readings fell in their span"),
+        "wide": _("Our dates are surer than they say: %(share)s %% of readings fell in their span"),
+        "narrow": _("Our dates promise too much: only %(share)s %% of readings fell in their span"),
+    }[kept.verdict] % said
+
+
+def _verdict(kept: Kept) -> str:
+    if kept.span is None:
+        return _(
+            "%(n)s readings could be held to a promise; it takes %(fewest)s to say anything of a share."
+        ) % {
+            "n": kept.count,
+            "fewest": FEWEST,
+        }
+    said = {"low": round(kept.span.low * 100), "high": round(kept.span.high * 100), "n": kept.count}
+    return (
+        _("Eighty in a hundred were promised. By these %(n)s readings it is between %(low)s and %(high)s.")
+        % said
+    )
+
+
+def _percent(share: float) -> str:
+    return f"{share * 100:.0f} %"
+
+
+def _share(share: Share) -> dict[str, str]:
+    return {"share": _percent(share.share), "interval": f"{share.low * 100:.0f}–{share.high * 100:.0f} %"}
+
+
+def _row(name: str, kept: Kept, units: str) -> dict[str, Any]:
+    row: dict[str, Any] = {"name": name, "kept": kept}
+    if kept.span is not None:
+        row |= _share(kept.span)
+        row["error"] = show(kept.error_pa, PRESSURE, units, _DECIMALS[units])
+        row["bias"] = show(kept.bias_pa, PRESSURE, units, _DECIMALS[units])
+    return row
+
+
+def _tables(every: list[Promised], units: str) -> list[tuple[str, list[dict[str, Any]]]]:
+    def rows(groups: Iterable[tuple[tuple[Any, ...], Kept]], name: Any) -> list[dict[str, Any]]:
+        return [_row(name(*key), kept, units) for key, kept in groups]
+
+    months = promises.grouped(every, lambda one: (one.day.replace(day=1),))
+    classes = promises.grouped(every, lambda one: (one.merv or 0, round(one.depth_m / METRE_PER_INCH)))
+    towns = promises.grouped(every, lambda one: (one.town,))
+    return [
+        (_("By month"), rows(reversed(months), lambda day: formats.date_format(day, "F Y"))),
+        (_("By class of filter"), rows(classes, _class)),
+        (_("By town"), rows(towns, lambda town: town or _("no town on record"))),
+    ]
+
+
+def _class(merv: int, inches: int) -> str:
+    said = {"merv": merv or "–", "inches": inches}
+    return _("MERV %(merv)s, %(inches)s in deep") % said
+
+
+def _drawing(shares: list[Share]) -> str:
+    points = [
+        charts.Promise(chance, one.share, one.low, one.high)
+        for chance, one in zip(CHANCES, shares, strict=True)
+    ]
+    return charts.calibration(
+        _("Readings below each promise"),
+        _("Share of readings at or below what was promised with 10, 50 and 90 %; on the line all is kept."),
+        points,
+        (_("promised, %"), _("read, %")),
+    )
+
+
+def _left_out(record: Record) -> list[str]:
+    """Which readings the figures do not hold, and why."""
+    said = [(_("findings, see there"), record.findings), (_("not looked at yet"), record.waiting)]
+    said += [(str(Foretold.WhyNot(why).label), count) for why, count in record.without.items()]
+    return [f"{count}: {why}" for why, count in said if count]

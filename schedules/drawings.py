@@ -26,7 +26,8 @@ from shared.units import PRESSURE, from_si, label, show
 class Drawings:
     """SVG texts and the life curve's numbers as rows of day, low, middle, high in the reader's unit.
 
-    ``narrow_curve`` is the same curve for a telephone's width.
+    ``narrow_curve`` is the same curve for a telephone's width; ``carried`` holds by local ordinal what
+    each reading that counts comes to at design airflow.
     """
 
     gauge: str
@@ -34,6 +35,7 @@ class Drawings:
     narrow_curve: str
     rows: list[tuple[str, str, str, str]]
     unit: str
+    carried: dict[float, str]
 
 
 def filter_drawings(slot: FilterSlot, plan: Plan | None, now: datetime, units: str) -> Drawings | None:
@@ -81,6 +83,10 @@ def filter_drawings(slot: FilterSlot, plan: Plan | None, now: datetime, units: s
         narrow_curve=_curve(plan, life, NARROW, units),
         rows=_rows(path.days, curve),
         unit=label(PRESSURE, units),
+        carried={
+            float(at): show(float(drop), PRESSURE, units)
+            for at, drop in zip(rows.at[mine], rows.drop_pa[mine], strict=True)
+        },
     )
 
 

@@ -19,6 +19,7 @@ TITLES = {
     "jump": gettext_lazy("One reading far too high"),
     "dip": gettext_lazy("One reading far too low"),
     "below_clean": gettext_lazy("A reading below a clean filter's"),
+    "high_new": gettext_lazy("High for a new filter"),
     "beyond_blower": gettext_lazy("A drop beyond the blower"),
     "grille": gettext_lazy("Filter and grille read together?"),
     "log_stopped": gettext_lazy("The fan log has stopped"),
@@ -127,6 +128,20 @@ def _words() -> dict[str, tuple[str, str, str]]:
             _("On %(on)s the drop at design airflow was %(seen)s, where a clean filter has %(beside)s here."),
             left_out,
             _("Is the filter in place and seated, does air pass beside it, was the right tap read?"),
+        ),
+        "high_new": (
+            _(
+                "On %(on)s the new filter's drop was %(seen)s at design airflow, where its label says "
+                "%(beside)s. Nothing has loaded it yet."
+            ),
+            _(
+                "The date takes the label's word for the filter and this for more airflow than is on record. "
+                "If the filter itself holds back so much, it is due sooner."
+            ),
+            _(
+                "Measure the airflow, see that only the filter lies between the taps, and compare the medium "
+                "fitted with the one on record."
+            ),
         ),
         "beyond_blower": (
             _("On %(on)s the meter showed %(seen)s, but %(beside)s is the most that this blower draws."),

@@ -13,7 +13,13 @@ from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.climate import day_of
 from schedules.planning.forecast import FleetForecast
 from schedules.planning.oddities import BELOW_CLEAN, Odd
-from schedules.planning.visit_rules import beyond_blower, grille_readings, highest_static, log_stopped
+from schedules.planning.visit_rules import (
+    beyond_blower,
+    grille_readings,
+    high_when_new,
+    highest_static,
+    log_stopped,
+)
 
 
 def set_aside(slots: list[SlotFacts], media: dict[int, Medium], as_of: date) -> None:
@@ -98,6 +104,19 @@ def _at_design(slot: SlotFacts, media: dict[int, Medium]) -> None:
         for number, life in enumerate(slot.lives):
             marked = set(at[grille & (life_of == number)].tolist())
             _keep(life, np.array([reading[0] not in marked for reading in life.readings], dtype=np.bool_))
+    mine = right & ~grille & (life_of == len(slot.lives) - 1)
+    if mine.any():
+        _note_high(slot, life_of[mine], at[mine], drop[mine], clean[mine])
+
+
+def _note_high(
+    slot: SlotFacts, life_of: IntArray, at: FloatArray, drop: FloatArray, clean: FloatArray
+) -> None:
+    """The present filter stood far above clean when it was new: told, and left to the date's own weighing."""
+    high = np.flatnonzero(high_when_new(life_of, at - slot.now.began, drop, clean))
+    if len(high):
+        seen, beside = float(np.median(drop[high])), float(clean[high[0]])
+        slot.findings.append(found("high_new", at[high].tolist(), True, seen_pa=seen, beside_pa=beside))
 
 
 def _note_below(

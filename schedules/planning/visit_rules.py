@@ -1,5 +1,5 @@
-"""Findings among one slot's readings that need no fit: a grille read with the filter, a drop beyond the
-blower, a log that stopped.
+"""Findings among one slot's readings that need no fit: a grille read with the filter, a filter that reads
+high when new, a drop beyond the blower, a log that stopped.
 
 Ages are days since the filter went in, drops in Pa at design airflow unless said otherwise. The bounds
 are our own: a filter's lasting factor reaches 1.2, so 1.4 times clean in its first week is more than
@@ -14,6 +14,9 @@ from schedules.planning.oddities import scatter
 
 _FRESH_DAYS = 7.0
 _FRESH_RATIO = 1.4
+_HIGH_WHEN_NEW = 1.3
+# Two readings of one visit are one piece of evidence.
+_ANOTHER_VISIT_DAYS = 1.0
 _SIGMAS = 3.5
 # Ages this far apart, as a ratio and in days, between which a filter would have loaded.
 _AGE_RATIO = 3.0
@@ -29,8 +32,9 @@ def grille_readings(
 ) -> BoolArray:
     """Readings, in order of time, that hold a grille's or a duct's drop beside the filter's.
 
-    Either filters of two lives, or one and what was read of it later, stand far above clean within a week
-    of going in; or readings at widely different ages are all the same and far above clean.
+    Either filters of two lives, or one and what was read of it on a later day, stand far above clean within
+    a week of going in; or readings at widely different ages are all the same and far above clean. Lives
+    that were read rightly when new stay out of it.
     """
     none = np.zeros(len(life), dtype=np.bool_)
     if len(life) < 2 or not (clean_pa > 0).all():
@@ -38,13 +42,25 @@ def grille_readings(
     high = drop_pa > _FRESH_RATIO * clean_pa + _SIGMAS * scatter(clean_pa)
     if not high.any():
         return none
-    evidence = high & (age_days <= _FRESH_DAYS) & ~_falls_later(life, drop_pa)
-    if not (len(set(life[evidence])) > 1 or _goes_on(life, evidence)):
+    fresh = age_days <= _FRESH_DAYS
+    sound = np.isin(life, life[fresh & ~high])
+    evidence = high & fresh & ~sound & ~_falls_later(life, drop_pa)
+    if not (len(set(life[evidence])) > 1 or _goes_on(life, age_days, evidence)):
         evidence = high if high.all() and _steady(age_days, drop_pa) else none
     if not evidence.any():
         return none
     excess = float(np.median((drop_pa - clean_pa)[evidence]))
-    return np.asarray(drop_pa >= clean_pa + 0.6 * excess)
+    return np.asarray((drop_pa >= clean_pa + 0.6 * excess) & ~sound)
+
+
+def high_when_new(
+    life: IntArray, age_days: FloatArray, drop_pa: FloatArray, clean_pa: FloatArray
+) -> BoolArray:
+    """Readings within a week of a filter's going in that stand a third above clean or more and were not
+    lower again later: airflow, label or medium are other than on record."""
+    bound = _HIGH_WHEN_NEW * clean_pa + 2 * scatter(clean_pa)
+    high = (clean_pa > 0) & (drop_pa > bound) & (age_days <= _FRESH_DAYS)
+    return np.asarray(high & ~_falls_later(life, drop_pa))
 
 
 def _falls_later(life: IntArray, drop_pa: FloatArray) -> BoolArray:
@@ -54,9 +70,9 @@ def _falls_later(life: IntArray, drop_pa: FloatArray) -> BoolArray:
     return np.asarray((later & (drop_pa[None, :] < bound[:, None])).any(axis=1))
 
 
-def _goes_on(life: IntArray, evidence: BoolArray) -> bool:
-    """Whether a life with evidence was read again."""
-    return any(int((life == one).sum()) > 1 for one in set(life[evidence]))
+def _goes_on(life: IntArray, age_days: FloatArray, evidence: BoolArray) -> bool:
+    """Whether a life with evidence was read again on another visit."""
+    return any(np.ptp(age_days[life == one]) >= _ANOTHER_VISIT_DAYS for one in set(life[evidence]))
 
 
 def _steady(age_days: FloatArray, drop_pa: FloatArray) -> bool:

@@ -11,13 +11,14 @@ from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, slot_or_404
 from equipment.fitted import fitted_media
-from equipment.models import Desk, FilterChange, FilterSlot, Reading
+from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading
 from equipment.record import NotRecordable, Told, record_change, record_reading
 from schedules import due
 from schedules.drawings import filter_drawings
 from schedules.explain import explain, state_word
 from schedules.finding_words import say_all
 from schedules.forms import ChangeForm, ReadingForm
+from schedules.lives import local_ordinal
 from schedules.models import Policy
 from shared import clock
 from shared.units import AIRFLOW, PRESSURE, show
@@ -80,15 +81,28 @@ def _proposed(request: HttpRequest) -> dict[str, date]:
         return {}
 
 
-def _readings(slot: FilterSlot, units: str) -> list[dict[str, Any]]:
+def _readings(slot: FilterSlot, units: str, carried: dict[float, str]) -> list[dict[str, Any]]:
+    tz = slot.system.site.zone(Desk.the().timezone)
     return [
         {
             "taken_at": row.taken_at,
+            "carried_text": carried.get(local_ordinal(row.taken_at, tz), ""),
             "drop_text": show(row.filter_drop_pa, PRESSURE, units),
             "airflow_text": show(row.airflow_m3s, AIRFLOW, units),
         }
         for row in slot.readings.order_by("-taken_at")[:40]
     ]
+
+
+def _changes(slot: FilterSlot) -> list[tuple[FilterChange, Media | None, bool]]:
+    """Each change, latest first, with the medium it left in the slot and whether that is only assumed."""
+    rows, medium = [], slot.first_media
+    for change in slot.changes.select_related("media").order_by("changed_at"):
+        stands = change.undone_at is None
+        after = change.media or medium
+        rows.append((change, after, change.media is None))
+        medium = after if stands else medium
+    return rows[::-1]
 
 
 def _told(request: HttpRequest) -> Told:
@@ -113,6 +127,7 @@ def _render(
     today, plan = _today(slot, now), getattr(slot, "plan", None)
     word, shape = state_word(plan, today, policy.lead_days)
     findings = [] if signed_in(request).is_homeowner else say_all(plan.findings if plan else [], desk.units)
+    drawings = filter_drawings(slot, plan, now, desk.units)
     context: dict[str, Any] = {
         "slot": slot,
         "site": slot.system.site,
@@ -121,12 +136,12 @@ def _render(
         "explained": explain(slot, plan, today, policy, desk.units),
         "state": word,
         "shape": shape,
-        "drawings": filter_drawings(slot, plan, now, desk.units),
+        "drawings": drawings,
         "findings": findings,
         "change_form": change_form or ChangeForm(slot, today, initial=_proposed(request)),
         "reading_form": reading_form or ReadingForm(desk.units),
-        "changes": slot.changes.select_related("media").order_by("-changed_at"),
-        "readings": _readings(slot, desk.units),
+        "changes": _changes(slot),
+        "readings": _readings(slot, desk.units, drawings.carried if drawings else {}),
         "today": today,
     }
     return render(request, "schedules/filter.html", context, status=status)

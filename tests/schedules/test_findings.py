@@ -156,3 +156,21 @@ def test_several_of_a_kind_are_told_once_with_their_number(planned: Planned) -> 
     (said,) = say_all(plan.findings, "ip")
     assert said.on == date(2026, 5, 5)
     assert "2 more like it" in said.seen
+
+
+@pytest.mark.django_db
+def test_a_new_filter_that_reads_high_is_told_at_its_first_reading(planned: Planned) -> None:
+    plan = planned([("2026-05-11", 0.16)], ["2026-05-10"])
+    assert kinds(plan) == ["high_new"]
+    said = say_all(plan.findings, "us")[0]
+    assert "0.16" in said.seen and "0.10" in said.seen and said.present
+
+
+@pytest.mark.django_db
+def test_the_same_high_reading_twice_in_one_visit_is_not_taken_for_a_grille(planned: Planned) -> None:
+    once = planned([("2026-05-11", 0.16)], ["2026-05-10"])
+    FilterSlot.objects.get().readings.create(
+        taken_at=datetime(2026, 5, 11, 14, 2, tzinfo=UTC), filter_drop_pa=once.findings[0]["seen_pa"]
+    )
+    due.replan(NOW, FilterSlot.objects.all())
+    assert kinds(Plan.objects.get()) == ["high_new"]

@@ -3,7 +3,13 @@
 import numpy as np
 import pytest
 
-from schedules.planning.visit_rules import beyond_blower, grille_readings, highest_static, log_stopped
+from schedules.planning.visit_rules import (
+    beyond_blower,
+    grille_readings,
+    high_when_new,
+    highest_static,
+    log_stopped,
+)
 from tests.schedules.planning.fleet import AS_OF, CLEAN_PA
 from tests.schedules.planning.lives import as_read, days_to_double, true_drop
 
@@ -84,3 +90,37 @@ def test_a_log_that_stopped_a_fortnight_ago_is_told_and_a_gap_of_thirteen_days_i
 def test_a_system_that_never_kept_a_log_has_none_that_stopped() -> None:
     assert not log_stopped(np.zeros(0, int), AS_OF)
     assert not log_stopped(np.arange(AS_OF - 60, AS_OF - 40), AS_OF)
+
+
+def test_a_reading_repeated_in_the_same_visit_is_no_second_witness() -> None:
+    age = np.array([0.001, 0.002])
+    assert not marked(np.zeros(2, int), age, np.array([90.0, 90.0]), CLEAN_PA).any()
+
+
+def test_lives_read_rightly_when_new_are_never_taken_for_grille_readings() -> None:
+    life, age = np.array([0, 0, 1, 1]), np.array([1.0, 170.0, 2.0, 60.0])
+    drop = np.array([CLEAN_PA, 80.0, 75.0, 82.0])
+    assert marked(life, age, drop, CLEAN_PA).tolist() == [False, False, True, True]
+
+
+def test_a_new_filter_far_above_clean_is_told_at_once() -> None:
+    age, drop = np.array([0.01, 0.01]), np.array([1.05, 1.6]) * CLEAN_PA
+    told = high_when_new(np.array([0, 1]), age, drop, np.full(2, CLEAN_PA))
+    assert told.tolist() == [False, True]
+
+
+def test_a_filter_is_high_when_new_only_in_its_first_week_and_while_nothing_lower_follows() -> None:
+    life, clean = np.zeros(2, int), np.full(2, CLEAN_PA)
+    old, followed = np.array([20.0, 30.0]), np.array([1.0, 30.0])
+    drop = np.array([1.8, 1.1]) * CLEAN_PA
+    assert not high_when_new(life, old, drop, clean).any()
+    assert not high_when_new(life, followed, drop, clean).any()
+
+
+def test_filters_read_rightly_are_hardly_ever_high_when_new() -> None:
+    rng, high, fresh = np.random.default_rng(23), 0, 0
+    for _ in range(500):
+        life, age, drop = visits(rng, 0.0)
+        high += int(high_when_new(life, age, drop, np.full(len(life), CLEAN_PA)).sum())
+        fresh += int((age <= 7).sum())
+    assert fresh > 1000 and high < 0.01 * fresh

@@ -6,41 +6,49 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from schedules import routes
+from schedules.day_problem import NoStart, start_of
 from schedules.models import Policy, Technician, Visit
 from schedules.planning.travel import estimate
 
 
 @dataclass(frozen=True)
 class DayTotals:
-    """Moments in UTC and whole minutes; the moments are of the ordered stops alone."""
+    """Moments in UTC and whole minutes, of the ordered stops alone; once the round has begun there is no
+    start any more, and driving and homes are what is left."""
 
-    starts_at: datetime
+    starts_at: datetime | None
     back_at: datetime
     driving_minutes: int
     home_minutes: int
 
 
 def totals(technician: Technician, stops: Sequence[Visit]) -> DayTotals | None:
-    """The totals of the stops that have a place in the order; None for none, or without a start.
+    """The totals of the stops that have a place in the order; None for none left, or without a start.
 
     Driving is reckoned as it was when the day was put in order.
     """
     ordered = [visit for visit in stops if visit.stop_number and visit.site.placed]
-    first, last = (ordered[0].arrive_at, ordered[-1].leave_at) if ordered else (None, None)
+    left = [visit for visit in ordered if visit.is_open]
+    first, last = (left[0].arrive_at, left[-1].leave_at) if left else (None, None)
     if first is None or last is None:
         return None
     try:
-        depot = routes.start_of(technician)
-    except routes.NoStart:
+        depot = start_of(technician)
+    except NoStart:
         return None
-    legs = _legs_s([depot, *((v.site.latitude, v.site.longitude) for v in ordered), depot])
+    over = [visit for visit in ordered if not visit.is_open]
+    begin = _place(over[-1]) if over else depot
+    legs = _legs_s([begin, *map(_place, left), depot])
     return DayTotals(
-        starts_at=first - timedelta(seconds=legs[0]),
+        starts_at=None if over else first - timedelta(seconds=legs[0]),
         back_at=last + timedelta(seconds=legs[-1]),
         driving_minutes=round(sum(legs) / 60),
-        home_minutes=sum(visit.minutes for visit in ordered),
+        home_minutes=sum(visit.minutes for visit in left),
     )
+
+
+def _place(visit: Visit) -> tuple[float | None, float | None]:
+    return visit.site.latitude, visit.site.longitude
 
 
 def _legs_s(places: Sequence[tuple[float | None, float | None]]) -> list[int]:

@@ -1,137 +1,166 @@
-"""A technician's day: visit rows to planning.routing and back."""
+"""A technician's day: its visits put in order, or one of them fitted in between the others."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime
 
-import numpy as np
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from equipment.models import Desk
+from schedules.day_problem import (
+    HERE,
+    DayClock,
+    Place,
+    Standing,
+    agreed_hours,
+    day_problem,
+    given_time,
+    hours_of,
+    start_of,
+)
 from schedules.emails import FilterLine
-from schedules.models import Policy, Technician, Visit
-from schedules.planning.routing import Iterations, Problem, Stop, solve
-from schedules.planning.routing import Technician as Shift
-from schedules.planning.travel import estimate
-from shared import clock
+from schedules.models import Technician, Visit
+from schedules.planning.routing import Iterations, Solution, solve
 
 ITERATIONS = 400
 
 
-class NoStart(ValueError):
-    """Neither the technician nor the desk has a place to start from."""
-
-
 @dataclass(frozen=True)
 class DayPlan:
-    """A day in order: what is served and why something is not."""
+    """A day in order: what is served, and why something is not; ``displaced`` are those of it that had a
+    time before."""
 
     visits: list[Visit]
     left_out: list[tuple[Visit, str]]
     travel_s: int
     travel_m: int
-    depot: tuple[float, float]
+    depot: Place
+    displaced: frozenset[int] = frozenset()
+
+    def why_not(self, visit: Visit) -> str:
+        """Why the visit has no place in the order; empty where it has."""
+        return next((why for left, why in self.left_out if left.pk == visit.pk), "")
 
 
-def start_of(technician: Technician) -> tuple[float, float]:
-    """Latitude and longitude where the technician's day begins. Raises NoStart."""
-    desk = Desk.the()
-    for latitude, longitude in (
-        (technician.start_latitude, technician.start_longitude),
-        (desk.latitude, desk.longitude),
-    ):
-        if latitude is not None and longitude is not None:
-            return latitude, longitude
-    raise NoStart(_("Give the technician or the desk a place to start from first."))
+def order_day(technician: Technician, day: date, now: datetime) -> DayPlan:
+    """Put the day's open visits in order, store times and stop numbers, and say what does not fit and why.
 
-
-def order_day(technician: Technician, day: date) -> DayPlan:
-    """Put the day's visits in order, store times and stop numbers, and say what does not fit and why."""
-    depot = start_of(technician)
-    visits = list(
-        Visit.objects.filter(technician=technician, day=day, state__in=Visit.ON_A_DAY)
-        .select_related("site")
-        .prefetch_related("jobs")
-        .order_by("pk")
-    )
+    On the day itself nothing is set before ``now``, and the round goes on from the home that the technician
+    is at by the order so far, or was at last. Raises NoStart.
+    """
+    depot, hours = start_of(technician), DayClock(technician, day, now)
+    begun, every = _begun(technician, day, now), _open_visits(technician, day)
+    visits = [visit for visit in every if not _under_way(visit, now)]
+    timed = frozenset(visit.pk for visit in visits if visit.arrive_at)
     placed = [visit for visit in visits if visit.site.placed]
-    left_out = [
-        (visit, _("The address has no position; find it on a map and enter latitude and longitude."))
-        for visit in visits
-        if not visit.site.placed
-    ]
-    midnight = clock.start_of_day(day, Desk.the().zone)
-    problem = _problem(technician, placed, depot, day)
+    left_out = [(visit, _unplaced()) for visit in visits if not visit.site.placed]
+    if hours.earliest >= hours.ends:
+        late = [(visit, _over()) for visit in visits if not visit.arrive_at]
+        return DayPlan([], late, 0, 0, depot)
+    standing = _standing(begun, hours)
+    problem = day_problem(technician, placed, hours, lambda v: agreed_hours(v, hours), standing)
     solution = solve(problem, Iterations(ITERATIONS), seed=1)
     by_id = {str(visit.pk): visit for visit in placed}
-    left_out += [(by_id[item.id], item.why) for item in solution.unserved]
+    left_out += [(by_id[item.id], item.why) for item in solution.unserved if item.id != HERE]
+    ordered = _timed(solution, by_id, hours)
+    _number(ordered, begun)
+    for visit, _why in left_out:
+        visit.stop_number = visit.arrive_at = visit.leave_at = None
+    _store([*ordered, *(visit for visit, _why in left_out)])
+    displaced = timed & {visit.pk for visit, _why in left_out}
+    return DayPlan(ordered, left_out, solution.travel_s, solution.travel_m, depot, displaced)
+
+
+def fit_in(visit: Visit, now: datetime) -> str:
+    """Give a visit of a running day a time between those already given, which all stay; why it has none,
+    or nothing. Raises NoStart."""
+    technician, day = visit.technician, visit.day
+    if technician is None or day is None:
+        return ""
+    if not visit.site.placed:
+        return _unplaced()
+    hours, begun = DayClock(technician, day, now), _begun(technician, day, now)
+    if hours.earliest >= hours.ends:
+        return _over()
+    visit.arrive_at = visit.leave_at = None
+    to_come = [one for one in _open_visits(technician, day) if one.arrive_at and one.arrive_at > now]
+    everybody = [*(one for one in to_come if one.site.placed and one.pk != visit.pk), visit]
+    standing = _standing(begun, hours)
+    problem = day_problem(technician, everybody, hours, lambda v: hours_of(v, hours), standing)
+    solution = solve(problem, Iterations(ITERATIONS), seed=1)
+    kept = {str(one.pk): (one.arrive_at, one.leave_at) for one in everybody if given_time(one, hours)}
+    unserved = {item.id: item.why for item in solution.unserved}
+    if unserved.keys() & {*kept, str(visit.pk)}:
+        return _no_gap() if kept else unserved[str(visit.pk)]
+    ordered = _timed(solution, {str(one.pk): one for one in everybody}, hours)
+    for one in ordered:
+        one.arrive_at, one.leave_at = kept.get(str(one.pk), (one.arrive_at, one.leave_at))
+    _number(ordered, begun)
+    _store(ordered)
+    return ""
+
+
+def _open_visits(technician: Technician, day: date) -> list[Visit]:
+    rows = Visit.objects.filter(technician=technician, day=day, state__in=Visit.ON_A_DAY)
+    return list(rows.select_related("site").prefetch_related("jobs").order_by("pk"))
+
+
+def _under_way(visit: Visit, now: datetime) -> bool:
+    """Whether by its given time the technician is at the home now."""
+    times = visit.arrive_at, visit.leave_at
+    return visit.is_open and times[0] is not None and times[1] is not None and times[0] <= now < times[1]
+
+
+def _begun(technician: Technician, day: date, now: datetime) -> list[Visit]:
+    """The day's visits that are over or were to begin by now, in the order in which they were left."""
+    rows = Visit.objects.filter(technician=technician, day=day).exclude(state=Visit.State.CANCELLED)
+    begun = [row for row in rows.select_related("site") if not row.is_open or (row.arrive_at or now) < now]
+    return sorted(begun, key=lambda visit: visit.completed_at or visit.leave_at or now)
+
+
+def _standing(begun: list[Visit], hours: DayClock) -> Standing:
+    """Where the technician is, and when free: at the last home begun, once its given time is over."""
+    placed = [visit for visit in begun if visit.site.placed]
+    if not hours.is_today or not placed:
+        return Standing(hours.earliest)
+    last = placed[-1]
+    leaves = hours.since(last.leave_at) if last.is_open and last.leave_at else 0
+    place = (float(last.site.latitude or 0.0), float(last.site.longitude or 0.0))
+    return Standing(max(hours.earliest, leaves), place)
+
+
+def _timed(solution: Solution, by_id: dict[str, Visit], hours: DayClock) -> list[Visit]:
+    """The served visits in their order, with their times."""
     ordered = []
-    for route in solution.routes:
-        for number, stop in enumerate(route.visits, start=1):
-            visit = by_id[stop.id]
-            visit.stop_number = number
-            visit.arrive_at = midnight + timedelta(seconds=stop.arrive_s)
-            visit.leave_at = midnight + timedelta(seconds=stop.leave_s)
-            ordered.append(visit)
-    _store(ordered, [visit for visit, _why in left_out])
-    return DayPlan(ordered, left_out, solution.travel_s, solution.travel_m, depot)
+    for stop in (stop for route in solution.routes for stop in route.visits if stop.id != HERE):
+        visit = by_id[stop.id]
+        visit.arrive_at, visit.leave_at = hours.at(stop.arrive_s), hours.at(stop.leave_s)
+        ordered.append(visit)
+    return ordered
 
 
-def _problem(technician: Technician, visits: list[Visit], depot: tuple[float, float], day: date) -> Problem:
-    policy, desk = Policy.the(), Desk.the()
-    places = [depot, *((v.site.latitude, v.site.longitude) for v in visits)]
-    latitude, longitude = (np.array([place[axis] for place in places], dtype=np.float64) for axis in (0, 1))
-    seconds, metres = estimate(
-        latitude, longitude, road_factor=policy.road_factor, speed_ms=policy.road_speed_ms
-    )
-    midnight = clock.start_of_day(day, desk.zone)
-
-    def since(at: datetime) -> int:
-        return int((at - midnight).total_seconds())
-
-    shift = tuple(since(_local(day, hour, desk)) for hour in (technician.day_starts, technician.day_ends))
-    stops = tuple(
-        Stop(
-            id=str(visit.pk),
-            node=place,
-            service_s=visit.minutes * 60,
-            windows=_windows(visit, day, desk, since),
-            skills=frozenset(visit.skills),
-            load=sum(job.slot_id is not None for job in visit.jobs.all()),
-        )
-        for place, visit in enumerate(visits, start=1)
-    )
-    return Problem(
-        technicians=(
-            Shift("day", 0, (shift[0], shift[1]), frozenset(technician.skills), technician.van_room),
-        ),
-        stops=stops,
-        travel_s=tuple(tuple(int(value) for value in row) for row in seconds),
-        travel_m=tuple(tuple(int(value) for value in row) for row in metres),
-    )
+def _number(ordered: list[Visit], begun: list[Visit]) -> None:
+    """Stop numbers that go on after those of the visits begun, which keep theirs unless ordered anew."""
+    anew = {visit.pk for visit in ordered}
+    first = max((visit.stop_number or 0 for visit in begun if visit.pk not in anew), default=0) + 1
+    for number, visit in enumerate(ordered, start=first):
+        visit.stop_number = number
 
 
-def _local(day: date, hour: time, desk: Desk) -> datetime:
-    return datetime.combine(day, hour, desk.zone).astimezone(UTC)
+def _over() -> str:
+    return _("The technician's hours of that day are over.")
 
 
-def _windows(
-    visit: Visit, day: date, desk: Desk, since: Callable[[datetime], int]
-) -> tuple[tuple[int, int], ...]:
-    if visit.window_from is None and visit.window_to is None:
-        return ()
-    first = _local(day, visit.window_from or time.min, desk)
-    last = _local(day, visit.window_to or time(23, 59, 59), desk)
-    return ((since(first), since(last)),)
+def _no_gap() -> str:
+    return _("It does not fit between the times already given; putting the day in order moves those.")
 
 
-def _store(ordered: list[Visit], left_out: list[Visit]) -> None:
+def _unplaced() -> str:
+    return _("The address has no position; find it on a map and enter latitude and longitude.")
+
+
+def _store(visits: list[Visit]) -> None:
     with transaction.atomic():
-        for visit in ordered:
-            visit.save(update_fields=["stop_number", "arrive_at", "leave_at"])
-        for visit in left_out:
-            visit.stop_number = visit.arrive_at = visit.leave_at = None
+        for visit in visits:
             visit.save(update_fields=["stop_number", "arrive_at", "leave_at"])
 
 

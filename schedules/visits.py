@@ -6,6 +6,7 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
+from django.utils import formats
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, User
@@ -144,6 +145,7 @@ def schedule(visit: Visit, technician: Technician, day: date, now: datetime) -> 
     if not visit.is_open:
         raise NotBookable(_("This visit is over."))
     _refuse_unfit(technician, visit.skills, day, now)
+    _refuse_hours(technician, visit.window_from, visit.window_to)
     visit.technician, visit.day, visit.state = technician, day, Visit.State.SCHEDULED
     visit.stop_number = visit.arrive_at = visit.leave_at = None
     visit.save()
@@ -163,6 +165,7 @@ def _refuse_unbookable(booking: Booking, now: datetime) -> None:
     if booking.technician is not None and booking.day is not None:
         skills = [task.skill for task in booking.tasks if task.skill]
         _refuse_unfit(booking.technician, skills, booking.day, now)
+        _refuse_hours(booking.technician, booking.window_from, booking.window_to)
 
 
 def _refuse_unfit(technician: Technician, skills: Sequence[str], day: date, now: datetime) -> None:
@@ -178,6 +181,20 @@ def _refuse_unfit(technician: Technician, skills: Sequence[str], day: date, now:
         raise NotBookable(_("That day is past."))
     if technician.gone_on and technician.gone_on <= day:
         raise NotBookable(_("%(name)s no longer works here on that day.") % {"name": technician.name})
+
+
+def _refuse_hours(technician: Technician, window_from: time | None, window_to: time | None) -> None:
+    first = max(window_from or time.min, technician.day_starts)
+    last = min(window_to or time.max, technician.day_ends)
+    if first > last or first == technician.day_ends:
+        raise NotBookable(
+            _("%(name)s works from %(starts)s to %(ends)s; the hours asked for lie outside.")
+            % {
+                "name": technician.name,
+                "starts": formats.date_format(technician.day_starts, "H:i"),
+                "ends": formats.date_format(technician.day_ends, "H:i"),
+            }
+        )
 
 
 @dataclass

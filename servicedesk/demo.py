@@ -170,5 +170,5 @@ def _book_visits(today: date, now: datetime) -> int:
             visits.book(visits.Booking(offer.site, offer.slots, offer.tasks, technician, day, *hours), now)
             booked += 1
     for technician, day in free:
-        routes.order_day(technician, day)
+        routes.order_day(technician, day, now)
     return booked

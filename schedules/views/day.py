@@ -12,11 +12,13 @@ from django.utils.translation import gettext as _
 from equipment.access import signed_in
 from equipment.models import Desk
 from schedules import routes
+from schedules.day_problem import NoStart, start_of
 from schedules.day_totals import totals
 from schedules.emails import filter_lines
 from schedules.finding_words import findings_at
 from schedules.models import Technician, Visit
 from schedules.stop_cautions import access_notes_of, cautions_of
+from shared import clock
 from shared.charts import route_sketch
 
 
@@ -42,9 +44,13 @@ def day_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
 def order_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
     """Put the day in order, say what does not fit and why, and go back to the day."""
     somebody, on = _day_or_404(request, technician, day)
+    now = timezone.now()
+    if on < clock.local_day(now, Desk.the().zone):
+        messages.error(request, _("That day is past: there is nothing left to put in order."))
+        return redirect("day", technician, day)
     try:
-        plan = routes.order_day(somebody, on)
-    except routes.NoStart as error:
+        plan = routes.order_day(somebody, on, now)
+    except NoStart as error:
         messages.error(request, str(error))
         return redirect("day", technician, day)
     for visit, why in plan.left_out:
@@ -64,7 +70,14 @@ def _stops(technician: Technician, on: date) -> list[Visit]:
             "jobs__slot__system__site", "jobs__slot__plan", "jobs__slot__first_media", "jobs__task"
         )
     )
-    return sorted(rows, key=lambda visit: (visit.stop_number is None, visit.stop_number or 0, visit.pk))
+    return sorted(rows, key=_place_in_day)
+
+
+def _place_in_day(visit: Visit) -> tuple[bool, float, int]:
+    """What is over by when it was over, then what is to come in its order, then what has no place."""
+    if not visit.is_open and visit.completed_at:
+        return (False, -1 / visit.completed_at.timestamp(), visit.pk)
+    return (visit.stop_number is None, float(visit.stop_number or 0), visit.pk)
 
 
 def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpResponse:
@@ -100,8 +113,8 @@ def _next_day(technician: Technician, after: date) -> date | None:
 
 def _sketch(technician: Technician, stops: list[Visit]) -> str:
     try:
-        depot = routes.start_of(technician)
-    except routes.NoStart:
+        depot = start_of(technician)
+    except NoStart:
         return ""
     places = [
         (visit.site.latitude, visit.site.longitude)

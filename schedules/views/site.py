@@ -15,14 +15,13 @@ from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
 from equipment.record import NotRecordable
 from schedules import cards, due, feeds, visits
 from schedules.dust_forms import EpisodeForm
-from schedules.explain import say_day
 from schedules.forms import EventForm, PersonForm
 from schedules.home_lines import home_lines, home_title, person_lines
 from schedules.models import MaintenanceTask, Visit
 from schedules.site_booking import SiteBookForm
 from schedules.views.dust import SHOWN_FOR
 from schedules.views.dust import lines as dust_lines
-from schedules.views.visits import order_at_once
+from schedules.views.visits import say_booked
 
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:
@@ -82,8 +81,7 @@ def book(request: HttpRequest, pk: int) -> HttpResponse:
         except visits.NotBookable as error:
             form.add_error(None, str(error))
         else:
-            order_at_once(request, visit)
-            messages.success(request, _("Booked for %(day)s.") % {"day": say_day(visit.day)})
+            say_booked(request, visit)
             return redirect("visit", visit.pk)
     return _render(request, site, book_form=form, status=422)
 

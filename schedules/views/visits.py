@@ -1,12 +1,13 @@
 """Visits: what could be one, what is one, and how it ended."""
 
+from contextlib import suppress
 from datetime import date, timedelta
 from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
+from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in
@@ -14,6 +15,7 @@ from equipment.fields import whole_number
 from equipment.models import Desk, FilterSlot, Site
 from equipment.record import NotRecordable
 from schedules import due, routes, visits
+from schedules.day_problem import NoStart
 from schedules.emails import filter_lines
 from schedules.explain import say_day
 from schedules.forms import BookForm, CompleteForm, JobFilterForm
@@ -29,7 +31,7 @@ def offers_page(request: HttpRequest) -> HttpResponse:
         form, failed = BookForm(request.POST), whole_number(request.POST.get("site"))
         visit = _book(request, form) if form.is_valid() else None
         if visit is not None:
-            messages.success(request, _("Booked: %(visit)s.") % {"visit": visit.site.name})
+            say_booked(request, visit)
             return redirect("visits")
         status = 422
     today = due.today(timezone.now())
@@ -61,24 +63,45 @@ def _book(request: HttpRequest, form: BookForm) -> Visit | None:
     except NotBookable as error:
         form.add_error(None, str(error))
         return None
-    order_at_once(request, visit)
     return visit
 
 
-def order_at_once(request: HttpRequest, visit: Visit) -> None:
-    """Put the visit's day in order at once, and say what does not fit."""
-    if visit.technician is not None and visit.day is not None:
-        _put_in_order(request, visit.technician, visit.day)
-
-
-def _put_in_order(request: HttpRequest, technician: Technician, day: date) -> None:
-    try:
-        plan = routes.order_day(technician, day)
-    except routes.NoStart as error:
-        messages.warning(request, str(error))
+def say_booked(request: HttpRequest, visit: Visit) -> None:
+    """Give the booked visit a time, and say in one breath what came of it."""
+    home = visit.site.address or visit.site.name
+    if visit.technician is None or visit.day is None:
+        messages.success(request, _("Booked: %(home)s waits for a day.") % {"home": home})
         return
+    why = _give_a_time(request, visit)
+    said = {"home": home, "day": say_day(visit.day), "why": why}
+    if why:
+        messages.warning(request, _("Booked: %(home)s on %(day)s, without a time yet. %(why)s") % said)
+        return
+    visit.refresh_from_db()
+    said["at"] = formats.date_format(timezone.localtime(visit.arrive_at, Desk.the().zone), "H:i")
+    messages.success(request, _("Booked: %(home)s on %(day)s at about %(at)s.") % said)
+
+
+def _give_a_time(request: HttpRequest, visit: Visit) -> str:
+    """Why the visit has no time on its day; nothing where it has. The times of today's others stay."""
+    now = timezone.now()
+    assert visit.technician is not None and visit.day is not None  # noqa: S101, PT018
+    try:
+        if visit.day == due.today(now) or not visit.site.placed:
+            return routes.fit_in(visit, now)
+        return _put_in_order(request, visit.technician, visit.day).why_not(visit)
+    except NoStart as error:
+        return str(error)
+
+
+def _put_in_order(request: HttpRequest, technician: Technician, day: date) -> routes.DayPlan:
+    """Put a day to come in order, naming who lost a place. Raises NoStart."""
+    plan = routes.order_day(technician, day, timezone.now())
     for left, why in plan.left_out:
-        messages.warning(request, f"{left.site}: {why}")
+        if left.pk in plan.displaced:
+            said = {"home": left.site.address or left.site.name, "why": why}
+            messages.warning(request, _("%(home)s has no time on that day any more: %(why)s") % said)
+    return plan
 
 
 def _visit_or_404(request: HttpRequest, pk: int) -> Visit:
@@ -138,7 +161,7 @@ def book_page(request: HttpRequest, pk: int) -> HttpResponse:
         except NotBookable as error:
             form.add_error(None, str(error))
         else:
-            order_at_once(request, visit)
+            say_booked(request, visit)
             return redirect("visit", pk)
     return _render(request, visit, book_form=form, status=422)
 
@@ -180,7 +203,8 @@ def _say_done(request: HttpRequest, visit: Visit, booked_for: date | None) -> No
     said = _("Done today, %(today)s, instead of %(day)s. The next dates are reckoned.")
     messages.success(request, said % {"today": say_day(visit.day), "day": say_day(booked_for)})
     if visit.technician is not None:
-        _put_in_order(request, visit.technician, booked_for)
+        with suppress(NoStart):
+            _put_in_order(request, visit.technician, booked_for)
 
 
 def _done(form: JobFilterForm) -> FilterDone:

@@ -163,7 +163,9 @@ def test_a_new_filter_that_reads_high_is_told_at_its_first_reading(planned: Plan
     plan = planned([("2026-05-11", 0.16)], ["2026-05-10"])
     assert kinds(plan) == ["high_new"]
     said = say_all(plan.findings, "us")[0]
-    assert "0.16" in said.seen and "0.10" in said.seen and said.present
+    assert "0.16" in said.seen
+    assert "0.10" in said.seen
+    assert said.present
 
 
 @pytest.mark.django_db

@@ -113,6 +113,8 @@ def test_no_technician_with_the_skill_is_said_with_who_has_it(
         ({"day": None}, "go together"),
         ({"window_from": time(12), "window_to": time(9)}, "end before they begin"),
         ({"slots": [], "tasks": []}, "at least one"),
+        ({"window_from": time(2), "window_to": time(3)}, "works from 08:00 to 17:00"),
+        ({"window_from": time(17)}, "lie outside"),
     ],
 )
 def test_a_booking_that_cannot_be_is_refused(

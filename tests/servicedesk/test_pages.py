@@ -426,7 +426,7 @@ def stops(technician: Client) -> list[Visit]:
         visit = VisitFactory(site=site, technician=own, day=TODAY, state=Visit.State.SCHEDULED)
         VisitJobFactory(visit=visit, slot=FilterSlotFactory(system__site=site, location="hall"))
         made.append(visit)
-    routes.order_day(own, TODAY)
+    routes.order_day(own, TODAY, NOW)
     return made
 
 

@@ -123,4 +123,5 @@ def test_filters_read_rightly_are_hardly_ever_high_when_new() -> None:
         life, age, drop = visits(rng, 0.0)
         high += int(high_when_new(life, age, drop, np.full(len(life), CLEAN_PA)).sum())
         fresh += int((age <= 7).sum())
-    assert fresh > 1000 and high < 0.01 * fresh
+    assert fresh > 1000
+    assert high < 0.01 * fresh

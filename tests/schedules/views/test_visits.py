@@ -33,7 +33,7 @@ def later(technician: Client) -> list[Visit]:
         visit = VisitFactory(site=site, technician=own, day=LATER, state=Visit.State.SCHEDULED)
         VisitJobFactory(visit=visit, slot=FilterSlotFactory(system__site=site))
         made.append(visit)
-    routes.order_day(own, LATER)
+    routes.order_day(own, LATER, NOW)
     return made
 
 
@@ -86,3 +86,33 @@ def test_a_visit_of_today_and_one_of_yesterday_keep_their_days(
         assert "booked for" not in technician.get(reverse("visit", args=[visit.pk])).text
         complete(technician, visit)
         assert (visit.state, visit.day) == (Visit.State.COMPLETED, day)
+
+
+def book_again(manager: Client, visit: Visit, day: date) -> str:
+    """The page after the visit was given to its technician on ``day``."""
+    typed = {"technician": visit.technician_id, "day": day.isoformat()}
+    answer = manager.post(reverse("visit-book", args=[visit.pk]), typed, follow=True)
+    assert answer.status_code == 200
+    return str(answer.text)
+
+
+def test_booking_for_today_says_the_time_and_moves_nobody(manager: Client, later: list[Visit]) -> None:
+    Visit.objects.update(day=TODAY)
+    routes.order_day(Technician.objects.get(), TODAY, NOW - timedelta(hours=12))
+    given = Visit.objects.get(pk=later[1].pk).arrive_at
+    text = book_again(manager, later[0], TODAY)
+    fitted = Visit.objects.get(pk=later[0].pk)
+    assert Visit.objects.get(pk=later[1].pk).arrive_at == given
+    assert "on 12 May 2026 at about" in text
+    assert fitted.arrive_at is not None
+    assert fitted.arrive_at > NOW
+
+
+def test_a_booking_without_a_position_says_it_in_one_breath_and_speaks_of_no_other_home(
+    manager: Client, later: list[Visit]
+) -> None:
+    for visit in later:
+        type(visit.site).objects.filter(pk=visit.site_id).update(latitude=None, longitude=None)
+    text = book_again(manager, later[0], LATER)
+    assert text.count("without a time yet. The address has no position") == 1
+    assert later[1].site.name not in text

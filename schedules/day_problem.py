@@ -1,0 +1,139 @@
+"""A technician's day as a routing problem: visit rows in, stops with hours and travel times out."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+
+import numpy as np
+from django.utils.translation import gettext as _
+
+from equipment.models import Desk
+from schedules.models import Policy, Technician, Visit
+from schedules.planning.routing import Problem, Stop
+from schedules.planning.routing import Technician as Shift
+from schedules.planning.travel import estimate
+from shared import clock
+
+# The stop that stands for where the technician is now.
+HERE = "here"
+_READY_S = 300
+Place = tuple[float, float]
+Windows = tuple[tuple[int, int], ...]
+
+
+class NoStart(ValueError):
+    """Neither the technician nor the desk has a place to start from."""
+
+
+def start_of(technician: Technician) -> Place:
+    """Latitude and longitude where the technician's day begins. Raises NoStart."""
+    desk = Desk.the()
+    for latitude, longitude in (
+        (technician.start_latitude, technician.start_longitude),
+        (desk.latitude, desk.longitude),
+    ):
+        if latitude is not None and longitude is not None:
+            return latitude, longitude
+    raise NoStart(_("Give the technician or the desk a place to start from first."))
+
+
+class DayClock:
+    """Seconds from the local midnight of ``day``; ``earliest`` is none before now, on the day itself."""
+
+    def __init__(self, technician: Technician, day: date, now: datetime) -> None:
+        self.day, self.zone = day, Desk.the().zone
+        self.midnight = clock.start_of_day(day, self.zone)
+        self.starts = self.of(technician.day_starts)
+        self.ends = self.of(technician.day_ends)
+        self.is_today = clock.local_day(now, self.zone) == day
+        ready = -(-(self.since(now) + _READY_S) // _READY_S) * _READY_S
+        self.earliest = max(self.starts, ready) if self.is_today else self.starts
+
+    def of(self, hour: time) -> int:
+        """Seconds at which the day's wall clock shows ``hour``."""
+        return self.since(datetime.combine(self.day, hour, self.zone).astimezone(UTC))
+
+    def since(self, at: datetime) -> int:
+        """Seconds at ``at``."""
+        return int((at - self.midnight).total_seconds())
+
+    def at(self, seconds: int) -> datetime:
+        """The instant at ``seconds``."""
+        return self.midnight + timedelta(seconds=seconds)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where the technician is once free, in seconds of the day; without a place at the depot."""
+
+    free_s: int
+    place: Place | None = None
+
+
+def day_problem(
+    technician: Technician,
+    visits: Sequence[Visit],
+    hours: DayClock,
+    windows: Callable[[Visit], Windows],
+    standing: Standing,
+) -> Problem:
+    """The problem of the day's placed ``visits`` from where the technician stands. Raises NoStart.
+
+    A time that was given counts as within reach: whoever keeps it is on the way already.
+    """
+    policy, depot, here = Policy.the(), start_of(technician), standing.place
+    places = [depot, *((visit.site.latitude, visit.site.longitude) for visit in visits)]
+    places += [here] if here else []
+    latitude, longitude = (np.array([place[axis] for place in places], dtype=np.float64) for axis in (0, 1))
+    seconds, metres = estimate(
+        latitude, longitude, road_factor=policy.road_factor, speed_ms=policy.road_speed_ms
+    )
+    stops = [_stop(visit, place, windows(visit)) for place, visit in enumerate(visits, start=1)]
+    origin = len(places) - 1 if here else 0
+    for stop in stops:
+        if stop.windows and stop.windows[0][0] == stop.windows[0][1]:
+            within = max(stop.windows[0][0] - standing.free_s, 0)
+            seconds[origin, stop.node] = min(seconds[origin, stop.node], within)
+    if here:
+        # Whoever is on the round already does not drive there from the depot again.
+        seconds[0, origin] = metres[0, origin] = 0
+        stops.append(Stop(HERE, origin, 0, ((standing.free_s, standing.free_s),)))
+    shift = (standing.free_s, max(hours.ends, standing.free_s))
+    return Problem(
+        technicians=(Shift("day", 0, shift, frozenset(technician.skills), technician.van_room),),
+        stops=tuple(stops),
+        travel_s=tuple(tuple(int(value) for value in row) for row in seconds),
+        travel_m=tuple(tuple(int(value) for value in row) for row in metres),
+    )
+
+
+def _stop(visit: Visit, place: int, windows: Windows) -> Stop:
+    return Stop(
+        id=str(visit.pk),
+        node=place,
+        service_s=visit.minutes * 60,
+        windows=windows,
+        skills=frozenset(visit.skills),
+        load=sum(job.slot_id is not None for job in visit.jobs.all()),
+    )
+
+
+def agreed_hours(visit: Visit, hours: DayClock) -> Windows:
+    """The hours that the household agreed to; empty for any time."""
+    if visit.window_from is None and visit.window_to is None:
+        return ()
+    first, last = visit.window_from or time.min, visit.window_to or time(23, 59, 59)
+    return ((hours.of(first), hours.of(last)),)
+
+
+def given_time(visit: Visit, hours: DayClock) -> Windows:
+    """The start that the visit was given, where it is still to come; empty for none."""
+    if visit.leave_at is None:
+        return ()
+    start = hours.since(visit.leave_at) - visit.minutes * 60
+    return ((start, start),) if start >= hours.earliest else ()
+
+
+def hours_of(visit: Visit, hours: DayClock) -> Windows:
+    """The time given, else the hours agreed to."""
+    return given_time(visit, hours) or agreed_hours(visit, hours)

@@ -1,26 +1,34 @@
 """What is in each slot now, for many slots at once."""
 
 from collections.abc import Iterable
+from datetime import datetime, timedelta
+
+from django.db.models import QuerySet
 
 from equipment.models import FilterChange, FilterSlot, Media
 
 
-def fitted_media(slots: Iterable[FilterSlot]) -> dict[int, Media | None]:
+def made_by(now: datetime) -> QuerySet[FilterChange]:
+    """Changes that stand and are not still to come: one told of today counts from its day's end."""
+    return FilterChange.objects.filter(undone_at=None, changed_at__lte=now + timedelta(days=1))
+
+
+def fitted_media(slots: Iterable[FilterSlot], now: datetime) -> dict[int, Media | None]:
     """The medium last known to have gone into each slot, by slot id, in one query.
 
     A change that names no medium leaves the one before it; ``slots`` should have ``first_media`` at hand.
     """
     fitted = {slot.pk: slot.first_media for slot in slots}
-    named = FilterChange.objects.filter(slot__in=fitted, undone_at=None, media__isnull=False)
+    named = made_by(now).filter(slot__in=fitted, media__isnull=False)
     for change in named.select_related("media").order_by("changed_at"):
         fitted[change.slot_id] = change.media
     return fitted
 
 
-def life_keys(slot_ids: Iterable[int]) -> dict[int, str]:
+def life_keys(slot_ids: Iterable[int], now: datetime) -> dict[int, str]:
     """A name for the filter now in each slot, that its next change makes another, in one query."""
     keys = dict.fromkeys(slot_ids, "first")
-    changes = FilterChange.objects.filter(slot__in=list(keys), undone_at=None).order_by("changed_at")
+    changes = made_by(now).filter(slot__in=list(keys)).order_by("changed_at")
     for slot, change in changes.values_list("slot_id", "pk"):
         keys[slot] = f"change-{change}"
     return keys

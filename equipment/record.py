@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 
 from django.db import IntegrityError, transaction
 from django.db.models import Exists, OuterRef, QuerySet
+from django.utils import formats
 from django.utils.translation import gettext as _
 
 from equipment.bounds import HIGHEST_AIRFLOW_CFM, HIGHEST_STATIC_INWC
@@ -40,11 +41,14 @@ def record_change(
     tz = slot.system.site.zone(Desk.the().timezone)
     if on > clock.local_day(now, tz):
         raise NotRecordable(_("That day is still to come."))
-    last = slot.changes.filter(undone_at=None).order_by("-changed_at").first()
+    # A change planned ahead by a sheet does not stand against one that was made.
+    made = slot.changes.filter(undone_at=None, changed_on__lte=clock.local_day(now, tz))
+    last = made.order_by("-changed_at").first()
     if last is not None and last.changed_on == on:
         raise NotRecordable(_("A change on that day is already on record."))
     if last is not None and on < last.changed_on:
-        raise NotRecordable(_("A later change, on %(day)s, is already on record.") % {"day": last.changed_on})
+        day = formats.date_format(last.changed_on, "j F Y")
+        raise NotRecordable(_("A later change, on %(day)s, is already on record.") % {"day": day})
     change = FilterChange(
         slot=slot,
         changed_on=on,
@@ -66,7 +70,7 @@ def record_change(
 def may_be_undone(now: datetime, slots: QuerySet[FilterSlot]) -> QuerySet[FilterChange]:
     """What a household may take back of ``slots``: told by itself within the week, its slot's last."""
     standing = FilterChange.objects.filter(slot=OuterRef("slot"), undone_at=None)
-    later = standing.filter(changed_at__gt=OuterRef("changed_at"))
+    later = standing.filter(changed_at__gt=OuterRef("changed_at"), changed_at__lte=now + timedelta(days=1))
     return FilterChange.objects.filter(
         ~Exists(later),
         slot__in=slots,

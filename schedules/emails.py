@@ -60,7 +60,7 @@ def _language(person: Person | None) -> str:
 
 def filter_lines(slots: list[FilterSlot], now: datetime) -> list[FilterLine]:
     """Each slot with the exact filter that goes in and why now; a fixed number of queries."""
-    policy, desk, media = Policy.the(), Desk.the(), fitted_media(slots)
+    policy, desk, media = Policy.the(), Desk.the(), fitted_media(slots, now)
     lines = []
     for slot in slots:
         today = clock.local_day(now, slot.system.site.zone(desk.timezone))
@@ -72,7 +72,7 @@ def filter_lines(slots: list[FilterSlot], now: datetime) -> list[FilterLine]:
 
 
 def _filters_due(notice: Notice, now: datetime) -> Letter:
-    lines = filter_lines(_spoken_of(notice), now)
+    lines = filter_lines(_spoken_of(notice, now), now)
     first = min((line.slot.plan.due_on for line in lines if line.slot.plan.due_on), default=None)
     subject = ngettext(
         "Your air filter: change it by %(day)s", "Your %(n)d air filters: change them by %(day)s", len(lines)
@@ -83,9 +83,9 @@ def _filters_due(notice: Notice, now: datetime) -> Letter:
     return _build(notice, subject, {"lines": lines, "follow_up": notice.kind == Notice.Kind.FOLLOW_UP}, now)
 
 
-def _spoken_of(notice: Notice) -> list[FilterSlot]:
+def _spoken_of(notice: Notice, now: datetime) -> list[FilterSlot]:
     """What is still to be done by the reader; all of it where nothing is, as in a letter looked at later."""
-    still = open_slots(notice)
+    still = open_slots(notice, now)
     elsewhere = of_a_technician(slot.pk for slot in still)
     rows = notice.slots.select_related("slot__system__site", "slot__plan", "slot__first_media")
     return [slot for slot in still if slot.pk not in elsewhere] or [row.slot for row in rows]

@@ -46,7 +46,7 @@ def render(site: Site, now: datetime) -> CalendarFile:
     calendar.add("refresh-interval", timedelta(hours=12), parameters={"VALUE": "DURATION"})
     today = clock.local_day(now, site.zone(desk.timezone))
     slots = _slots(site)
-    media = fitted_media(slots)
+    media = fitted_media(slots, now)
     for slot in slots:
         if slot.plan.due_on and not slot.plan.needs_technician:
             calendar.add_component(_filter_event(slot, media[slot.pk], slot.plan.due_on, today, desk))

@@ -1,6 +1,7 @@
 """Which filters a letter speaks of, spoke of, or need not speak of."""
 
 from collections.abc import Iterable
+from datetime import datetime
 
 from equipment.fitted import life_keys
 from equipment.models import FilterSlot
@@ -10,8 +11,8 @@ from schedules.models import Notice, NoticeSlot, Visit, VisitJob
 class Spoken:
     """Which slots have been spoken of in their present life, looked up in two queries."""
 
-    def __init__(self, slots: set[int]) -> None:
-        self.lives = life_keys(slots)
+    def __init__(self, slots: set[int], now: datetime) -> None:
+        self.lives = life_keys(slots, now)
         rows = NoticeSlot.objects.filter(slot__in=slots).values_list("slot", "kind", "life")
         self._rows = set(rows)
 
@@ -20,12 +21,12 @@ class Spoken:
         return (slot.pk, kind, self.lives[slot.pk]) in self._rows
 
 
-def open_slots(notice: Notice) -> list[FilterSlot]:
+def open_slots(notice: Notice, now: datetime) -> list[FilterSlot]:
     """The notice's slots whose filter is still the one it speaks of."""
     rows = notice.slots.select_related("slot__system__site", "slot__plan", "slot__first_media").order_by(
         "slot__name"
     )
-    lives = life_keys([row.slot_id for row in rows])
+    lives = life_keys([row.slot_id for row in rows], now)
     return [row.slot for row in rows if row.life == lives[row.slot_id] and row.slot.retired_on is None]
 
 

@@ -108,7 +108,7 @@ def write_due(now: datetime) -> int:
     """Write an outbox row for every home that is to be told and was not yet; how many were written."""
     policy, written = Policy.the(), 0
     homes = to_tell(now, policy)
-    told = Spoken({slot.pk for home in homes for slot in home.slots})
+    told = Spoken({slot.pk for home in homes for slot in home.slots}, now)
     for home in homes:
         if home.why_not or home.person is None or not home.slots:
             continue
@@ -194,7 +194,7 @@ def send_one(now: datetime) -> bool:
 
 
 def _send(notice: Notice, now: datetime) -> None:
-    why = stale(notice)
+    why = stale(notice, now)
     if why:
         _finish(notice, Notice.State.NOT_SENT, why)
         return
@@ -218,7 +218,7 @@ def _send(notice: Notice, now: datetime) -> None:
     )
 
 
-def stale(notice: Notice) -> str:
+def stale(notice: Notice, now: datetime) -> str:
     """Why the letter must not go out any more, looked at in the last moment; empty when it may."""
     if notice.kind not in (Notice.Kind.FILTERS_DUE, Notice.Kind.FOLLOW_UP):
         return ""
@@ -231,7 +231,7 @@ def stale(notice: Notice) -> str:
         return why
     if notice.site.vacant_since or notice.site.customer.gone_on:
         return _("nobody lives there now")
-    still = {slot.pk for slot in open_slots(notice)}
+    still = {slot.pk for slot in open_slots(notice, now)}
     if not still:
         return _("the filters were changed meanwhile")
     if still <= slots_of_visits(still, Visit.ON_A_DAY):

@@ -5,8 +5,9 @@ from datetime import UTC, date, datetime, timedelta
 
 from equipment.models import AirDay, Station
 from equipment.sheets import columns as c
+from equipment.sheets.ahead import Ahead
 from equipment.sheets.columns import Column
-from equipment.sheets.context import STILL_TO_COME, Import, batches
+from equipment.sheets.context import Import, batches
 from equipment.sheets.daily import SeenNumbers
 from equipment.sheets.faults import Refused
 from equipment.sheets.same import same
@@ -59,11 +60,11 @@ def load_air(sheet: Sheet, run: Import) -> None:
     A stored day gives way to one that has as many hours or more, so that a day brought in two parts does
     not lose the larger.
     """
-    days = _Days()
-    owners = dict(Station.objects.values_list("name", "pk"))
-    for cells in sheet.rows():
-        _take(sheet, run, cells, owners, days)
-    means = days.means()
+    intake = _Intake(sheet, run.desk_zone, Ahead(sheet, run, "time"))
+    for cells in sheet.rows(every=True):
+        intake.take(cells)
+    intake.ahead.remark()
+    means = intake.days.means()
     for some in batches(means, 500):
         fresh = _unlike_stored({key: means[key] for key in some})
         AirDay.objects.bulk_create(
@@ -77,41 +78,66 @@ def load_air(sheet: Sheet, run: Import) -> None:
     run.progress(sheet.name, run.report.rows[sheet.name])
 
 
-def _take(sheet: Sheet, run: Import, cells: Cells, owners: dict[str, int], days: _Days) -> None:
-    name, time, value = cells.values["station"], cells.values["time"], cells.values["pm25_ugm3"]
-    station = owners.get(name)
-    if station is None:
-        sheet.refuse(cells.line, "station", name, sheet.report.unknown("station", name))
-        return
-    try:
-        day, hour = _placed(time, run)
-    except Refused as refused:
-        sheet.refuse(cells.line, "time", cells.typed["time"], str(refused))
-        return
-    key = (station, day if hour is None else hour)
-    if sheet.disputed(key, cells, "time"):
-        return
-    mixed = (station, day) in (days.sums if hour is None else days.whole)
-    if mixed:
-        sheet.refuse(
-            cells.line, "time", cells.typed["time"], "this day stands both as a whole and by its hours"
-        )
-    elif not days.add(station, day, hour, value):
-        sheet.dispute.found(key, cells.line)
+class _Intake:
+    """Rows of air.csv, each taken into the days of its station or refused with every fault."""
+
+    def __init__(self, sheet: Sheet, desk_zone: str, ahead: Ahead) -> None:
+        self.sheet, self.zone, self.ahead = sheet, desk_zone, ahead
+        self.owners = dict(Station.objects.values_list("name", "pk"))
+        self.days, self._of_strangers = _Days(), _Days()
+        self._strangers: dict[str, int] = {}
+
+    def take(self, cells: Cells) -> None:
+        """Take a row in, or note what is wrong with it."""
+        name = cells.values.get("station", "")
+        station, placed = self.owners.get(name), self._placed(cells)
+        if name and station is None:
+            self.sheet.refuse(cells.line, "station", name, self.sheet.report.unknown("station", name))
+        if placed is None or not cells.good:
+            return
+        if station is None:
+            # Below nought, where no station is.
+            stranger = self._strangers.setdefault(name, -1 - len(self._strangers))
+            self._add(cells, stranger, placed, self._of_strangers)
+        elif self._add(cells, station, placed, self.days):
+            self.ahead.note(placed[0], cells.line)
+
+    def _add(self, cells: Cells, station: int, placed: tuple[date, int | None], days: _Days) -> bool:
+        day, hour = placed
+        key = (station, day if hour is None else hour)
+        if self.sheet.disputed(key, cells, "time"):
+            return False
+        if (station, day) in (days.sums if hour is None else days.whole):
+            why = "this day stands both as a whole and by its hours"
+            self.sheet.refuse(cells.line, "time", cells.typed["time"], why)
+            return False
+        agrees = days.add(station, day, hour, cells.values["pm25_ugm3"])
+        if not agrees:
+            self.sheet.dispute.found(key, cells.line)
+        return agrees
+
+    def _placed(self, cells: Cells) -> tuple[date, int | None] | None:
+        """The desk's day and the hour counted from 1950 (None for a day alone); None where refused."""
+        time = cells.values.get("time")
+        if time is None:
+            return None
+        try:
+            placed = _day_and_hour(time, self.zone)
+            self.ahead.check(placed[0])
+        except Refused as refused:
+            self.sheet.refuse(cells.line, "time", cells.typed["time"], str(refused))
+            return None
+        return placed
 
 
-def _placed(time: date | datetime, run: Import) -> tuple[date, int | None]:
-    """The desk's day, and the hour counted from 1950; None for a day alone. Raises Refused."""
+def _day_and_hour(time: date | datetime, zone: str) -> tuple[date, int | None]:
+    """Raises Refused for what is no whole hour."""
     if not isinstance(time, datetime):
-        if time > run.last_day():
-            raise Refused(STILL_TO_COME)
         return time, None
     if time.minute or time.second or time.microsecond:
         raise Refused("is not a whole hour; give one value an hour, or one a day")
-    at = c.at_instant(time, run.desk_zone)
-    if at > run.now + timedelta(hours=1):
-        raise Refused(STILL_TO_COME)
-    return clock.local_day(at, clock.zone(run.desk_zone)), (at - _EPOCH) // timedelta(hours=1)
+    at = c.at_instant(time, zone)
+    return clock.local_day(at, clock.zone(zone)), (at - _EPOCH) // timedelta(hours=1)
 
 
 def _unlike_stored(means: dict[Key, tuple[float, int]]) -> list[tuple[int, date, float, int]]:

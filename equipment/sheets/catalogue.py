@@ -1,6 +1,6 @@
 """media.csv, media_points.csv and stations.csv: small sheets, held whole by name."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Hashable, Iterable
 from decimal import Decimal
 from itertools import groupby, pairwise
 from typing import Any
@@ -115,11 +115,12 @@ def load_points(sheet: Sheet, run: Import) -> None:
     ids = dict(Media.objects.values_list("name", "pk"))
     stored = {(p.media_id, round(p.airflow_m3s, 9)): p for p in MediaPoint.objects.all()}
     seen: dict[tuple[int, float], float] = {}
-    for cells in sheet.rows():
+    strangers: dict[Hashable, float] = {}
+    for cells in sheet.rows(every=True):
         row = cells.values
-        media = ids.get(row["media"])
-        if media is None:
-            sheet.refuse(cells.line, "media", row["media"], sheet.report.unknown("medium", row["media"]))
+        media = ids.get(row.get("media", ""))
+        if media is None or not cells.good:
+            _list_faults(sheet, cells, media, strangers)
             continue
         key = (media, round(row["airflow_cfm"], 9))
         if sheet.disputed(key, cells, "airflow_cfm"):
@@ -133,6 +134,17 @@ def load_points(sheet: Sheet, run: Import) -> None:
             run.media.add(media)
             run.changed(sheet.name, 1)
     _remark_falling_labels(sheet, {media for media, _ in seen})
+
+
+def _list_faults(sheet: Sheet, cells: Cells, media: int | None, strangers: dict[Hashable, float]) -> None:
+    """What else is wrong with a point that is refused anyway."""
+    row = cells.values
+    if media is None and "media" in row:
+        sheet.refuse(cells.line, "media", row["media"], sheet.report.unknown("medium", row["media"]))
+    if media is None and cells.good:
+        key, drop = (row["media"], round(row["airflow_cfm"], 9)), row["clean_drop_inwc"]
+        if not sheet.disputed(key, cells, "airflow_cfm") and strangers.setdefault(key, drop) != drop:
+            sheet.dispute.found(key, cells.line)
 
 
 def _remark_falling_labels(sheet: Sheet, media: Iterable[int]) -> None:

@@ -2,16 +2,14 @@
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from itertools import islice
 from typing import TypeVar
 
 from equipment.sheets.faults import Report
-from shared import clock
 
 T = TypeVar("T")
 BATCH = 2000
-STILL_TO_COME = "is still to come; only what has happened belongs here"
 
 
 @dataclass
@@ -26,10 +24,6 @@ class Import:
     systems: set[int] = field(default_factory=set)
     stations: set[int] = field(default_factory=set)
     media: set[int] = field(default_factory=set)
-
-    def last_day(self) -> date:
-        """The last day a fact may be of: tomorrow by the desk's clock, for it is a day ahead elsewhere."""
-        return clock.local_day(self.now, clock.zone(self.desk_zone)) + timedelta(days=1)
 
     def so_far(self) -> "Import":
         """A copy to come back to."""

@@ -10,8 +10,10 @@ from django.db import connection, transaction
 
 from equipment.models import RuntimeDay, Station, System, WeatherDay
 from equipment.sheets import columns as c
+from equipment.sheets.ahead import Ahead
 from equipment.sheets.columns import Column
-from equipment.sheets.context import STILL_TO_COME, Import, batches
+from equipment.sheets.context import Import, batches
+from equipment.sheets.faults import Refused
 from equipment.sheets.table import Cells, Sheet
 from shared import clock, units
 
@@ -94,39 +96,92 @@ def _load(
     sheet: Sheet, run: Import, series: Series, owners: dict[str, int], zones: dict[int, str] | None
 ) -> set[int]:
     touched: set[int] = set()
-    good = _good_rows(sheet, series, owners, zones, run.last_day())
+    ahead = Ahead(sheet, run, "date")
+    good = _good_rows(sheet, _Rules(series, owners, zones, ahead))
     for batch in batches(good, 10_000):
         fresh = _unlike_stored(batch, series)
         _upsert(fresh, series)
         touched |= {owner for owner, _, _ in fresh}
         run.changed(sheet.name, len(fresh))
         run.progress(sheet.name, run.report.rows[sheet.name])
+    ahead.remark()
     return touched
 
 
-def _good_rows(
-    sheet: Sheet, series: Series, owners: dict[str, int], zones: dict[int, str] | None, last_day: date
-) -> Iterator[tuple[int, date, float]]:
-    seen = SeenNumbers()
-    for cells in sheet.rows():
-        owner = owners.get(cells.values[series.owner_column])
-        day, value = cells.values["date"], cells.values[series.value_column]
-        if owner is None:
-            name = cells.values[series.owner_column]
-            sheet.refuse(cells.line, series.owner_column, name, sheet.report.unknown(series.what, name))
+@dataclass(frozen=True)
+class _Rules:
+    """What the rows of a daily sheet are held to."""
+
+    series: Series
+    owners: dict[str, int]
+    zones: dict[int, str] | None
+    ahead: Ahead
+
+
+def _good_rows(sheet: Sheet, rules: _Rules) -> Iterator[tuple[int, date, float]]:
+    seen, strangers = SeenNumbers(), _Strangers()
+    owners, owner_column, tomorrow = rules.owners, rules.series.owner_column, rules.ahead.tomorrow
+    longest = 24 if rules.zones is not None else math.inf
+    for cells in sheet.rows(every=True):
+        owner = owners.get(cells.values.get(owner_column, ""))
+        if owner is None or not cells.good:
+            _list_faults(sheet, cells, rules, strangers)
             continue
-        if day > last_day:
-            sheet.refuse(cells.line, "date", cells.typed["date"], STILL_TO_COME)
-            continue
-        if zones is not None and value > 24 and not _long_day(sheet, cells, zones[owner]):
+        day, value = cells.values["date"], cells.values[rules.series.value_column]
+        if (day > tomorrow or value > longest) and not _may_be(sheet, cells, rules):
             continue
         if sheet.disputed((owner, day), cells, "date"):
             continue
         other = seen.other(owner, day.toordinal(), value)
         if other is None:
+            rules.ahead.note(day, cells.line)
             yield owner, day, value
         elif other:
             sheet.dispute.found((owner, day), cells.line)
+
+
+class _Strangers:
+    """What rows say of owners that nobody knows, to find what stands twice there too."""
+
+    def __init__(self) -> None:
+        self.ids: dict[str, int] = {}
+        self.seen = SeenNumbers()
+
+    def contradicted(self, key: tuple[str, date], value: float) -> bool:
+        """Whether a row before gave another value."""
+        owner = self.ids.setdefault(key[0], len(self.ids))
+        return bool(self.seen.other(owner, key[1].toordinal(), value))
+
+
+def _list_faults(sheet: Sheet, cells: Cells, rules: _Rules, strangers: _Strangers) -> None:
+    """What else is wrong with a row that is refused anyway."""
+    column, row = rules.series.owner_column, cells.values
+    name = row.get(column, "")
+    stranger = bool(name) and name not in rules.owners
+    if stranger:
+        sheet.refuse(cells.line, column, name, sheet.report.unknown(rules.series.what, name))
+    if not (_may_be(sheet, cells, rules) and cells.good and stranger):
+        return
+    key, value = (name, row["date"]), row[rules.series.value_column]
+    if not sheet.disputed(key, cells, "date") and strangers.contradicted(key, value):
+        sheet.dispute.found(key, cells.line)
+
+
+def _may_be(sheet: Sheet, cells: Cells, rules: _Rules) -> bool:
+    """Whether the row's day may be on record and has so many hours; every fault of these is noted."""
+    day = cells.values.get("date")
+    if day is None:
+        return False
+    good, owner = True, rules.owners.get(cells.values.get(rules.series.owner_column, ""))
+    try:
+        rules.ahead.check(day)
+    except Refused as refused:
+        sheet.refuse(cells.line, "date", cells.typed["date"], str(refused))
+        good = False
+    value = cells.values.get(rules.series.value_column)
+    if rules.zones is not None and owner is not None and value is not None and value > 24:
+        good = _long_day(sheet, cells, rules.zones[owner]) and good
+    return good
 
 
 def _long_day(sheet: Sheet, cells: Cells, zone_name: str) -> bool:

@@ -1,6 +1,6 @@
 """readings.csv and changes.csv: what happened; a stored event is never overwritten."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Container, Hashable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -9,9 +9,11 @@ from simple_history.utils import bulk_create_with_history
 
 from equipment.models import FilterChange, FilterSlot, Media, Reading
 from equipment.sheets import columns as c
+from equipment.sheets.ahead import Ahead
 from equipment.sheets.columns import Column
-from equipment.sheets.context import STILL_TO_COME, Import, batches
+from equipment.sheets.context import Import, batches
 from equipment.sheets.faults import Refused
+from equipment.sheets.other_size import OtherSizes
 from equipment.sheets.same import differences
 from equipment.sheets.table import Cells, Row, Sheet
 from shared import clock
@@ -80,30 +82,49 @@ def load_readings(sheet: Sheet, run: Import) -> None:
     def fields(row: Row, zone: str, at: datetime) -> Row:
         return {"filter_drop_pa": row["filter_drop_inwc"], "airflow_m3s": row.get("airflow_cfm")}
 
-    _load(sheet, run, Reading, "taken_at", fields)
+    _load(sheet, run, _Reader(Reading, "taken_at", "taken_at", fields))
 
 
 def load_changes(sheet: Sheet, run: Import) -> None:
     """Store changes.csv."""
-    media = dict(Media.objects.values_list("name", "pk"))
+    media = {name: (pk, size) for name, pk, size in Media.objects.values_list("name", "pk", "nominal_size")}
+    sizes = dict(FilterSlot.objects.values_list("pk", "nominal_size"))
+    other = OtherSizes(sheet)
 
     def fields(row: Row, zone: str, at: datetime) -> Row:
-        if row.get("media") is not None and row["media"] not in media:
-            raise Refused(sheet.report.unknown("medium", row["media"]))
         day = row["changed_on"]
         return {
             "changed_on": clock.local_day(at, clock.zone(zone)) if isinstance(day, datetime) else day,
-            "media_id": media.get(row.get("media") or ""),
+            "media_id": media.get(row.get("media") or "", (None,))[0],
             "changed_by": row.get("changed_by") or "",
         }
 
-    _load(sheet, run, FilterChange, "changed_on", fields)
+    def taken(event: Event) -> None:
+        name = event.typed.get("media")
+        if name:
+            other.note(event.line, name, media[name][1], event.typed["filter_slot"], sizes[event.slot])
+
+    _load(sheet, run, _Reader(FilterChange, "changed_on", "changed_at", fields, media, taken))
+    other.remark()
 
 
-def _load(sheet: Sheet, run: Import, model: Any, at_column: str, fields_of: Any) -> None:
-    at_field = "taken_at" if model is Reading else "changed_at"
+@dataclass(frozen=True)
+class _Reader:
+    """How the rows of a sheet become events: model, column and field of the time, the other fields; which
+    media may be named, and what is to be told of each event that is taken."""
+
+    model: Any
+    at_column: str
+    at_field: str
+    fields: Callable[[Row, str, datetime], Row]
+    media: Container[str] = ()
+    taken: Callable[[Event], None] = lambda event: None
+
+
+def _load(sheet: Sheet, run: Import, reader: _Reader) -> None:
+    model, at_field = reader.model, reader.at_field
     seen: dict[tuple[int, datetime], Row] = {}
-    for batch in batches(_events(sheet, run, at_column, fields_of)):
+    for batch in batches(_events(sheet, run, reader)):
         stored = _stored(model, at_field, batch)
         fresh = []
         for event in batch:
@@ -112,6 +133,7 @@ def _load(sheet: Sheet, run: Import, model: Any, at_column: str, fields_of: Any)
                 if earlier != event.fields:
                     sheet.dispute.found((event.slot, event.at), event.line)
                 continue
+            reader.taken(event)
             row = stored.get((event.slot, event.at))
             if row is None:
                 fresh.append(model(slot_id=event.slot, **{at_field: event.at}, **event.fields))
@@ -132,34 +154,58 @@ def _hold_to_stored(sheet: Sheet, event: Event, row: Any) -> None:
         sheet.refuse(event.line, column, event.typed[column], reason)
 
 
-def _events(sheet: Sheet, run: Import, at_column: str, fields_of: Any) -> Iterator[Event]:
+def _events(sheet: Sheet, run: Import, reader: _Reader) -> Iterator[Event]:
+    at_column = reader.at_column
     slots = {
         name: (pk, zone or run.desk_zone)
         for name, pk, zone in FilterSlot.objects.values_list("name", "pk", "system__site__timezone")
     }
-    twice = ShownTwice(sheet, at_column)
-    last_day = run.last_day()
-    for cells in sheet.rows():
-        name = cells.values["filter_slot"]
-        if name not in slots:
+    twice, ahead = ShownTwice(sheet, at_column), Ahead(sheet, run, at_column)
+    strangers: dict[Hashable, Row] = {}
+    for cells in sheet.rows(every=True):
+        name = cells.values.get("filter_slot")
+        # What nobody knows has no zone either; then its times are merely told apart.
+        slot, zone = slots.get(name or "", (None, "UTC"))
+        if name and slot is None:
             sheet.refuse(cells.line, "filter_slot", name, sheet.report.unknown("filter slot", name))
+        known = _names_known_medium(sheet, cells, reader.media)
+        at = _instant(sheet, cells, at_column, zone, ahead)
+        if at is None or not known or not cells.good:
             continue
-        slot, zone = slots[name]
-        column = at_column
-        try:
-            at = c.at_instant(cells.values[at_column], zone)
-            if _day_of(cells.values[at_column]) > last_day:
-                raise Refused(STILL_TO_COME)
-            column = "media"
-            fields = fields_of(cells.values, zone, at)
-        except Refused as refused:
-            sheet.refuse(cells.line, column, cells.typed[column], str(refused))
+        fields = reader.fields(cells.values, zone, at)
+        if sheet.disputed((slot or name, at), cells, at_column):
             continue
-        if sheet.disputed((slot, at), cells, at_column):
+        if slot is None:
+            if strangers.setdefault((name, at), fields) != fields:
+                sheet.dispute.found((name, at), cells.line)
             continue
         twice.note(cells, zone)
+        ahead.note(_day_of(cells.values[at_column]), cells.line)
         yield Event(cells.line, slot, at, fields, cells.typed)
     twice.remark()
+    ahead.remark()
+
+
+def _instant(sheet: Sheet, cells: Cells, column: str, zone: str, ahead: Ahead) -> datetime | None:
+    """When the row's event was; None, with the fault noted, where it cannot have been then."""
+    typed = cells.values.get(column)
+    if typed is None:
+        return None
+    try:
+        at = c.at_instant(typed, zone)
+        ahead.check(_day_of(typed))
+    except Refused as refused:
+        sheet.refuse(cells.line, column, cells.typed[column], str(refused))
+        return None
+    return at
+
+
+def _names_known_medium(sheet: Sheet, cells: Cells, media: Container[str]) -> bool:
+    name = cells.values.get("media")
+    if name is None or name in media:
+        return True
+    sheet.refuse(cells.line, "media", name, sheet.report.unknown("medium", name))
+    return False
 
 
 def _day_of(value: date | datetime) -> date:

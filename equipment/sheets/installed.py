@@ -8,8 +8,11 @@ from simple_history.utils import bulk_create_with_history, bulk_update_with_hist
 
 from equipment.models import Customer, FilterSlot, Media, Person, Site, SiteRole, Station, System
 from equipment.sheets import columns as c
+from equipment.sheets.ahead import Ahead
 from equipment.sheets.columns import Column
 from equipment.sheets.context import Import, batches
+from equipment.sheets.faults import Refused
+from equipment.sheets.other_size import OtherSizes
 from equipment.sheets.same import differences
 from equipment.sheets.table import Cells, Row, Sheet
 from shared import units
@@ -89,21 +92,54 @@ _SYSTEM_COLUMNS = ("site", *SYSTEM)
 
 def load_installed(sheet: Sheet, run: Import) -> None:
     """Store installed.csv. An empty cell says nothing: what is stored stays."""
-    agreement = Agreement(sheet)
+    agreement, ahead, other = Agreement(sheet), Ahead(sheet, run, "fitted_on"), OtherSizes(sheet)
+    sizes = dict(Media.objects.values_list("name", "nominal_size"))
     ids = {
         "media": dict(Media.objects.values_list("name", "pk")),
         "weather_station": dict(Station.objects.values_list("name", "pk")),
     }
-    for batch in batches(sheet.rows()):
+    for batch in batches(sheet.rows(every=True)):
         good = []
         for cells in batch:
-            # Both are asked even where the first says no: every fault is to be listed.
-            if all([_refers(sheet, cells, ids), agreement.agrees(cells)]):
+            # All are asked even where the first says no: every fault is to be listed.
+            if all([cells.good, _refers(sheet, cells, ids), _whole_place(sheet, cells),
+                    _fitted(sheet, cells, ahead), agreement.agrees(cells)]):  # fmt: skip
                 good.append(cells.values)
+                ahead.note(cells.values.get("fitted_on"), cells.line)
+                _note_size(cells, sizes, other)
             else:
                 sheet.set_aside(cells.typed)
         _store(good, run)
         run.progress(sheet.name, run.report.rows[sheet.name])
+    ahead.remark()
+    other.remark()
+
+
+def _whole_place(sheet: Sheet, cells: Cells) -> bool:
+    """Half a position is none; what is said of the half that is missing."""
+    given = {name: bool(cells.typed.get(name)) for name in ("latitude", "longitude")}
+    if len(set(given.values())) == 1:
+        return True
+    there, missing = sorted(given, key=lambda name: not given[name])
+    sheet.refuse(cells.line, missing, "", f"is empty beside a {there}; a position needs both")
+    return False
+
+
+def _fitted(sheet: Sheet, cells: Cells, ahead: Ahead) -> bool:
+    day = cells.values.get("fitted_on")
+    try:
+        if day is not None:
+            ahead.check(day)
+    except Refused as refused:
+        sheet.refuse(cells.line, "fitted_on", cells.typed["fitted_on"], str(refused))
+        return False
+    return True
+
+
+def _note_size(cells: Cells, sizes: dict[str, str], other: OtherSizes) -> None:
+    medium, row = cells.typed.get("media"), cells.values
+    if medium:
+        other.note(cells.line, medium, sizes[medium], row["filter_slot"], row["nominal_size"].label)
 
 
 def _refers(sheet: Sheet, cells: Cells, ids: dict[str, dict[str, int]]) -> bool:
@@ -126,17 +162,23 @@ class Part:
 
     what: str
     known: dict[str, Row]
-    key: str
+    key: str | None
     columns: tuple[str, ...]
 
     def contradicted(self, row: Row) -> list[str]:
         """The columns that say otherwise."""
-        before = self.known.get(self.key, {})
+        before = self.known.get(self.key or "", {})
         return [
             name
             for name in self.columns
             if name in before and row.get(name) is not None and row[name] != before[name]
         ]
+
+    def learn(self, row: Row) -> None:
+        """Remember what the row says."""
+        if self.key is not None:
+            said = {name: row[name] for name in self.columns if row.get(name) is not None}
+            self.known.setdefault(self.key, {}).update(said)
 
 
 class Agreement:
@@ -153,9 +195,9 @@ class Agreement:
         row = cells.values
         whole_row = tuple(name for name in row if name != "filter_slot")
         parts = (
-            Part("filter slot", self.slots, row["filter_slot"], whole_row),
-            Part("system", self.systems, row["system"], _SYSTEM_COLUMNS),
-            Part("site", self.sites, row["site"], _SITE_COLUMNS),
+            Part("filter slot", self.slots, row.get("filter_slot"), whole_row),
+            Part("system", self.systems, row.get("system"), _SYSTEM_COLUMNS),
+            Part("site", self.sites, row.get("site"), _SITE_COLUMNS),
         )
         if self.sheet.dispute and self._disputed(parts, cells):
             return False
@@ -165,8 +207,7 @@ class Agreement:
         if found:
             return False
         for part in parts:
-            said = {name: row[name] for name in part.columns if row.get(name) is not None}
-            part.known.setdefault(part.key, {}).update(said)
+            part.learn(row)
         return True
 
     def _disputed(self, parts: Iterable[Part], cells: Cells) -> bool:

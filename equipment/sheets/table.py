@@ -5,7 +5,7 @@ import io
 from collections.abc import Hashable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from equipment.sheets.columns import Column
 from equipment.sheets.dispute import Dispute
@@ -22,10 +22,17 @@ class Cells:
     ``whole`` is the row as read, with the cells of unknown columns.
     """
 
+    good: ClassVar[bool] = True
     line: int
     values: Row
     typed: dict[str, str]
     whole: list[str]
+
+
+class Spoiled(Cells):
+    """A row with cells that were refused: its values are those of the other columns alone."""
+
+    good = False
 
 
 class Sheet:
@@ -38,9 +45,12 @@ class Sheet:
         self.report = report
         self.dispute = Dispute()
         self.header: list[str] = []
+        self._every = False
 
-    def rows(self) -> Iterator[Cells]:
-        """The good rows, in order, in bounded memory."""
+    def rows(self, *, every: bool = False) -> Iterator[Cells]:
+        """The good rows, in order, in bounded memory; with ``every`` also those with refused cells, Spoiled,
+        for what else is wrong with them."""
+        self._every = every
         self.report.rows[self.name] = 0
         with self.path.open("rb") as raw:
             if self._is_something_else(raw):
@@ -117,6 +127,9 @@ class Sheet:
     def _row(self, line: int, cells: list[str], wanted: list[tuple[int, Column]], width: int) -> Cells | None:
         if len(cells) < width or any(cells[width:]):
             self.refuse(line, "", "", f"the row has {len(cells)} cells where the header has {width}")
+            self.set_aside(
+                {column.name: cells[place].strip() for place, column in wanted if place < len(cells)}
+            )
             return None
         values: Row = {}
         typed: dict[str, str] = {}
@@ -130,7 +143,7 @@ class Sheet:
                 good = False
         if not good:
             self.set_aside(typed)
-            return None
+            return Spoiled(line, values, typed, cells) if self._every else None
         return Cells(line, values, typed, cells)
 
     def set_aside(self, typed: dict[str, str]) -> None:

@@ -39,7 +39,7 @@ class Asked:
 def answer(request: HttpRequest, token: str) -> HttpResponse:
     """Changed it, made a mistake, or send somebody."""
     try:
-        asked = _asked(token)
+        asked = _asked(token, timezone.now())
     except signing.SpentToken:
         return _closed(request, _("This link is too old. Ring us, or use the link in a newer letter."), 410)
     except signing.BadToken:
@@ -50,7 +50,7 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
     return _show(request, asked, now)
 
 
-def _asked(token: str) -> Asked:
+def _asked(token: str, now: datetime) -> Asked:
     value = signing.read(Purpose.ANSWER, token, CARD_LINK_LASTS)
     kind, _colon, number = value.partition(":")
     if kind == "notice":
@@ -58,7 +58,7 @@ def _asked(token: str) -> Asked:
         notice = Notice.objects.select_related("site__customer").filter(pk=number).first()
         if notice is None or notice.site is None:
             raise signing.BadToken
-        slots = open_slots(notice)
+        slots = open_slots(notice, now)
         return Asked(notice.site, slots, all_done=not slots)
     site = Site.objects.select_related("customer").filter(pk=number).first()
     if site is None:

@@ -132,7 +132,7 @@ def _render(
         "slot": slot,
         "site": slot.system.site,
         "plan": plan,
-        "media": fitted_media([slot])[slot.pk],
+        "media": fitted_media([slot], now)[slot.pk],
         "explained": explain(slot, plan, today, policy, desk.units),
         "state": word,
         "shape": shape,

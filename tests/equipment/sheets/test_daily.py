@@ -92,12 +92,3 @@ def test_weather_of_no_place_on_earth(faults: Faults, temperature: object) -> No
 def test_today_and_tomorrow_which_has_begun_elsewhere_are_good(faults: Faults, day: str) -> None:
     weather = [{"station": "ord", "date": day, "mean_temp_f": 50}]
     assert faults(at=datetime(2026, 5, 12, 15, tzinfo=UTC), runtime=[run(day, 3)], weather=weather) == []
-
-
-def test_a_day_still_to_come_is_refused(faults: Faults) -> None:
-    weather = [{"station": "ord", "date": "2026-05-14", "mean_temp_f": 50}]
-    found = faults(at=datetime(2026, 5, 12, 15, tzinfo=UTC), runtime=[run("2026-05-14", 3)], weather=weather)
-    assert found == [
-        "weather.csv line 4, date “2026-05-14”: is still to come; only what has happened belongs here",
-        "runtime.csv line 5, date “2026-05-14”: is still to come; only what has happened belongs here",
-    ]

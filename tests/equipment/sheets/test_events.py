@@ -146,24 +146,3 @@ def test_an_offset_says_which_of_the_two_is_meant(whole: Callable[..., Any]) -> 
     report = whole(readings=[READING | {"taken_at": "2025-11-02T01:30-06:00"}])
     assert Reading.objects.get().taken_at == datetime(2025, 11, 2, 7, 30, tzinfo=UTC)
     assert report.remarks == []
-
-
-@pytest.mark.parametrize(
-    ("name", "row", "column", "cell"),
-    [
-        ("readings", READING, "taken_at", "2026-05-14T10:00"),
-        ("changes", CHANGE, "changed_on", "2026-05-14"),
-        ("changes", CHANGE, "changed_on", "2027-03-10T09:00"),
-    ],
-)
-def test_what_is_still_to_come_is_refused(
-    faults: Faults, name: str, row: dict[str, object], column: str, cell: str
-) -> None:
-    (fault,) = faults(at=datetime(2026, 5, 12, 15, tzinfo=UTC), **{name: [row | {column: cell}]})
-    assert f"{name}.csv line 4, {column} “{cell}”: is still to come" in fault
-
-
-def test_a_filter_may_be_fitted_later_than_the_import(whole: Callable[..., Any]) -> None:
-    row = {"customer": "Fir", "site": "new", "system": "new", "filter_slot": "new-1",
-           "nominal_size": "16x25x1", "fitted_on": "2026-09-01"}  # fmt: skip
-    assert whole(add={"installed": [row]}).faults == []

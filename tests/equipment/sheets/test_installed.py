@@ -117,3 +117,36 @@ def test_a_slot_twice_with_other_values_keeps_neither(whole: Importing) -> None:
     assert [fault.line for fault in report.faults if fault.sheet == "installed.csv"] == [2, 6]
     assert not FilterSlot.objects.filter(name="up-1").exists()
     assert FilterSlot.objects.count() == 3
+
+
+@pytest.mark.parametrize(("there", "missing"), [("latitude", "longitude"), ("longitude", "latitude")])
+@pytest.mark.parametrize("left_out", [True, False])
+def test_half_a_position_is_a_fault(faults: Faults, there: str, missing: str, left_out: bool) -> None:
+    row = {"customer": "A", "site": "a", "system": "a", "filter_slot": "a", "nominal_size": "16x25x1"}
+    empty = {} if left_out else {missing: ""}
+    (fault,) = faults(installed=[row | {there: 41.9} | empty])
+    assert fault.endswith(f"line 6, {missing} “”: is empty beside a {there}; a position needs both")
+
+
+def test_a_medium_of_another_size_than_its_slot_is_taken_and_told_with_both_sizes(whole: Importing) -> None:
+    deep = HOUSE | {"system": "down", "filter_slot": "down-2", "nominal_size": "16x25x1", "media": "deep"}
+    report = whole(
+        add={
+            "installed": [deep],
+            "changes": [{"filter_slot": "up-2", "changed_on": "2026-04-01", "media": "deep"}],
+        }
+    )
+    assert report.stored
+    assert report.remarks == [
+        f"{place}: “deep” is 20x25x4, its slot “{slot}” is 16x25x1; taken as what happened, but it is no fit"
+        for place, slot in (("installed.csv line 6", "down-2"), ("changes.csv line 4", "up-2"))
+    ]
+    assert FilterSlot.objects.get(name="down-2").first_media is not None
+
+
+def test_many_media_of_another_size_are_told_of_in_few_lines(whole: Importing) -> None:
+    slots = [HOUSE | {"system": "up", "filter_slot": f"x-{n}", "nominal_size": "14x20x1", "media": "pleat"}
+             for n in range(30)]  # fmt: skip
+    remarks = whole(add={"installed": slots}).remarks
+    assert len(remarks) == 21
+    assert remarks[-1] == "installed.csv: 10 more rows name a filter of another size"

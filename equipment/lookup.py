@@ -2,14 +2,16 @@
 
 import re
 
-from django.db.models import F, Q, QuerySet, Value
-from django.db.models.functions import Replace
+from django.db.models import Case, Exists, Expression, F, IntegerField, OuterRef, Q, QuerySet, Value, When
+from django.db.models.functions import Concat, Replace
 
-from equipment.models import FilterSlot, Person
+from equipment.models import FilterSlot, Person, SiteRole
 from shared.sizes import NotASize, Size, parse_size
 
 AT_MOST = 50
 _SAME_SIDE_M = 0.0005
+# What stands in these is matched word by word; all of it may be written with commas and the like.
+_PLACE = ("system__site__street", "system__site__name", "system__site__customer__name", "location")
 _WORD_FIELDS = (
     "name__icontains",
     "location__icontains",
@@ -25,8 +27,10 @@ _WORD_FIELDS = (
 def look_up(typed: str) -> QuerySet[FilterSlot]:
     """Slots that answer to what was typed: every word must be found in the slot, its place or its people.
 
-    A size finds the slots of that nominal size, the sides in any order, and two sides those of every depth;
-    five digits or more also find phones.
+    A number is a house number, a postcode's beginning or a whole code, and alone also a side of the filter;
+    those come first in which the most words stand whole. A slot's own code finds that slot alone. A size
+    finds the slots of that nominal size, the sides in any order, and two sides those of every depth; five
+    digits or more also find phones.
     """
     typed = typed.strip()
     slots = FilterSlot.objects.in_use().order_by("system__site__name", "name")
@@ -41,13 +45,15 @@ def look_up(typed: str) -> QuerySet[FilterSlot]:
     exact = slots.filter(name__iexact=typed)
     if exact.exists():
         return exact
-    wanted = Q()
-    for word in typed.split()[:8]:
-        wanted &= _word(word)
+    slots = slots.annotate(place=_spaced(*_PLACE))
+    words, wanted = re.findall(r"[^\s,;]+", typed)[:8], Q()
+    for word in words:
+        wanted &= _number(word, len(words) == 1) if word.isdigit() else _word(word)
     digits = re.sub(r"\D", "", typed)
     if len(digits) >= 5:
-        wanted |= Q(system__site__roles__person__in=_people_with_phone(digits))
-    return slots.filter(wanted).distinct()
+        wanted |= _of_person(person__in=_people_with_phone(digits))
+    whole = sum((_stands_whole(word) for word in words), start=Value(0))
+    return slots.filter(wanted).annotate(whole=whole).order_by("-whole", "system__site__name", "name")
 
 
 def as_size(typed: str) -> Size | None:
@@ -78,10 +84,39 @@ def of_face(face: tuple[float, float]) -> Q:
 
 
 def _word(word: str) -> Q:
-    found = Q(system__site__roles__person__name__icontains=word)
+    found = _of_person(person__name__icontains=word)
     for field in _WORD_FIELDS:
         found |= Q(**{field: word})
     return found
+
+
+def _number(word: str, alone: bool) -> Q:
+    """A number as a whole: of the house or the place, a code, the beginning of a postcode, a side."""
+    found = Q(place__contains=f" {word} ") | Q(name=word) | Q(system__name=word)
+    found |= Q(system__site__postcode__istartswith=word) | _of_person(person__name__icontains=word)
+    if alone:
+        found |= Q(nominal_size__startswith=f"{word}x") | Q(nominal_size__contains=f"x{word}x")
+    return found
+
+
+def _of_person(**wanted: object) -> Q:
+    """Slots of homes with such a person; asked apart, so that no slot comes twice."""
+    return Q(Exists(SiteRole.objects.filter(site=OuterRef("system__site"), **wanted)))
+
+
+def _stands_whole(word: str) -> Expression:
+    return Case(When(place__icontains=f" {word} ", then=1), default=0, output_field=IntegerField())
+
+
+def _spaced(*fields: str) -> Expression:
+    """The fields as words with a blank before and behind each."""
+    parts: list[Expression] = [Value(" ")]
+    for field in fields:
+        parts.extend((F(field), Value(" ")))  # type: ignore[arg-type]
+    text: Expression = Concat(*parts)
+    for mark in ",;.()/#":
+        text = Replace(text, Value(mark), Value(" "))
+    return text
 
 
 def _people_with_phone(digits: str) -> QuerySet[Person]:

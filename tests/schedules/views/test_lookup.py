@@ -5,7 +5,15 @@ import re
 import pytest
 from django.test import Client
 
-from tests.factories import FilterSlotFactory, MediaFactory
+from equipment.models import Site
+from tests.factories import (
+    FilterSlotFactory,
+    MediaFactory,
+    PersonFactory,
+    SiteFactory,
+    SiteRoleFactory,
+    SystemFactory,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -43,3 +51,46 @@ def test_two_sides_tell_what_is_on_hand_in_every_depth(depths: Client) -> None:
 
 def test_two_sides_that_nobody_has_find_nothing(depths: Client) -> None:
     assert "0 filters answer to “14x14”" in depths.get("/find/", {"q": "14x14"}).text
+
+
+@pytest.fixture
+def street(manager: Client) -> Client:
+    """A manager at a desk with house numbers that stand in other codes and numbers."""
+    for code, number, size in [
+        ("KB14", "40 Gannet Close", "16x25x1"),
+        ("KB04", "4 Gannet Close", "16x25x1"),
+        ("KB05", "14 Gannet Close", "16x25x1"),
+        ("KB06", "7 Gannet Closes, 14", "16x25x1"),
+        ("KB07", "9 Mill Lane", "14x20x1"),
+        ("KB08", "24 Mill Lane", "20x25x4"),
+    ]:
+        site = SiteFactory(name=f"{number}, home", street=number, city="Kettle Bend", postcode="60114")
+        FilterSlotFactory(name=code, nominal_size=size, system=SystemFactory(name=f"{code}-A", site=site))
+    return manager
+
+
+@pytest.mark.parametrize(
+    ("typed", "found"),
+    [
+        ("4 gannet close kettle bend", ["KB04"]),
+        ("4 Gannet Close, Kettle Bend", ["KB04"]),
+        ("14 gannet", ["KB05", "KB06"]),
+        ("gannet close", ["KB05", "KB04", "KB14", "KB06"]),
+        ("kb14", ["KB14"]),
+        ("14", ["KB05", "KB06", "KB07"]),
+        ("4", ["KB04"]),
+        ("6011 mill", ["KB08", "KB07"]),
+        ("kb0 gannet", ["KB05", "KB04", "KB06"]),
+    ],
+)
+def test_numbers_are_matched_whole_and_whole_words_come_first(
+    street: Client, typed: str, found: list[str]
+) -> None:
+    assert slots(street, typed) == found
+
+
+def test_a_slot_of_a_home_with_two_people_comes_once(street: Client) -> None:
+    site = Site.objects.get(street="4 Gannet Close")
+    for name in ("Ada Lorne", "Ada Lorne the younger"):
+        SiteRoleFactory(site=site, person=PersonFactory(name=name), role="occupant")
+    assert slots(street, "ada lorne") == ["KB04"]

@@ -5,8 +5,13 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext as _
 
+from equipment.bounds import HIGHEST_AIRFLOW_CFM, HIGHEST_STATIC_INWC
+from shared import units
 from shared.sizes import NotASize, Size, parse_size
-from shared.units import Kind, NotAQuantity, label, number, parse
+from shared.units import AIRFLOW, CAPACITY, PRESSURE, Kind, NotAQuantity, label, number, parse
+
+_HIGHEST = {PRESSURE: units.inwc(HIGHEST_STATIC_INWC), AIRFLOW: units.cfm(HIGHEST_AIRFLOW_CFM)}
+_NEVER_NOUGHT = (AIRFLOW, CAPACITY)
 
 
 class QuantityField(forms.CharField):
@@ -36,6 +41,14 @@ class QuantityField(forms.CharField):
             raise forms.ValidationError(
                 _("must be at least %(low)s %(unit)s") % {"low": low, "unit": self.unit}
             )
+        highest = _HIGHEST.get(self.kind)
+        if highest is not None and amount > highest:
+            high = number(highest, self.kind, self.system)
+            raise forms.ValidationError(
+                _("must be at most %(high)s %(unit)s; check the unit") % {"high": high, "unit": self.unit}
+            )
+        if amount == 0 and self.kind in _NEVER_NOUGHT:
+            raise forms.ValidationError(_("must be above 0; leave it empty where it is not known"))
         return amount
 
 

@@ -4,10 +4,13 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+import numpy as np
 import zip2info
-from django.db import transaction
+from django.db import IntegrityError, transaction
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
+from equipment.curves import media_with_curves
 from equipment.models import Customer, Desk, FilterSlot, Media, Person, Reading, Site, SiteRole, System, User
 from equipment.record import NotRecordable, record_reading
 from shared import clock
@@ -30,7 +33,11 @@ class NewSlot:
 
 @dataclass(frozen=True)
 class HandOver:
-    """Everything the form holds; dictionaries hold model fields by name."""
+    """Everything the form holds; dictionaries hold model fields by name.
+
+    ``key`` is the form's own: sent twice, it is handed over once. ``home`` is a site on record that the
+    system is added to; customer, person and site are then those of the record.
+    """
 
     customer: str
     person: dict[str, Any]
@@ -40,19 +47,64 @@ class HandOver:
     slots: list[NewSlot] = field(default_factory=list)
     reading: dict[str, Any] = field(default_factory=dict)
     cautions: str = ""
+    key: str | None = None
+    home: Site | None = None
 
 
 def hand_over(form: HandOver, user: User, now: datetime) -> Site:
-    """Store the install, all or nothing. Raises NotRecordable for names that are taken."""
+    """Store the install, all or nothing; the site of the first time where the form was sent before.
+
+    Raises NotRecordable for names that are taken and for an install without a slot.
+    """
     if not form.slots:
         raise NotRecordable(_("An install has at least one filter slot."))
-    with transaction.atomic():
-        customer, _new = Customer.objects.get_or_create(name=form.customer)
-        site = _site(form, customer)
-        system = _system(form, site)
-        for slot in form.slots:
-            _slot(slot, system, form, user, now)
+    try:
+        return handed_over(form.key) or _store(form, user, now)
+    except (IntegrityError, NotRecordable):
+        # Two of the same form at one time: the other was first.
+        site = handed_over(form.key)
+        if site is None:
+            raise
+        return site
+
+
+def handed_over(key: str | None) -> Site | None:
+    """The home of the system that the form of this key has already made."""
+    return Site.objects.filter(systems__handover_key=key).first() if key else None
+
+
+def alike(customer: str, street: str, postcode: str) -> QuerySet[Site]:
+    """Homes on record of this customer, or at this street and postcode (or with none on record)."""
+    same_place = Q(street__iexact=" ".join(street.split()))
+    if postcode:
+        same_place &= Q(postcode__iexact=postcode) | Q(postcode="")
+    return Site.objects.filter(Q(customer__name__iexact=customer) | same_place).order_by("name")
+
+
+def label_drop(media: Media, airflow_m3s: float | None) -> float | None:
+    """What the label gives for the clean medium at the airflow, in Pa; the highest of its points where the
+    airflow is not known. None where the label has no point."""
+    curve = media_with_curves([media.pk])[media.pk].curve
+    if curve is None:
+        return None
+    if airflow_m3s is None:
+        return float(max(media.points.values_list("clean_drop_pa", flat=True)))
+    return float(curve.clean_drop(np.array([airflow_m3s]))[0])
+
+
+@transaction.atomic
+def _store(form: HandOver, user: User, now: datetime) -> Site:
+    site = form.home or _site(form, Customer.objects.get_or_create(name=form.customer)[0])
+    system = _system(form, site)
+    for slot in form.slots:
+        _slot(slot, system, form, user, now)
     return site
+
+
+def zone_of(postcode: str) -> str:
+    """The zone of a US postcode, or nothing."""
+    known = zip2info.info(postcode[:5]) if postcode[:5].isdigit() else None
+    return known.timezone or "" if known else ""
 
 
 def _site(form: HandOver, customer: Customer) -> Site:
@@ -85,7 +137,7 @@ def placed(fields: dict[str, Any]) -> dict[str, Any]:
 def _system(form: HandOver, site: Site) -> System:
     if System.objects.filter(name=form.system["name"]).exists():
         raise NotRecordable(_("A system of this name is already on record."))
-    return System.objects.create(site=site, **form.system)
+    return System.objects.create(site=site, handover_key=form.key, **form.system)
 
 
 def _slot(new: NewSlot, system: System, form: HandOver, user: User, now: datetime) -> FilterSlot:

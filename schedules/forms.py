@@ -2,13 +2,16 @@
 
 from datetime import date
 from typing import Any
+from zoneinfo import available_timezones
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from equipment.fields import QuantityField, SizeField
-from equipment.models import FilterSlot, LifeEvent, Media, Person, Reading, Site, SiteRole, System
+from equipment.handover import label_drop, zone_of
+from equipment.models import Desk, FilterSlot, LifeEvent, Media, Person, Reading, Site, SiteRole, System
 from schedules.models import MaintenanceTask, Technician
+from shared import units as quantities
 from shared.units import AIRFLOW, CAPACITY, PRESSURE
 
 LONGEST_INTERVAL_DAYS = 30 * 366
@@ -116,8 +119,10 @@ class PersonForm(forms.Form):
 
 
 class HandOverForm(forms.Form):
-    """The install: who, where, what, and what was read."""
+    """The install: who, where, what, and what was read; at a home on record its household is left out."""
 
+    key = forms.CharField(widget=forms.HiddenInput, required=False, max_length=32)
+    on = DayField(label=_("Day of the install"), required=False)
     customer = forms.CharField(label=_("Customer"), max_length=120)
     email = forms.EmailField(label=_("Mail"), required=False)
     phone = forms.CharField(label=_("Phone"), required=False, max_length=40)
@@ -128,6 +133,7 @@ class HandOverForm(forms.Form):
     postcode = forms.CharField(label=_("Postcode"), required=False, max_length=20)
     latitude = forms.FloatField(label=_("Latitude"), required=False, min_value=-90, max_value=90)
     longitude = forms.FloatField(label=_("Longitude"), required=False, min_value=-180, max_value=180)
+    timezone = forms.ChoiceField(label=_("Time zone"), required=False)
     pets = forms.NullBooleanField(label=_("Pets"), required=False)
     cautions = forms.CharField(
         label=_("Cautions (attic, ladder, combustion appliances)"),
@@ -149,26 +155,54 @@ class HandOverForm(forms.Form):
         label=_("Coil"), required=False, choices=[("", _("not noted")), *Reading.Coil.choices]
     )
 
-    def __init__(self, units: str, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, units: str, *args: Any, home: Site | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         use_units(self, units)
+        zone = self.fields["timezone"]
+        assert isinstance(zone, forms.ChoiceField)  # noqa: S101
+        zone.choices = _zones(str(self["postcode"].value() or ""))
+        if home is not None:
+            for name in (*self.HOUSEHOLD, "cautions"):
+                del self.fields[name]
 
     HOUSEHOLD = (
-        "customer", "email", "phone", "language", "street", "city", "region", "postcode", "latitude",
-        "longitude", "pets",
+        "customer", "email", "phone", "language", "street", "city", "region", "postcode", "timezone",
+        "latitude", "longitude", "pets",
     )  # fmt: skip
     MEASURED = (
-        "kind", "blower", "capacity", "design_airflow", "return_static", "supply_static", "rated_static",
-        "return_budget", "airflow_method", "coil",
+        "on", "kind", "blower", "capacity", "design_airflow", "return_static", "supply_static",
+        "rated_static", "return_budget", "airflow_method", "coil",
     )  # fmt: skip
 
     def household(self) -> list[forms.BoundField]:
         """Who and where."""
-        return [self[name] for name in self.HOUSEHOLD]
+        return [self[name] for name in self.HOUSEHOLD if name in self.fields]
 
     def measured(self) -> list[forms.BoundField]:
         """What the manometer and the unit's plate say."""
         return [self[name] for name in self.MEASURED]
+
+    def clean(self) -> dict[str, Any]:
+        """Half a position is none."""
+        data = super().clean() or {}
+        given = {name: data.get(name) is not None for name in ("latitude", "longitude")}
+        for name, there in given.items():
+            if not there and any(given.values()) and name not in self.errors:
+                self.add_error(name, _("A position needs both latitude and longitude."))
+        return data
+
+
+def _zones(postcode: str) -> list[tuple[str, Any]]:
+    """The postcode's or the desk's zone first, then those of the United States, then all."""
+    usual = zone_of(postcode) or Desk.the().timezone
+    every = sorted(available_timezones())
+    near = [name for name in every if name.startswith("US/")]
+    by_itself = _("by the postcode, else %(zone)s") % {"zone": usual}
+    return [
+        ("", f"{usual} (%s)" % _("by the postcode") if zone_of(postcode) else by_itself),
+        ("US", [(name, name) for name in near]),
+        ("–", [(name, name) for name in every if name not in near]),
+    ]
 
 
 class HandOverSlotForm(forms.Form):
@@ -176,6 +210,7 @@ class HandOverSlotForm(forms.Form):
 
     size = SizeField(label=_("Nominal size"), required=False)
     location = forms.CharField(label=_("Where it is"), required=False, max_length=200)
+    access_notes = forms.CharField(label=_("How to reach it"), required=False, max_length=500)
     medium = forms.ModelChoiceField(
         Media.objects.order_by("nominal_size", "merv"),
         label=_("Filter fitted"),
@@ -187,6 +222,9 @@ class HandOverSlotForm(forms.Form):
     changed_by = forms.ChoiceField(
         label=_("Changed by"), choices=FilterSlot.ChangedBy.choices, required=False
     )
+    sure = forms.BooleanField(
+        label=_("The drop was read so, with the clean filter"), required=False, widget=forms.HiddenInput
+    )
 
     def __init__(self, *args: Any, units: str = "ip", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -195,15 +233,41 @@ class HandOverSlotForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         """A slot needs its size; a medium must be of that size."""
         data = super().clean() or {}
-        said = [name for name, value in data.items() if value and name != "changed_by"]
+        said = [name for name, value in data.items() if value and name not in ("changed_by", "sure")]
         if said and data.get("size") is None and "size" not in self.errors:
             self.add_error("size", _("Write the size that the label gives, such as 16x25x1."))
         media, size = data.get("medium"), data.get("size")
         if media and size and media.nominal_size != size.label:
             self.add_error("medium", _("This filter is another size than the slot."))
+        if data.get("clean_drop") is not None:
+            self._check_drop(data)
         return data
 
+    def _check_drop(self, data: dict[str, Any]) -> None:
+        """Refuse a drop that no clean filter has; have one far above the label confirmed."""
+        drop, unit = data["clean_drop"], self.fields["clean_drop"]
+        assert isinstance(unit, QuantityField)  # noqa: S101
+        if drop > HIGHEST_CLEAN_PA:
+            high = quantities.show(HIGHEST_CLEAN_PA, PRESSURE, unit.system)
+            self.add_error("clean_drop", _("No clean filter takes more than %(high)s.") % {"high": high})
+            return
+        label = label_drop(data["medium"], data.get("airflow")) if data.get("medium") else None
+        if drop <= (ODD_WITHOUT_LABEL_PA if label is None else TIMES_LABEL * label):
+            return
+        self.fields["sure"].widget = forms.CheckboxInput()
+        if data.get("sure"):
+            return
+        again = _("Read it again, or say below that it was read so, with the clean filter.")
+        why = str(_("That is much for a clean filter."))
+        if label is not None:
+            said = quantities.show(label, PRESSURE, unit.system)
+            why = _("The label gives %(drop)s for the clean filter.") % {"drop": said}
+        self.add_error("clean_drop", f"{why} {again}")
 
+
+HIGHEST_CLEAN_PA = quantities.inwc(5)
+ODD_WITHOUT_LABEL_PA = quantities.inwc(1)
+TIMES_LABEL = 3
 MOST_SLOTS = 12
 HandOverSlots = forms.formset_factory(HandOverSlotForm, extra=1, max_num=MOST_SLOTS)
 

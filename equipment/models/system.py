@@ -31,6 +31,8 @@ class System(models.Model):
     supply_static_pa = models.FloatField(_("supply static"), null=True, blank=True)
     replaced_on = models.DateField(_("replaced on"), null=True, blank=True)
     replaced_by = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT)
+    # Of the form that handed it over, so that the same form sent twice makes one system.
+    handover_key = models.CharField(max_length=32, unique=True, null=True, blank=True, editable=False)
 
     history = HistoricalRecords()
 

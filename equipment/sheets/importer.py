@@ -34,6 +34,10 @@ SHEETS: tuple[tuple[str, tuple[Column, ...], Loader], ...] = (
 )
 
 
+# What people keep tables in: such a file in the directory was perhaps meant.
+_TABLES = {".csv", ".tsv", ".txt", ".xls", ".xlsx", ".ods"}
+
+
 class NoSheets(ValueError):
     """The directory holds none of the known sheets."""
 
@@ -55,7 +59,9 @@ def import_sheets(
     if not present:
         raise NoSheets(f"{directory} holds none of " + ", ".join(entry[0] for entry in SHEETS))
     known = {entry[0] for entry in SHEETS}
-    others = sorted(path.name for path in directory.glob("*.csv") if path.name not in known)
+    others = sorted(
+        path.name for path in directory.iterdir() if path.suffix.lower() in _TABLES and path.name not in known
+    )
     report.remarks.extend(f"{name}: not a sheet known here, left unread" for name in others)
     run = Import(now, report, Desk.the().timezone, progress)
     with transaction.atomic():

@@ -16,8 +16,8 @@ from shared.units import AIRFLOW, CAPACITY, PRESSURE, Kind
         (AIRFLOW, "60000", "at most 50"),
         (AIRFLOW, "0", "above 0"),
         (CAPACITY, "0", "above 0"),
-        (PRESSURE, "1e999", ""),
-        (PRESSURE, "nan", ""),
+        (PRESSURE, "1e999", "1e999|finite|number"),
+        (PRESSURE, "nan", "nan|number"),
     ],
 )
 def test_what_no_home_has_is_refused(kind: Kind, typed: str, why: str) -> None:

@@ -86,7 +86,8 @@ def _batches(systems: Sequence[int] | None) -> Iterator[list[int]]:
 
 def _plan(slot: SlotFacts, place: int, result: FleetForecast, as_of: date, now: datetime) -> Plan:
     station = slot.row.system.site.station
-    findings = findings_of(slot, place, result)
+    notes = [*slot.notes, *_log_notes(slot, place, result)]
+    findings = findings_of(slot, place, result, notes)
     return Plan(
         slot=slot.row,
         due_on=_day(result.due, place),
@@ -99,7 +100,7 @@ def _plan(slot: SlotFacts, place: int, result: FleetForecast, as_of: date, now: 
         limit_drop_pa=_number(slot.limit_pa),
         run_hours=_number(result.run_hours[place]),
         life_began_on=_began_on(slot, float(result.began[place])),
-        notes=[*slot.notes, *_log_notes(slot, place, result)],
+        notes=notes,
         findings=findings,
         finding_count=sum(finding["present"] for finding in findings),
         as_of=as_of,

@@ -15,6 +15,9 @@ from schedules.models import Visit
 from shared.units import PRESSURE, show
 
 TITLES = {
+    "nothing_left": gettext_lazy("The ducts leave the filter nothing"),
+    "size_differs": gettext_lazy("Another size than the slot's"),
+    "loads_fast": gettext_lazy("Full within a month"),
     "fall": gettext_lazy("A change that nobody wrote down?"),
     "jump": gettext_lazy("One reading far too high"),
     "dip": gettext_lazy("One reading far too low"),
@@ -94,6 +97,27 @@ def _day(iso: str | None) -> date | None:
 def _words() -> dict[str, tuple[str, str, str]]:
     left_out = _("It is left out of the date.")
     return {
+        "nothing_left": (
+            _(
+                "By the statics on record the ducts leave the blower no more for the filter than a clean "
+                "one's own %(beside)s."
+            ),
+            _("The clean drop itself counts as the limit, so it is due today; the household is not told."),
+            _(
+                "Measure the statics again, filter out and filter in. If they hold, the face is too small or "
+                "the filter too fine for this blower."
+            ),
+        ),
+        "size_differs": (
+            _("The filter on record is not of this slot's size."),
+            _("Its own label and the slot's face are used for the date all the same."),
+            _("See which is in there, and whether air passes beside it; then put the record right."),
+        ),
+        "loads_fast": (
+            _("A filter is full here within a month."),
+            _("The dates follow what was read."),
+            _("A larger or deeper filter would last longer; so would less dust, if its cause is found."),
+        ),
         "fall": (
             _(
                 "The drop fell from %(seen)s on %(on)s to %(beside)s on %(until)s, and no change is on "

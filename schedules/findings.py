@@ -21,6 +21,9 @@ from schedules.planning.visit_rules import (
     log_stopped,
 )
 
+# Notes of a plan that somebody should look into, dated by when the filter went in.
+NOTED = ("nothing_left", "size_differs", "loads_fast")
+
 
 def set_aside(slots: list[SlotFacts], media: dict[int, Medium], as_of: date) -> None:
     """Take out of every slot's lives the readings that are no filter's drop, and note them as findings."""
@@ -45,11 +48,18 @@ def note_silent_logs(slots: list[SlotFacts], runtime: list[tuple[int, date, floa
             slot.findings.append(found("log_stopped", [float(stopped[slot.row.system_id])], True))
 
 
-def findings_of(slot: SlotFacts, place: int, result: FleetForecast) -> list[Finding]:
-    """All findings of the slot at ``place`` of the forecast, those of the present filter first."""
+def findings_of(slot: SlotFacts, place: int, result: FleetForecast, notes: list[str]) -> list[Finding]:
+    """All findings of the slot at ``place`` of the forecast, those of the present filter first; some of a
+    plan's ``notes`` are findings too."""
     odd = [_of_odd(one) for one in result.odd if one.slot == place]
-    every = sorted([*slot.findings, *odd], key=lambda finding: finding["on"], reverse=True)
+    clean = _number(slot.clean_pa)
+    noted = [found(note, [slot.now.began], True, beside_pa=clean) for note in notes if note in NOTED]
+    every = sorted([*slot.findings, *odd, *noted], key=lambda finding: finding["on"], reverse=True)
     return sorted(every, key=lambda finding: not finding["present"])
+
+
+def _number(value: float) -> float | None:
+    return None if np.isnan(value) else round(value, 3)
 
 
 def _of_odd(odd: Odd) -> Finding:

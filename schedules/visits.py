@@ -6,7 +6,6 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.utils import formats
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, User
@@ -191,8 +190,8 @@ def _refuse_hours(technician: Technician, window_from: time | None, window_to: t
             _("%(name)s works from %(starts)s to %(ends)s; the hours asked for lie outside.")
             % {
                 "name": technician.name,
-                "starts": formats.date_format(technician.day_starts, "H:i"),
-                "ends": formats.date_format(technician.day_ends, "H:i"),
+                "starts": f"{technician.day_starts:%H:%M}",
+                "ends": f"{technician.day_ends:%H:%M}",
             }
         )
 

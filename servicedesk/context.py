@@ -9,6 +9,9 @@ from equipment.models import Desk, User
 from schedules.models import Technician
 from servicedesk.access import may_read, who
 
+# So many places stand beside the name; the rest are behind one word.
+AT_HAND = 5
+
 
 def desk(request: HttpRequest) -> dict[str, Any]:
     """The desk and the few plain words on top that this visitor may follow."""
@@ -16,13 +19,13 @@ def desk(request: HttpRequest) -> dict[str, Any]:
     places = [
         ("due-list", _("Due")),
         ("visits", _("Visits")),
-        ("tasks", _("Tasks")),
         ("findings", _("Findings")),
-        ("promises", _("Dates right?")),
-        ("hand-over", _("Hand-over")),
         ("call-list", _("To ring")),
+        ("hand-over", _("Hand-over")),
+        ("tasks", _("Tasks")),
         ("outbox", _("Letters")),
         ("sheets", _("Sheets")),
+        ("promises", _("Dates right?")),
         ("home", _("My filters")),
     ]
     visitor = who(user)
@@ -30,7 +33,14 @@ def desk(request: HttpRequest) -> dict[str, Any]:
     own_day = Technician.objects.filter(user=user).first() if isinstance(user, User) else None
     return {
         "the_desk": Desk.the(),
-        "places": shown,
+        "places": shown[:AT_HAND],
+        "more_places": shown[AT_HAND:],
+        "in_more_places": _here(request) in {name for name, _word in shown[AT_HAND:]},
         "may_look_up": bool(visitor & may_read("look-up")),
         "own_day": own_day,
     }
+
+
+def _here(request: HttpRequest) -> str:
+    match = getattr(request, "resolver_match", None)
+    return match.url_name or "" if match else ""

@@ -88,7 +88,7 @@ def _readings(slot: FilterSlot, units: str, carried: dict[float, str]) -> list[d
             "taken_at": row.taken_at,
             "carried_text": carried.get(local_ordinal(row.taken_at, tz), ""),
             "drop_text": show(row.filter_drop_pa, PRESSURE, units),
-            "airflow_text": show(row.airflow_m3s, AIRFLOW, units),
+            "airflow_text": show(row.airflow_m3s, AIRFLOW, units) if row.airflow_m3s else "",
         }
         for row in slot.readings.order_by("-taken_at")[:40]
     ]

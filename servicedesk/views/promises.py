@@ -117,6 +117,6 @@ def _drawing(shares: list[Share]) -> str:
 
 def _left_out(record: Record) -> list[str]:
     """Which readings the figures do not hold, and why."""
-    said = [(_("findings, see there"), record.findings), (_("not looked at yet"), record.waiting)]
+    said = [(_("findings, see there"), record.findings), (_("to be looked at soon"), record.waiting)]
     said += [(str(Foretold.WhyNot(why).label), count) for why, count in record.without.items()]
     return [f"{count}: {why}" for why, count in said if count]

@@ -176,3 +176,12 @@ def test_the_same_high_reading_twice_in_one_visit_is_not_taken_for_a_grille(plan
     )
     due.replan(NOW, FilterSlot.objects.all())
     assert kinds(Plan.objects.get()) == ["high_new"]
+
+
+@pytest.mark.django_db
+def test_what_the_record_itself_says_is_wrong_is_a_finding_too(planned: Planned) -> None:
+    tight = {"return_budget_inwc": 0.3, "return_static_inwc": 0.25}
+    plan = planned(STEADY, **tight)
+    assert "nothing_left" in kinds(plan)
+    said = next(said for said in say_all(plan.findings, "us") if said.kind == "nothing_left")
+    assert "0.10" in said.seen

@@ -85,7 +85,7 @@ def test_readings_without_a_promise_are_counted_with_the_reason(
     ReadingFactory(slot=home_slot, taken_at=timezone.now() - timedelta(days=8))
     text = text_of(manager)
     assert "1: nobody knows when the filter went in" in text
-    assert "1: not looked at yet" in text
+    assert "1: to be looked at soon" in text
 
 
 def test_the_queries_stay_the_same_however_many_readings(

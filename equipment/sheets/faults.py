@@ -3,6 +3,9 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+# A reason may quote the cell, and a cell may be a whole book.
+_LONGEST = 300
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -27,8 +30,14 @@ class Refused(ValueError):
 
 
 def printable(text: str) -> str:
-    """``text`` with bytes that were no UTF-8 written out, so that any terminal and page can show it."""
-    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+    """``text`` with bytes that were no UTF-8, line ends and other unseen characters written out, so that any
+    terminal and page can show it on one line."""
+    if text.isprintable():
+        return text
+    return "".join(
+        character if character.isprintable() else character.encode("unicode_escape").decode()
+        for character in text
+    )
 
 
 @dataclass
@@ -45,7 +54,10 @@ class Report:
     def fault(self, sheet: str, line: int, column: str, value: object, reason: str) -> None:
         """Note a fault."""
         shown = "" if value is None else printable(str(value))
-        self.faults.append(Fault(sheet, line, column, shown, printable(reason)))
+        why = printable(reason)
+        self.faults.append(
+            Fault(sheet, line, column, shown, why if len(why) <= _LONGEST else f"{why[:_LONGEST]}...")
+        )
 
     def remark(self, text: str) -> None:
         """Note what is no fault but should be known."""

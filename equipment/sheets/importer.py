@@ -68,6 +68,8 @@ def import_sheets(
         for name, columns, load in present:
             _load_agreeing(Sheet(directory / name, columns, report), load, run)
         stamp(run)
+        place = {entry[0]: number for number, entry in enumerate(SHEETS)}
+        report.faults.sort(key=lambda fault: (place[fault.sheet], fault.line))
         report.stored = keep_good or not report.faults
         if not report.stored:
             transaction.set_rollback(True)

@@ -12,7 +12,13 @@ from equipment.sheets.dispute import Dispute
 from equipment.sheets.faults import Refused, Report
 
 Row = dict[str, Any]
-_OTHER_ENCODINGS = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16", b"PK": "a spreadsheet program's own format"}
+_SPREADSHEET = "a spreadsheet program's own format"
+_OTHER_ENCODINGS = {
+    b"\xff\xfe": "UTF-16",
+    b"\xfe\xff": "UTF-16",
+    b"PK": _SPREADSHEET,
+    b"\xd0\xcf": _SPREADSHEET,
+}
 
 
 @dataclass(frozen=True)
@@ -73,10 +79,11 @@ class Sheet:
 
     def _is_something_else(self, raw: io.BufferedReader) -> bool:
         start = raw.peek(2)[:2]
-        if start in _OTHER_ENCODINGS:
-            self.refuse(1, "", "", f"the file is {_OTHER_ENCODINGS[start]}; save it as CSV in UTF-8")
-            return True
-        return False
+        # Western text in UTF-16 without a mark has every other byte nought.
+        other = _OTHER_ENCODINGS.get(start) or ("UTF-16" if len(start) == 2 and 0 in start else "")
+        if other:
+            self.refuse(1, "", "", f"the file is {other}; save it as CSV in UTF-8")
+        return bool(other)
 
     def _parsed(self, reader: Any) -> Iterator[Cells]:
         wanted: list[tuple[int, Column]] | None = None

@@ -153,3 +153,38 @@ def test_what_the_csv_module_writes_is_read_back(importing: Importing) -> None:
     csv.writer(out).writerows([["media", "nominal_size", "merv"], [name, "16x25x1", 8]])
     assert not importing(media=out.getvalue()).faults
     assert Media.objects.get().name == name
+
+
+def test_a_reason_that_quotes_a_very_long_cell_is_cut(importing: Importing) -> None:
+    report = importing(media=GOOD + f"long,{'9' * 4000}x25x1,8\n")
+    assert len(report.faults[0].reason) < 310
+
+
+def test_unseen_characters_are_written_out_on_one_line(importing: Importing) -> None:
+    report = importing(media=GOOD + 'odd,"16x\x00\n25",8\n')
+    assert "16x\\x00\\n25" in str(report.faults[0])
+    assert all(line.isprintable() for line in report.lines())
+
+
+@pytest.mark.parametrize("start", [b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", b"PK\x03\x04"])
+def test_both_kinds_of_spreadsheet_files_are_named(importing: Importing, start: bytes) -> None:
+    (fault,) = importing(media=start + bytes(300)).faults
+    assert "spreadsheet" in fault.reason
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_utf_16_without_a_mark_is_named(importing: Importing, encoding: str) -> None:
+    (fault,) = importing(media=GOOD.encode(encoding)).faults
+    assert "UTF-16" in fault.reason
+
+
+def test_faults_come_in_the_order_of_their_lines(importing: Importing) -> None:
+    row = "Reed,{0},{0},{0},16x25x1,{1},{2}\n"
+    report = importing(
+        installed="customer,site,system,filter_slot,nominal_size,latitude,media\n"
+        + row.format("a", "41", "")
+        + row.format("b", "north", "")
+        + row.format("c", "", "nope")
+        + row.format("d", "91", "")
+    )
+    assert [line for line, _ in places(report)] == [2, 3, 3, 4, 5, 5]

@@ -249,3 +249,12 @@ def test_all_faults_of_the_form_are_said_at_once(manager: Client) -> None:
         PAGE, {**ONE, "street": "", "return_static": "12", "design_airflow": "0", "form-0-clean_drop": "12"}
     )
     assert answer.text.count('class="error"') == 4
+
+
+def test_the_homes_page_leads_staff_to_the_form_for_another_system(
+    manager: Client, homeowner: Client, home: Site
+) -> None:
+    link = f'href="{PAGE}?home={home.pk}"'
+    page = reverse("site", args=[home.pk])
+    assert link in manager.get(page).text
+    assert link not in homeowner.get(page).text

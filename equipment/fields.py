@@ -45,7 +45,7 @@ class QuantityField(forms.CharField):
         if highest is not None and amount > highest:
             high = number(highest, self.kind, self.system)
             raise forms.ValidationError(
-                _("must be at most %(high)s %(unit)s; check the unit") % {"high": high, "unit": self.unit}
+                _("must be at most %(high)s %(unit)s. Check the unit.") % {"high": high, "unit": self.unit}
             )
         if amount == 0 and self.kind in _NEVER_NOUGHT:
             raise forms.ValidationError(_("must be above 0; leave it empty where it is not known"))

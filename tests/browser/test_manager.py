@@ -120,7 +120,7 @@ def test_an_install_is_handed_over_on_a_phone(world: World, page_at: PageAt, sig
     page.get_by_label("Filter fitted").first.select_option(label="plain-8")
     page.get_by_label("Drop with the clean filter").first.fill("0.10")
     page.get_by_label("Airflow measured at the unit").fill("600")
-    page.get_by_role("button", name="Hand it over").click()
+    page.get_by_role("button", name="Hand it over", exact=True).click()
     site = Site.objects.get(street="3 Quarry Road")
     page.wait_for_url("**" + reverse("site", args=[site.pk]))
     due_by = formats.date_format(world.today + timedelta(days=183), "j F Y")

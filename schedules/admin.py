@@ -128,3 +128,12 @@ class FeedAdmin(NoDelete):
     list_display = ("site", "created_at", "withdrawn_at")
     exclude = ("secret",)
     raw_id_fields = ("site",)
+
+
+@admin.register(models.Rung)
+class RungAdmin(NoDelete):
+    """Calls that were made."""
+
+    list_display = ("site", "at", "by", "reached", "why")
+    list_filter = ("reached",)
+    date_hierarchy = "at"

@@ -1,8 +1,9 @@
 """Letters: one small function a kind, one builder for all; templates are found by the kind's name."""
 
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
 from email.utils import format_datetime
+from typing import Any
 
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
@@ -16,8 +17,11 @@ from equipment.fitted import fitted_media
 from equipment.models import Desk, FilterSlot, Media, Person, User
 from schedules import explain
 from schedules.addresses import absolute, host
+from schedules.feeds import visit_file
 from schedules.models import Notice, Policy
 from schedules.notice_slots import of_a_technician, open_slots
+from schedules.visit_notices import told_of
+from schedules.visit_promises import hours_words, promise_of
 from shared import clock, signing
 from shared.signing import Purpose
 
@@ -33,6 +37,8 @@ class Letter:
     message_id: str
     stop_url: str
     at: datetime
+    said: dict[str, Any] = field(default_factory=dict)
+    calendar: bytes = b""
 
 
 @dataclass(frozen=True)
@@ -72,15 +78,37 @@ def filter_lines(slots: list[FilterSlot], now: datetime) -> list[FilterLine]:
 
 
 def _filters_due(notice: Notice, now: datetime) -> Letter:
-    lines = filter_lines(_spoken_of(notice, now), now)
+    lines = filter_lines(_soonest_first(_spoken_of(notice, now)), now)
     first = min((line.slot.plan.due_on for line in lines if line.slot.plan.due_on), default=None)
-    subject = ngettext(
-        "Your air filter: change it by %(day)s", "Your %(n)d air filters: change them by %(day)s", len(lines)
-    )
-    subject %= {"n": len(lines), "day": explain.say_short(first) if first else "–"}
+    subject = _subject(len(lines), first, _reader_today(notice, now))
     if notice.kind == Notice.Kind.FOLLOW_UP:
         subject = _("Still to do: %(subject)s") % {"subject": subject}
     return _build(notice, subject, {"lines": lines, "follow_up": notice.kind == Notice.Kind.FOLLOW_UP}, now)
+
+
+def _soonest_first(slots: list[FilterSlot]) -> list[FilterSlot]:
+    return sorted(slots, key=lambda slot: (slot.plan.due_on is None, slot.plan.due_on, slot.name))
+
+
+def _reader_today(notice: Notice, now: datetime) -> date:
+    zone = notice.site.zone(Desk.the().timezone) if notice.site else Desk.the().zone
+    return clock.local_day(now, zone)
+
+
+def _subject(count: int, first: date | None, today: date) -> str:
+    """By which day, or since when; the year is named where it is not plain."""
+    if first is not None and first < today:
+        text = ngettext(
+            "Your air filter has been due since %(day)s",
+            "Your %(n)d air filters: the first has been due since %(day)s",
+            count,
+        )
+        return text % {"n": count, "day": explain.say_day(first)}
+    text = ngettext(
+        "Your air filter: change it by %(day)s", "Your %(n)d air filters: change them by %(day)s", count
+    )
+    said = explain.say_short(first) if first and first.year == today.year else explain.say_day(first)
+    return text % {"n": count, "day": said}
 
 
 def _spoken_of(notice: Notice, now: datetime) -> list[FilterSlot]:
@@ -89,6 +117,32 @@ def _spoken_of(notice: Notice, now: datetime) -> list[FilterSlot]:
     elsewhere = of_a_technician(slot.pk for slot in still)
     rows = notice.slots.select_related("slot__system__site", "slot__plan", "slot__first_media")
     return [slot for slot in still if slot.pk not in elsewhere] or [row.slot for row in rows]
+
+
+def _visit(notice: Notice, now: datetime) -> Letter:
+    """Somebody comes, comes at another time, or does not come after all."""
+    visit = notice.visit
+    if visit is None or notice.site is None:
+        raise ValueError("a letter about a visit needs its visit and site")
+    stands, told = promise_of(visit), told_of(visit)
+    tz = notice.site.zone(Desk.the().timezone)
+    if not stands.coming:
+        subject = _("Called off: our visit %(when)s") % {"when": hours_words(told or stands, tz)}
+    elif told is not None and told.day is not None and told.coming:
+        subject = _("Moved: we come %(when)s") % {"when": hours_words(stands, tz)}
+    else:
+        subject = _("We come %(when)s") % {"when": hours_words(stands, tz)}
+    jobs = visit.jobs.select_related("slot__system__site", "task")
+    more: dict[str, object] = {
+        "visit": visit,
+        "coming": stands.coming,
+        "hours_known": stands.first is not None,
+        "when": hours_words(stands if stands.coming else told or stands, tz),
+        "slots": [job.slot for job in jobs if job.slot],
+        "tasks": [job.task for job in jobs if job.task],
+    }
+    letter = _build(notice, subject, more, now)
+    return replace(letter, said=stands.as_json(), calendar=visit_file(visit, stands, now))
 
 
 def _sign_in(notice: Notice, now: datetime) -> Letter:
@@ -112,7 +166,10 @@ _BY_KIND = {
     Notice.Kind.FILTERS_DUE.value: _filters_due,
     Notice.Kind.FOLLOW_UP.value: _filters_due,
     Notice.Kind.SIGN_IN.value: _sign_in,
+    Notice.Kind.VISIT.value: _visit,
 }
+# Letters that have a template of their own, and that nobody can stop: they were asked for or agreed to.
+_OWN_TEMPLATE = {Notice.Kind.SIGN_IN.value: "sign_in", Notice.Kind.VISIT.value: "visit"}
 
 
 def answer_url(notice: Notice) -> str:
@@ -129,8 +186,7 @@ def stop_url(person: Person | None) -> str:
 
 def _build(notice: Notice, subject: str, more: dict[str, object], now: datetime) -> Letter:
     desk = Desk.the()
-    # Nobody can stop the link that they asked for.
-    stop = "" if notice.kind == Notice.Kind.SIGN_IN else stop_url(notice.person)
+    stop = "" if notice.kind in _OWN_TEMPLATE else stop_url(notice.person)
     context = {
         "desk": desk,
         "person": notice.person,
@@ -140,7 +196,7 @@ def _build(notice: Notice, subject: str, more: dict[str, object], now: datetime)
         "stop_url": stop,
         **more,
     }
-    name = "sign_in" if notice.kind == Notice.Kind.SIGN_IN else "filters_due"
+    name = _OWN_TEMPLATE.get(notice.kind, "filters_due")
     return Letter(
         to=notice.sent_to or (notice.person.email if notice.person else ""),
         subject=subject,
@@ -165,6 +221,8 @@ def post(letter: Letter) -> None:
         headers=_headers(letter),
     )
     mail.attach_alternative(letter.html, "text/html")
+    if letter.calendar:
+        mail.attach("visit.ics", letter.calendar.decode(), "text/calendar")
     mail.send()
 
 

@@ -108,9 +108,10 @@ def _why(plan: Plan, policy: Policy, units: str) -> str:
         return _why_risk(plan, policy, units)
     days = (plan.due_on - plan.life_began_on).days if plan.due_on and plan.life_began_on else 0
     if plan.reason == Plan.Reason.MEDIUM:
-        return _("This filter is made to stay in for %(days)d days at most, and that time is up then.") % {
-            "days": days
-        }
+        return _(
+            "However clean it looks, a filter of this make-up may stay in for %(days)d days at most: its age "
+            "sets the day, not its load."
+        ) % {"days": days}
     if plan.reason == Plan.Reason.COST:
         return _("From this day on, the fan's extra electricity would cost more than a fresh filter saves.")
     if plan.p50_on is None:
@@ -171,22 +172,22 @@ def assumptions(plan: Plan | None) -> list[str]:
         "limit_twice_clean": _("The limit is twice the clean drop."),
         "limit_budget": _("The limit is what the ducts leave of the blower's static."),
         "nothing_left": _(
-            "FINDING: the ducts leave the filter nothing above its clean drop. A technician should look."
+            "the ducts leave the filter nothing above its clean drop. A technician should look."
         ),
         "statics_assumed": _("A duct's static was not measured and is taken as nought."),
         "below_clean": _(
-            "FINDING: a reading lies below the clean drop. Is the filter in place, does air pass beside it, "
+            "a reading lies below the clean drop. Is the filter in place, does air pass beside it, "
             "was the right tap read? It was left out of the date."
         ),
         "loads_fast": _(
-            "FINDING: a filter is full within a month here. A larger or deeper one would last; so would less "
+            "a filter is full within a month here. A larger or deeper one would last; so would less "
             "dust, if its cause is found."
         ),
         "begun_anew": _(
-            "FINDING: the drop fell as if a fresh filter had gone in that nobody wrote down. The date counts "
+            "the drop fell as if a fresh filter had gone in that nobody wrote down. The date counts "
             "from then; the fan hours count from the last change on record."
         ),
-        "size_differs": _("FINDING: the filter on record is of another size than its slot."),
+        "size_differs": _("the filter on record is of another size than its slot."),
         "usual_pace": _("This desk has too few readings yet: how fast it loads is taken from a usual house."),
         "fleet_pace": _("How fast filters load in the other homes of this desk is taken into account."),
         "no_log": _("No fan log here: hours are expected from the weather, so the span is wide."),

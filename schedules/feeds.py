@@ -12,6 +12,7 @@ from equipment.models import Desk, FilterSlot, Media, Site
 from schedules.addresses import absolute
 from schedules.explain import explain
 from schedules.models import Feed, Policy, Visit
+from schedules.visit_promises import Promise
 from shared import clock
 
 
@@ -54,6 +55,28 @@ def render(site: Site, now: datetime) -> CalendarFile:
         calendar.add_component(_visit_event(visit, desk))
     body = calendar.to_ical()
     return CalendarFile(body, f'"{hashlib.sha256(body).hexdigest()[:32]}"')
+
+
+def visit_file(visit: Visit, promise: Promise, now: datetime) -> bytes:
+    """One visit as an iCalendar file for its letter, under the UID that the feed gives it."""
+    desk, calendar, event = Desk.the(), Calendar(), Event()
+    calendar.add("prodid", "-//servicedesk//filter dates//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    event.add("uid", f"visit-{visit.pk}@{desk.calendar_key}")
+    event.add("dtstamp", now)
+    event.add("sequence", visit.notices.count())
+    event.add("summary", _("Visit by %(desk)s") % {"desk": desk.name})
+    event.add("status", "CONFIRMED" if promise.coming else "CANCELLED")
+    day = promise.day or visit.day or clock.local_day(now, desk.zone)
+    if promise.first and promise.last:
+        event.add("dtstart", promise.first)
+        event.add("dtend", promise.last)
+    else:
+        event.add("dtstart", day)
+        event.add("dtend", day + timedelta(days=1))
+    calendar.add_component(event)
+    return bytes(calendar.to_ical())
 
 
 def _slots(site: Site) -> list[FilterSlot]:

@@ -19,6 +19,7 @@ from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
 from schedules import emails
 from schedules.models import Notice, NoticeSlot, Policy, Visit
 from schedules.notice_slots import Spoken, of_a_technician, open_slots, slots_of_visits
+from schedules.visit_notices import why_stale
 from shared import clock
 
 log = logging.getLogger(__name__)
@@ -180,7 +181,7 @@ def next_sending(site: Site, now: datetime, policy: Policy) -> datetime:
 def send_one(now: datetime) -> bool:
     """Send the next row that is due; True while there is work."""
     waiting = Notice.objects.filter(state=Notice.State.WAITING, send_at__lte=now)
-    notice = waiting.order_by("send_at", "pk").select_related("person", "site__customer").first()
+    notice = waiting.order_by("send_at", "pk").select_related("person", "site__customer", "visit").first()
     if notice is None:
         return False
     # The WHERE repeats what was read: one row changed means that it is ours.
@@ -214,13 +215,16 @@ def _send(notice: Notice, now: datetime) -> None:
         subject=letter.subject,
         text=letter.text,
         html=letter.html,
+        said=letter.said,
         why="",
     )
 
 
 def stale(notice: Notice, now: datetime) -> str:
     """Why the letter must not go out any more, looked at in the last moment; empty when it may."""
-    if notice.kind not in (Notice.Kind.FILTERS_DUE, Notice.Kind.FOLLOW_UP):
+    if notice.kind == Notice.Kind.VISIT:
+        return why_stale(notice, now)
+    if notice.kind == Notice.Kind.SIGN_IN:
         return ""
     if notice.site is None or notice.person is None:
         return _("its home or its reader is not known")

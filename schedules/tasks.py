@@ -3,7 +3,7 @@
 from celery import shared_task
 from django.utils import timezone
 
-from schedules import due, foretelling, reminders, tasks_due
+from schedules import due, foretelling, reminders, tasks_due, visit_notices
 
 
 @shared_task
@@ -26,8 +26,9 @@ def refresh_tasks() -> int:
 
 @shared_task
 def write_reminders() -> int:
-    """Write outbox rows for the homes that are to be told."""
-    return reminders.write_due(timezone.now())
+    """Write outbox rows for the homes that are to be told of filters and of visits."""
+    now = timezone.now()
+    return reminders.write_due(now) + visit_notices.write_visits(now)
 
 
 @shared_task

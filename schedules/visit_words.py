@@ -3,8 +3,11 @@
 from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 
+from equipment.models import Desk
 from schedules.explain import say_day
 from schedules.models import Visit
+from schedules.visit_notices import readers_of, told_of
+from schedules.visit_promises import hours_words, promise_of, still_true
 
 
 def visit_sentence(visit: Visit) -> str:
@@ -21,6 +24,19 @@ def visit_sentence(visit: Visit) -> str:
     }[state]
     ended = timezone.localtime(visit.completed_at).date() if visit.completed_at else visit.day
     return text % {"place": _place(visit), "ended": say_day(ended)}
+
+
+def told_sentence(visit: Visit) -> str:
+    """Whether the household knows of the open visit; empty where there is nothing to say."""
+    if visit.state not in Visit.ON_A_DAY:
+        return ""
+    told, tz = told_of(visit), visit.site.zone(Desk.the().timezone)
+    if told is not None and still_true(told, visit):
+        return _("The household was told: %(when)s.") % {"when": hours_words(told, tz)}
+    reader = readers_of([visit.site_id]).get(visit.site_id)
+    if reader is None or not reader.email:
+        return _("No mail address here: the household is to be rung.")
+    return _("A letter will tell the household: %(when)s.") % {"when": hours_words(promise_of(visit), tz)}
 
 
 def _coming(visit: Visit, state: Visit.State) -> str:

@@ -57,7 +57,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "outbox": {"GET": Who.MANAGER},
     "message": {"GET": Who.MANAGER},
     "message-look": {"GET": Who.MANAGER},
-    "call-list": {"GET": Who.MANAGER},
+    "call-list": {"GET": Who.MANAGER, "POST": Who.MANAGER},
     "answer": {"GET": EVERYBODY, "POST": EVERYBODY},
     "stop-mail": {"GET": EVERYBODY, "POST": EVERYBODY},
     "feed": {"GET": EVERYBODY},

@@ -216,6 +216,17 @@ class NoticeFactory(DjangoModelFactory):
     send_at = NOW
 
 
+class RungFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Rung
+
+    site = factory.SubFactory(SiteFactory)
+    key = factory.Sequence(lambda n: f"call-{n}")
+    why = "no mail address"
+    at = NOW
+    reached = True
+
+
 class NoticeSlotFactory(DjangoModelFactory):
     class Meta:
         model = plans.NoticeSlot

@@ -6,11 +6,12 @@ from schedules.models.foretold import Foretold
 from schedules.models.notice import Notice, NoticeSlot
 from schedules.models.plan import Plan
 from schedules.models.policy import Policy
+from schedules.models.rung import Rung
 from schedules.models.task import MaintenanceTask, TaskDone
 from schedules.models.technician import Technician
 from schedules.models.visit import Visit, VisitJob
 
 __all__ = [
-    "Feed", "FleetPrior", "Foretold", "MaintenanceTask", "Notice", "NoticeSlot", "Plan", "Policy", "TaskDone",
-    "Technician", "Visit", "VisitJob",
+    "Feed", "FleetPrior", "Foretold", "MaintenanceTask", "Notice", "NoticeSlot", "Plan", "Policy", "Rung",
+    "TaskDone", "Technician", "Visit", "VisitJob",
 ]  # fmt: skip

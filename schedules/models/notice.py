@@ -30,6 +30,11 @@ class Notice(models.Model):
     person = models.ForeignKey(
         "equipment.Person", null=True, blank=True, on_delete=models.PROTECT, related_name="notices"
     )
+    visit = models.ForeignKey(
+        "Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="notices"
+    )
+    # What a letter about a visit promised, as ``Promise.as_json`` writes it.
+    said = models.JSONField(default=dict, blank=True)
     state = models.CharField(_("state"), max_length=10, choices=State.choices, default=State.WAITING)
     why = models.CharField(_("why"), max_length=300, blank=True)
     send_at = models.DateTimeField(_("to be sent at"), db_index=True)

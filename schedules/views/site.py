@@ -147,6 +147,7 @@ def _render(
         "tasks": MaintenanceTask.objects.filter(system__site=site, ended_on=None).order_by("due_on"),
         "visits": Visit.objects.filter(site=site).select_related("technician").order_by("-day", "-pk")[:20],
         "events": site.events.all()[:20],
+        "calls": site.calls.select_related("by")[:10],
         "feed_address": feeds.address(feed) if feed else "",
         "event_form": event_form or EventForm(site, initial={"on": today}),
         "person_form": person_form or PersonForm(),

@@ -20,7 +20,7 @@ from schedules.emails import filter_lines
 from schedules.explain import say_day
 from schedules.forms import BookForm, CompleteForm, JobFilterForm
 from schedules.models import MaintenanceTask, Technician, Visit
-from schedules.visit_words import visit_sentence
+from schedules.visit_words import told_sentence, visit_sentence
 from schedules.visits import Booking, FilterDone, NotBookable, Outcome
 
 
@@ -143,6 +143,7 @@ def _render(
         else {j.task_id for j in jobs},
         "jobs": jobs,
         "sentence": visit_sentence(visit),
+        "told": told_sentence(visit),
         "early": visit.day is not None and visit.day > today,
         "today": today,
         "complete_form": complete_form or CompleteForm(),

@@ -1,14 +1,20 @@
 """What was written to whom, and whom no letter reaches."""
 
+from datetime import datetime
+
 from csp.decorators import csp_replace
 from django.conf import settings
+from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 
-from schedules import emails, reminders
+from equipment.access import signed_in
+from schedules import emails
+from schedules.call_list import NotToRing, calls, write_call
 from schedules.emails import filter_lines
 from schedules.models import Notice
 
@@ -38,15 +44,30 @@ def message(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def call_list(request: HttpRequest) -> HttpResponse:
-    """Homes to ring, each with the reason and the filters."""
+    """Homes to ring, each with the reason; POST writes down that one was rung."""
     now = timezone.now()
-    listed = reminders.call_list(now)
+    if request.method == "POST":
+        _write_call(request, now)
+        return redirect("call-list")
+    listed = calls(now)
     lines = {
-        line.slot.pk: line for line in filter_lines([slot for home in listed for slot in home.slots], now)
+        line.slot.pk: line for line in filter_lines([slot for call in listed for slot in call.slots], now)
     }
-    homes = [(home, [lines[slot.pk] for slot in home.slots]) for home in listed]
-    count = len({home.site.pk for home in listed})
-    return render(request, "servicedesk/call_list.html", {"homes": homes, "count": count})
+    rows = [(call, [lines[slot.pk] for slot in call.slots]) for call in listed]
+    count = len({call.site.pk for call in listed})
+    return render(request, "servicedesk/call_list.html", {"rows": rows, "count": count})
+
+
+def _write_call(request: HttpRequest, now: datetime) -> None:
+    reached = request.POST.get("reached") == "yes"
+    note = request.POST.get("note", "").replace("\0", "").strip()[:300]
+    try:
+        call = write_call(request.POST.get("key", ""), reached, note, signed_in(request), now)
+    except NotToRing as error:
+        messages.warning(request, str(error))
+        return
+    said = _("%(home)s was reached.") if reached else _("%(home)s: nobody answered; it stays on the list.")
+    messages.success(request, said % {"home": call.site.address or call.site.name})
 
 
 @csp_replace({"style-src": ["'unsafe-inline'"], "frame-ancestors": ["'self'"]})  # type: ignore[arg-type]

@@ -1,0 +1,134 @@
+"""Households that no letter reaches or suffices for: who is to be rung, about what, and that they were."""
+
+import hashlib
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from django.utils.translation import gettext as _
+
+from equipment.fitted import life_keys
+from equipment.models import Desk, FilterSlot, Person, Site, User
+from schedules import reminders
+from schedules.models import Notice, Rung, Visit
+from schedules.visit_notices import Untold, untold
+from schedules.visit_promises import hours_words
+from shared import clock
+
+# A visit as near as this is rung about before anything else.
+_NEAR = timedelta(days=2)
+
+
+class NotToRing(ValueError):
+    """The call is not on the list any more; the message says so in plain words."""
+
+
+@dataclass(frozen=True)
+class Call:
+    """One household to ring: why, about which filters or which visit, and the tries so far, latest first.
+
+    ``key`` names the reason and the filters' present lives, so that an answered call returns only with
+    something new; ``on`` is the day it is about.
+    """
+
+    key: str
+    site: Site
+    person: Person | None
+    why: str
+    on: date | None
+    slots: list[FilterSlot] = field(default_factory=list)
+    about: Untold | None = None
+    tries: list[Rung] = field(default_factory=list)
+
+    @property
+    def visit(self) -> Visit | None:
+        """The visit that they are to be told of."""
+        return self.about.visit if self.about else None
+
+
+def calls(now: datetime) -> list[Call]:
+    """Everybody to be rung: visits of the next two days first, then the longest due; whoever was tried in
+    vain today comes last."""
+    listed = [*_about_filters(now), *_about_visits(now)]
+    tries: dict[str, list[Rung]] = defaultdict(list)
+    for row in Rung.objects.filter(key__in=[call.key for call in listed]).select_related("by"):
+        tries[row.key].append(row)
+    today = clock.local_day(now, Desk.the().zone)
+    open_calls = [
+        Call(**{**vars(call), "tries": tries[call.key]})
+        for call in listed
+        if not any(row.reached for row in tries[call.key])
+    ]
+    return sorted(open_calls, key=lambda call: _urgency(call, today))
+
+
+def _urgency(call: Call, today: date) -> tuple[bool, bool, date, int]:
+    tried = bool(call.tries) and clock.local_day(call.tries[0].at, Desk.the().zone) == today
+    near = call.visit is not None and call.on is not None and call.on <= today + _NEAR
+    return tried, not near, call.on or date.max, call.site.pk
+
+
+def _about_filters(now: datetime) -> list[Call]:
+    homes = reminders.call_list(now)
+    lives = life_keys([slot.pk for home in homes for slot in home.slots], now)
+    return [
+        Call(
+            _key(home.why_not, *(f"{slot.pk}:{lives[slot.pk]}" for slot in home.slots)),
+            home.site,
+            home.person,
+            home.why_not,
+            home.slots[0].plan.due_on,
+            home.slots,
+        )
+        for home in homes
+    ]
+
+
+def _about_visits(now: datetime) -> list[Call]:
+    lost = _unsent(now)
+    found = []
+    for row in untold(now):
+        failed = lost.get(row.visit.pk)
+        if row.reachable and failed is None:
+            continue
+        promise = row.promise if row.promise.coming else row.told or row.promise
+        when = hours_words(promise, row.visit.site.zone(Desk.the().timezone))
+        said = (
+            _("tell them that we come %(when)s") if row.promise.coming else _("call off our visit %(when)s")
+        )
+        why = f"{said % {'when': when}} ({failed or _('no mail address')})"
+        key = _key("visit", str(row.visit.pk), str(row.promise.as_json()))
+        found.append(Call(key, row.visit.site, row.person, why, promise.day, about=row))
+    return found
+
+
+def _unsent(now: datetime) -> dict[int, str]:
+    """Letters about visits that did not get out, by visit."""
+    rows = Notice.objects.filter(
+        kind=Notice.Kind.VISIT, state__in=[Notice.State.FAILED, Notice.State.PARKED]
+    ).order_by("pk")
+    return {row.visit_id: f"{row.get_state_display()}: {row.why}" for row in rows if row.visit_id}
+
+
+def _key(*parts: str) -> str:
+    return hashlib.sha256("|".join(parts).encode()).hexdigest()[:40]
+
+
+def write_call(key: str, reached: bool, note: str, user: User | None, now: datetime) -> Call:
+    """Write down that somebody of the list was rung. Raises NotToRing where that is settled."""
+    call = next((one for one in calls(now) if one.key == key), None)
+    if call is None:
+        raise NotToRing(_("That is settled meanwhile: it is not on the list any more."))
+    said = call.about.promise.as_json() if call.about and reached else {}
+    Rung.objects.create(
+        site=call.site,
+        visit=call.visit,
+        key=key,
+        why=call.why[:300],
+        at=now,
+        by=user,
+        reached=reached,
+        note=note,
+        said=said,
+    )
+    return call

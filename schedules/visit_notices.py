@@ -1,0 +1,142 @@
+"""Telling households of visits: booked, moved, called off; each once, and only what is still so."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db import IntegrityError
+from django.db.models import Q
+from django.utils.translation import gettext as _
+
+from equipment.models import Desk, Person, Site, SiteRole
+from schedules.models import Notice, Rung, Visit
+from schedules.visit_promises import Promise, promise_of, still_true
+from shared import clock
+
+# Several changes within these minutes make one letter; mail goes out between these local hours.
+SETTLES = timedelta(minutes=10)
+FROM_HOUR, TO_HOUR = 7, 21
+_ROLES = (SiteRole.Role.FILTER_CHANGER, SiteRole.Role.OCCUPANT, SiteRole.Role.OWNER)
+
+
+@dataclass(frozen=True)
+class Untold:
+    """A visit whose household does not know how it stands; ``person`` is who to tell."""
+
+    visit: Visit
+    person: Person | None
+    promise: Promise
+    told: Promise | None
+
+    @property
+    def reachable(self) -> bool:
+        """Whether a letter can tell them."""
+        return self.person is not None and bool(self.person.email)
+
+
+def untold(now: datetime) -> list[Untold]:
+    """Visits from today on, booked, moved or called off, of which the household knows otherwise."""
+    today = clock.local_day(now, Desk.the().zone)
+    booked = Q(state__in=Visit.ON_A_DAY, day__gte=today)
+    dropped = Q(state__in=(Visit.State.CANCELLED, Visit.State.DUE, Visit.State.DISPLACED), day__isnull=True)
+    dropped |= Q(state=Visit.State.CANCELLED, day__gte=today)
+    visits = Visit.objects.filter(booked | dropped, site__customer__gone_on=None)
+    rows = list(visits.select_related("site__customer", "technician").order_by("day", "pk"))
+    told, readers = _told({row.pk for row in rows}), readers_of({row.site_id for row in rows})
+    found = []
+    for visit in rows:
+        before, stands = told.get(visit.pk), promise_of(visit)
+        knows = still_true(before, visit) if before else not stands.coming
+        if not knows and not _over(before, stands, now):
+            found.append(Untold(visit, readers.get(visit.site_id), stands, before))
+    return found
+
+
+def _over(before: Promise | None, stands: Promise, now: datetime) -> bool:
+    """Whether the day that would be spoken of is past."""
+    days = [one.day for one in (before, stands) if one and one.day]
+    return not days or max(days) < clock.local_day(now, Desk.the().zone)
+
+
+def _told(visits: set[int]) -> dict[int, Promise]:
+    """The last that each household was told of its visit, by letter or on the telephone."""
+    letters = Notice.objects.filter(visit__in=visits, state=Notice.State.SENT).exclude(said={})
+    calls = Rung.objects.filter(visit__in=visits, reached=True).exclude(said={})
+    every = [
+        (at, visit, Promise.from_json(said))
+        for rows, when in ((letters, "sent_at"), (calls, "at"))
+        for at, visit, said in rows.values_list(when, "visit", "said")
+    ]
+    return {visit: promise for _at, visit, promise in sorted(every, key=lambda row: str(row[0]))}
+
+
+def readers_of(sites: Iterable[int]) -> dict[int, Person]:
+    """Who is told of visits at each site: filter changer, occupant or owner, whoever has mail first."""
+    roles = SiteRole.objects.filter(site__in=list(sites), role__in=_ROLES, until=None)
+    best: dict[int, tuple[bool, int, Person]] = {}
+    for role in roles.select_related("person").order_by("pk"):
+        rank = (not role.person.email, _ROLES.index(SiteRole.Role(role.role)), role.person)
+        if role.site_id not in best or rank[:2] < best[role.site_id][:2]:
+            best[role.site_id] = rank
+    return {site: person for site, (_mailless, _rank, person) in best.items()}
+
+
+def write_visits(now: datetime) -> int:
+    """Write an outbox row for every household that a letter is to tell; how many were written."""
+    found = [row for row in untold(now) if row.reachable]
+    waiting = set(
+        Notice.objects.filter(
+            visit__in=[row.visit.pk for row in found],
+            state__in=[Notice.State.WAITING, Notice.State.CLAIMED, Notice.State.PARKED, Notice.State.FAILED],
+        ).values_list("visit", flat=True)
+    )
+    return sum(_write(row, now) for row in found if row.visit.pk not in waiting)
+
+
+def _write(row: Untold, now: datetime) -> int:
+    visit = row.visit
+    try:
+        Notice.objects.create(
+            key=f"visit-{visit.pk}-{visit.notices.count()}",
+            kind=Notice.Kind.VISIT,
+            site=visit.site,
+            visit=visit,
+            person=row.person,
+            send_at=_settled(visit.site, now),
+        )
+    except IntegrityError:
+        return 0
+    return 1
+
+
+def _settled(site: Site, now: datetime) -> datetime:
+    at, tz = now + SETTLES, site.zone(Desk.the().timezone)
+    if clock.in_window(at, tz, FROM_HOUR, TO_HOUR):
+        return at
+    soon = clock.send_at(clock.local_day(at, tz), tz, FROM_HOUR)
+    return soon if soon > at else clock.send_at(clock.local_day(at, tz) + timedelta(days=1), tz, FROM_HOUR)
+
+
+def why_stale(notice: Notice, now: datetime) -> str:
+    """Why a letter about a visit must not go out any more; empty when it may."""
+    visit, person = notice.visit, notice.person
+    if visit is None or person is None:
+        return _("its visit or its reader is not known")
+    visit.refresh_from_db()
+    if visit.state in (Visit.State.COMPLETED, Visit.State.NO_ACCESS):
+        return _("the visit is over")
+    told, stands = told_of(visit), promise_of(visit)
+    if told is None and not stands.coming:
+        return _("the visit was called off before anybody was told of it")
+    if told is not None and still_true(told, visit):
+        return _("nothing has changed since the last letter")
+    if _over(told, stands, now):
+        return _("that day is past")
+    if readers_of([visit.site_id]).get(visit.site_id) != person:
+        return _("somebody else is told of visits there now")
+    return "" if person.email else _("no mail address")
+
+
+def told_of(visit: Visit) -> Promise | None:
+    """The last that the household was told of the visit; None for nothing."""
+    return _told({visit.pk}).get(visit.pk)

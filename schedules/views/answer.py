@@ -111,7 +111,7 @@ def _record(forms: list[tuple[FilterSlot, ChangeForm]], now: datetime) -> list[F
 
 
 def _place(slot: FilterSlot) -> str:
-    return slot.location or slot.name
+    return f"{slot.size}, {slot.location or slot.name}"
 
 
 def _undo(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:

@@ -1,7 +1,7 @@
 """What a household is told of a visit: the day, and the hours between which somebody comes."""
 
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -64,6 +64,9 @@ def promise_of(visit: Visit) -> Promise:
     if visit.arrive_at is None:
         return Promise(True, visit.day)
     first, last = _half_hour(visit.arrive_at - _EITHER_WAY), _half_hour(visit.arrive_at + _EITHER_WAY)
+    opens = datetime.combine(visit.day, visit.technician.day_starts, zone).astimezone(UTC)
+    if opens <= visit.arrive_at:
+        first = max(first, opens)
     return Promise(True, visit.day, first, last)
 
 

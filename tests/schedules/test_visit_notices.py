@@ -149,6 +149,11 @@ def test_the_household_reads_its_own_clock(visit: Visit, home: Site) -> None:
     assert told == "on 13 May 2026 between 10:00 and 12:00"
 
 
+def test_nobody_is_promised_an_hour_before_the_technician_sets_out(visit: Visit) -> None:
+    visit.arrive_at = datetime(2026, 5, 13, 13, 5, tzinfo=UTC)  # five past eight in Chicago
+    assert promise_of(visit).first == datetime(2026, 5, 13, 13, tzinfo=UTC)
+
+
 def test_a_promise_survives_being_stored(visit: Visit) -> None:
     promise = promise_of(visit)
     assert Promise.from_json(promise.as_json()) == promise

@@ -39,8 +39,10 @@ def message(request: HttpRequest, pk: int) -> HttpResponse:
     notice = get_object_or_404(Notice.objects.select_related("person", "site"), pk=pk)
     slots = notice.slots.select_related("slot__system__site")
     waiting = notice.state == Notice.State.WAITING
-    draft = emails.letter_for(notice, timezone.now()).text if waiting else ""
-    return render(request, "servicedesk/message.html", {"notice": notice, "slots": slots, "draft": draft})
+    draft = emails.letter_for(notice, timezone.now()) if waiting else None
+    subject = draft.subject if draft else notice.subject or notice.get_kind_display()
+    context = {"notice": notice, "slots": slots, "draft": draft.text if draft else "", "subject": subject}
+    return render(request, "servicedesk/message.html", context)
 
 
 def call_list(request: HttpRequest) -> HttpResponse:

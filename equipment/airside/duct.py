@@ -39,7 +39,8 @@ def friction_factor(reynolds: npt.ArrayLike, relative_roughness: npt.ArrayLike) 
 
 def _lambert_of_exp(log: FloatArray) -> FloatArray:
     """W(exp(log)), by Newton's steps where exp overflows."""
-    small = np.real(lambertw(np.exp(np.minimum(log, 500.0))))
+    within: FloatArray = np.atleast_1d(np.exp(np.minimum(log, 500.0)))
+    small = np.real(lambertw(within, 0)).reshape(np.shape(log))
     big = np.maximum(log, 2.0)
     w = big - np.log(big)
     for _ in range(4):

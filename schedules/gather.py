@@ -1,7 +1,7 @@
 """From rows to arrays: everything that is known of the slots of some systems on a day."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -27,6 +27,7 @@ from schedules.lives import (
     reading_arrays,
     retired,
     same_size,
+    suppose_fresh,
 )
 from schedules.models import Policy
 from schedules.planning.arrays import FloatArray
@@ -55,9 +56,15 @@ class Gatherer:
         self._weather: dict[int, dict[int, float]] = {}
         self._dust = DustRecord(as_of)
 
-    def gather(self, system_ids: Sequence[int]) -> Gathered:
-        """Facts of every slot of the systems, sorted by slot name within the batch."""
+    def gather(self, system_ids: Sequence[int], fresh: Mapping[int, int] | None = None) -> Gathered:
+        """Facts of every slot of the systems, sorted by slot name within the batch.
+
+        ``fresh`` supposes of some slots that a medium goes in at the end of the as-of day.
+        """
         slots = self._slots(system_ids)
+        for slot in slots:
+            if fresh and slot.row.pk in fresh:
+                suppose_fresh(slot, self.as_of.toordinal() + 1.0, fresh[slot.row.pk])
         media = media_with_curves({life.media for slot in slots for life in slot.lives if life.media})
         self._airflows(slots)
         for slot in slots:

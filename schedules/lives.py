@@ -87,6 +87,14 @@ def deal(lives: list[Life], readings: list[tuple[float, float, float | None]]) -
             lives[place].readings.append(reading)
 
 
+def suppose_fresh(slot: SlotFacts, began: float, medium: int) -> None:
+    """Add a life that begins with ``medium`` at ``began``, as if somebody had changed the filter then."""
+    if "no_record" in slot.notes:
+        slot.lives.clear()
+        slot.notes.remove("no_record")
+    slot.lives.append(Life(began, medium, True, True))
+
+
 def clean_drop(medium: Medium | None, airflow: float, notes: list[str]) -> float:
     """Clean drop in Pa of ``medium`` at ``airflow`` in m3/s, NaN with a note where it cannot be told."""
     if medium is None:

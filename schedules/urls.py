@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from schedules.views import answer, day, dust, feed, filter, hand_over, lookup, site, tasks, visits
+from schedules.views import answer, day, dust, feed, filter, fits, hand_over, lookup, site, tasks, visits
 
 urlpatterns = [
     path("find/", lookup.page, name="look-up"),
     path("filters/<int:pk>/", filter.page, name="filter"),
+    path("filters/<int:pk>/what-fits/", fits.page, name="what-fits"),
     path("filters/<int:pk>/change/", filter.change, name="filter-change"),
     path("filters/<int:pk>/reading/", filter.reading, name="filter-reading"),
     path("sites/<int:pk>/", site.page, name="site"),

@@ -39,6 +39,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "due-list": {"GET": STAFF},
     "look-up": {"GET": STAFF},
     "filter": {"GET": SIGNED_IN},
+    "what-fits": {"GET": SIGNED_IN},
     "filter-change": {"POST": SIGNED_IN},
     "filter-reading": {"POST": STAFF},
     "site": {"GET": SIGNED_IN},

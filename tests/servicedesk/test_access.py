@@ -55,6 +55,7 @@ def addresses(
     feed: Feed = FeedFactory(site=home)
     arguments: dict[str, list[object]] = {
         "filter": [home_slot.pk],
+        "what-fits": [home_slot.pk],
         "filter-change": [home_slot.pk],
         "filter-reading": [home_slot.pk],
         "site": [home.pk],

@@ -1,0 +1,97 @@
+"""Which filters of a slot's size will do there."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from equipment.access import signed_in, slot_or_404
+from equipment.fitted import fitted_media
+from equipment.models import Desk
+from schedules.what_fits import ORDER, Candidate, candidates
+from shared.units import AIRFLOW, PRESSURE, VELOCITY, show
+
+# Verdict: the shape drawn beside its word.
+SHAPES = {"fits": "clean", "fits_with_care": "due", "ask": "open", "refuse": "past"}
+SORTS: dict[str, Callable[[Candidate], int]] = {
+    "days": lambda one: -(one.days or 0),
+    "merv": lambda one: -one.media.merv,
+    "on_hand": lambda one: -(one.media.on_hand or 0),
+}
+
+
+def page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Every medium of the slot's size with its verdict; sorted by what matters to the asker."""
+    user, now = signed_in(request), timezone.now()
+    slot, desk = slot_or_404(user, pk), Desk.the()
+    found = candidates(slot, fitted_media([slot], now)[slot.pk], now)
+    sort = request.GET.get("sort", "")
+    if sort in SORTS:
+        found.sort(key=lambda one: (ORDER.index(one.answer.verdict), SORTS[sort](one)))
+    good = sum(one.answer.verdict in ("fits", "fits_with_care") for one in found)
+    context = {
+        "slot": slot,
+        "site": slot.system.site,
+        "rows": [_row(one, desk.units) for one in found],
+        "title": _title(good, len(found)),
+        "sort": sort if sort in SORTS else "",
+    }
+    return render(request, "schedules/fits.html", context)
+
+
+def _title(good: int, count: int) -> str:
+    if not count:
+        return _("No filter of this size is on record")
+    text = ngettext(
+        "%(good)s of the %(n)s filter of this size will do here",
+        "%(good)s of the %(n)s filters of this size will do here",
+        count,
+    )
+    return text % {"good": good, "n": count}
+
+
+def _row(one: Candidate, units: str) -> dict[str, Any]:
+    answer = one.answer
+    return {
+        "one": one,
+        "word": words()[answer.verdict],
+        "shape": SHAPES[answer.verdict],
+        "sentence": sentence(one),
+        "velocity": show(answer.face_velocity_ms, VELOCITY, units),
+        "clean": show(answer.clean_drop_pa, PRESSURE, units),
+        "airflow": show(answer.airflow_m3s, AIRFLOW, units),
+        "left": show(answer.drop_left_pa, PRESSURE, units),
+    }
+
+
+def words() -> dict[str, str]:
+    """The verdicts as people say them."""
+    return {
+        "fits": _("fits"),
+        "fits_with_care": _("fits with care"),
+        "ask": _("too little known"),
+        "refuse": _("does not fit"),
+    }
+
+
+def sentence(one: Candidate) -> str:
+    """The verdict in one sentence that a household understands."""
+    if "differs" in one.answer.why.split(":")[0]:
+        return _("It is of another size than its place: air would pass beside it.")
+    weeks = max(1, round(one.days / 7)) if one.days else None
+    lasts = (
+        ngettext("it lasts about %(n)s week here", "it lasts about %(n)s weeks here", weeks) % {"n": weeks}
+        if weeks
+        else _("how long it lasts here cannot be said yet")
+    )
+    said = {
+        "fits": _("Your system has the pressure to spare for it; %(lasts)s."),
+        "fits_with_care": _("It will do, but leaves little to spare: keep to the date; %(lasts)s."),
+        "ask": _("A technician has to measure here before anybody can say."),
+        "refuse": _("Please do not fit it: it would hold back more air than this system can spare."),
+    }[one.answer.verdict]
+    return said % {"lasts": lasts} if "%(lasts)s" in said else said

@@ -1,0 +1,141 @@
+"""Which media of a slot's size may go into it, with the figures behind each verdict."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+import numpy as np
+from django.db.models import Q
+
+from equipment.airside.media import LabelCurve
+from equipment.airside.operating import Paths, Tables, fixed_speed
+from equipment.curves import Medium, media_with_curves
+from equipment.models import FilterSlot, Media, System
+from equipment.verdict import Answer, Question, judge
+from schedules import due
+from schedules.fleet import prior_of_the_day
+from schedules.gather import Gatherer
+from schedules.lives import design_airflow
+from schedules.planning.forecast import forecast
+from schedules.planning.interval import NEVER
+
+ORDER = ("fits", "fits_with_care", "ask", "refuse")
+_DAYS_A_YEAR = 365.0
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A medium put to the question: the verdict, and what would come of fitting it today.
+
+    ``loss_at_limit_percent`` is the airflow lost to design with the filter at its limit, ``days`` those from
+    now to the due date that it would get, ``price_a_year`` its price alone at that pace; None for unknown.
+    """
+
+    media: Media
+    answer: Answer
+    fitted: bool
+    loss_at_limit_percent: float | None
+    days: int | None
+    price_a_year: float | None
+
+
+def candidates(slot: FilterSlot, fitted: Media | None, now: datetime) -> list[Candidate]:
+    """Every medium of the slot's size, the one that is in there first, then by verdict and price a year."""
+    rows = Media.objects.filter(_near("short_m", slot.short_m), _near("long_m", slot.long_m))
+    ids = {row.pk for row in rows.filter(_near("depth_m", slot.depth_m))} | ({fitted.pk} if fitted else set())
+    media = media_with_curves(ids)
+    share = share_of(slot)
+    found = []
+    for medium in media.values():
+        answer = judge(question_for(slot, medium, share))
+        days, limit_pa = _life(slot, medium, now) if answer.verdict != "refuse" else (None, None)
+        price = medium.row.price
+        found.append(
+            Candidate(
+                medium.row,
+                answer,
+                fitted is not None and medium.row.pk == fitted.pk,
+                _loss_at_limit(slot, medium.curve, share, limit_pa),
+                days,
+                float(price) * _DAYS_A_YEAR / days if price is not None and days else None,
+            )
+        )
+    return sorted(found, key=_rank)
+
+
+def _rank(one: Candidate) -> tuple[bool, int, float, str]:
+    price = one.price_a_year if one.price_a_year is not None else np.inf
+    return not one.fitted, ORDER.index(one.answer.verdict), price, one.media.name
+
+
+def _near(field: str, side_m: float) -> Any:
+    return Q(**{f"{field}__range": (side_m - 0.002, side_m + 0.002)})
+
+
+def share_of(slot: FilterSlot) -> float:
+    """The slot's share of its system's air, by nominal area among the slots in use."""
+    areas = [one.area_m2 for one in FilterSlot.objects.in_use().filter(system=slot.system_id)]
+    return slot.area_m2 / max(sum(areas), slot.area_m2)
+
+
+def question_for(slot: FilterSlot, medium: Medium, share: float) -> Question:
+    """The verdict's question; of a system with several slots this one's share of airflow and capacity."""
+    system, row = slot.system, medium.row
+    whole, _note = design_airflow(system)
+    table = tuple((flow * share, static) for flow, static in system.blower_table)
+    return Question(
+        slot_size=(slot.short_m, slot.long_m, slot.depth_m),
+        medium_size=(row.short_m, row.long_m, row.depth_m),
+        curve=medium.curve,
+        high_velocity=system.kind == System.Kind.HIGH_VELOCITY,
+        fixed_speed=system.blower == System.Blower.FIXED_SPEED,
+        capacity_w=system.capacity_w * share if system.capacity_w else None,
+        design_airflow_m3s=whole * share if whole else None,
+        return_budget_pa=system.return_budget_pa,
+        return_static_pa=system.return_static_pa,
+        rated_external_static_pa=system.rated_external_static_pa,
+        supply_static_pa=system.supply_static_pa,
+        blower_table=table,
+    )
+
+
+def _life(slot: FilterSlot, medium: Medium, now: datetime) -> tuple[int | None, float | None]:
+    """Days until the due date if ``medium`` went in today, and its limit in Pa."""
+    today = due.today(now)
+    gathered = Gatherer(today).gather([slot.system_id], fresh={slot.pk: medium.row.pk})
+    place = next(at for at, facts in enumerate(gathered.slots) if facts.row.pk == slot.pk)
+    result = forecast(gathered.facts, due.settings(), prior_of_the_day(today, now))
+    day = int(result.due[place])
+    limit = float(gathered.facts.slots.limit_pa[place])
+    days = None if day == NEVER else (date.fromordinal(day) - today).days
+    return days, None if np.isnan(limit) else limit
+
+
+def _loss_at_limit(
+    slot: FilterSlot, curve: LabelCurve | None, share: float, limit_pa: float | None
+) -> float | None:
+    """Percent of the design airflow that a fixed-speed blower loses once the filter is at its limit."""
+    system = slot.system
+    whole, _note = design_airflow(system)
+    if curve is None or limit_pa is None or not whole:
+        return None
+    if system.blower != System.Blower.FIXED_SPEED:
+        return 0.0
+    if len(system.blower_table) < 2:
+        return None
+    flow = np.array([whole * share])
+    statics = (system.return_static_pa or 0.0) + (system.supply_static_pa or 0.0)
+    clean = curve.clean_drop(flow)
+    exponent = np.log(curve.clean_drop(flow * 1.01) / clean) / np.log(1.01)
+    paths = Paths(statics / np.square(flow), clean, flow, exponent, limit_pa / clean)
+    points = fixed_speed(_table(system.blower_table, share), paths)
+    lost = 100.0 * (1.0 - points.airflow_m3s[0] / flow[0])
+    return None if np.isnan(lost) else float(lost)
+
+
+def _table(pairs: Sequence[Sequence[float]], share: float) -> Tables:
+    flows, statics = (
+        np.array([column]) for column in zip(*sorted(pairs, key=lambda pair: pair[0]), strict=True)
+    )
+    return Tables(flows * share, statics)

@@ -1,0 +1,127 @@
+"""Which filters will do: the same rule as the command, the dates of the engine, words for the household."""
+
+import re
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from equipment.models import FilterSlot, Media, System
+from schedules import due
+from schedules.what_fits import candidates
+from shared.units import M3S_PER_CFM, PA_PER_INWC
+from tests.factories import NOW, FilterSlotFactory, MediaFactory, MediaPointFactory
+
+pytestmark = pytest.mark.django_db
+
+
+def medium(name: str, merv: int, inwc: float, **more: object) -> Media:
+    """A 16x25x1 whose label gives its clean drop at 800 cfm."""
+    made: Media = MediaFactory(name=name, merv=merv, **more)
+    MediaPointFactory(media=made, airflow_m3s=800 * M3S_PER_CFM, clean_drop_pa=inwc * PA_PER_INWC)
+    return made
+
+
+@pytest.fixture
+def slot(home_slot: FilterSlot) -> FilterSlot:
+    """A slot of 16x25x1 at 800 cfm whose return leaves 0.25 in. w.c. for the filter."""
+    System.objects.filter(pk=home_slot.system_id).update(
+        design_airflow_m3s=800 * M3S_PER_CFM, capacity_w=None, blower="constant_airflow",
+        return_budget_pa=0.35 * PA_PER_INWC, return_static_pa=0.10 * PA_PER_INWC,
+        rated_external_static_pa=None, supply_static_pa=None, blower_table=[],
+    )  # fmt: skip
+    Media.objects.all().update(short_m=1.0, long_m=1.0)
+    return FilterSlot.objects.get(pk=home_slot.pk)
+
+
+def test_each_medium_of_the_size_is_judged_by_the_rule_of_the_command(slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10, price=5)
+    medium("Dense 13", 13, 0.20, price=9)
+    medium("Choking 14", 14, 0.30, price=12)
+    MediaFactory(name="Bare 11", merv=11)
+    MediaFactory(name="Elsewhere", short_m=0.5, long_m=0.5)
+    found = {one.media.name: one for one in candidates(slot, None, NOW)}
+    assert {name: one.answer.verdict for name, one in found.items()} == {
+        "Loose 8": "fits",  # 800 cfm through 16x25 is 288 fpm, and 0.15 in. are left
+        "Dense 13": "fits_with_care",
+        "Choking 14": "refuse",
+        "Bare 11": "ask",
+    }
+    assert found["Loose 8"].answer.drop_left_pa == pytest.approx(0.15 * PA_PER_INWC)
+    assert found["Choking 14"].days is None
+
+
+def test_a_filter_with_less_room_lasts_less_and_costs_more_a_year(slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10, price=6)
+    medium("Dense 8", 8, 0.20, price=6)
+    loose, dense = candidates(slot, None, NOW)
+    assert (loose.media.name, dense.media.name) == ("Loose 8", "Dense 8")
+    assert loose.days is not None
+    assert dense.days is not None
+    assert dense.days < loose.days
+    assert loose.price_a_year == pytest.approx(6 * 365 / loose.days)
+
+
+def test_asking_changes_no_date(slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    due.replan(NOW)
+    slot.refresh_from_db()
+    before = slot.plan.due_on
+    candidates(slot, None, NOW)
+    due.replan(NOW)
+    assert FilterSlot.objects.get(pk=slot.pk).plan.due_on == before
+
+
+def test_two_slots_share_the_air_by_area(slot: FilterSlot) -> None:
+    FilterSlotFactory(system=slot.system)
+    medium("Loose 8", 8, 0.10)
+    (one,) = candidates(slot, None, NOW)
+    assert one.answer.airflow_m3s == pytest.approx(400 * M3S_PER_CFM)
+
+
+def test_a_fixed_speed_blower_loses_more_air_at_the_limit_than_clean(slot: FilterSlot) -> None:
+    table = [[cfm * M3S_PER_CFM, inwc * PA_PER_INWC] for cfm, inwc in ((400, 0.8), (800, 0.35), (1000, 0.0))]
+    System.objects.filter(pk=slot.system_id).update(blower="fixed_speed", blower_table=table)
+    medium("Loose 8", 8, 0.10)
+    (one,) = candidates(FilterSlot.objects.get(pk=slot.pk), None, NOW)
+    clean = one.answer.airflow_loss_percent
+    assert clean is not None
+    assert one.loss_at_limit_percent is not None
+    assert one.loss_at_limit_percent > clean
+
+
+def test_the_technicians_page_shows_the_figures(technician: Client, slot: FilterSlot) -> None:
+    medium("Choking 14", 14, 0.30)
+    medium("Loose 8", 8, 0.10, on_hand=7)
+    text = technician.get(reverse("what-fits", args=[slot.pk])).text
+    assert "1 of the 2 filters of this size will do here" in text
+    assert "0.050 in. w.c. more than the budget leaves" in text
+    assert "288 fpm" in text
+    assert text.index("Loose 8") < text.index("Choking 14")
+
+
+def test_a_household_reads_sentences_and_no_figures(homeowner: Client, slot: FilterSlot) -> None:
+    medium("Choking 14", 14, 0.30)
+    text = homeowner.get(reverse("what-fits", args=[slot.pk])).text
+    assert "Please do not fit it" in text
+    assert not re.search(r"fpm|in\. w\.c\.", text)
+
+
+def test_a_filter_of_another_size_in_the_slot_is_named_as_such(technician: Client, slot: FilterSlot) -> None:
+    wrong = medium("Narrow 8", 8, 0.10, nominal_size="14x25x1", short_m=14 * 0.0254)
+    FilterSlot.objects.filter(pk=slot.pk).update(first_media=wrong)
+    text = technician.get(reverse("what-fits", args=[slot.pk])).text
+    assert "of another size than its place" in text
+
+
+def test_a_size_that_nobody_sells_is_said(technician: Client, slot: FilterSlot) -> None:
+    FilterSlot.objects.filter(pk=slot.pk).update(first_media=None)
+    assert "No filter of this size is on record" in technician.get(reverse("what-fits", args=[slot.pk])).text
+
+
+@pytest.mark.parametrize("sort", ["days", "merv", "on_hand", "nonsense"])
+def test_every_order_keeps_what_fits_first(technician: Client, slot: FilterSlot, sort: str) -> None:
+    medium("Choking 14", 14, 0.30, on_hand=90)
+    medium("Loose 8", 8, 0.10, on_hand=1)
+    text = technician.get(reverse("what-fits", args=[slot.pk]), {"sort": sort}).text
+    assert text.index("Loose 8") < text.index("Choking 14")

@@ -112,7 +112,6 @@ class PersonForm(forms.Form):
     name = forms.CharField(label=_("Name"), max_length=200)
     email = forms.EmailField(label=_("Mail"), required=False)
     phone = forms.CharField(label=_("Phone"), required=False, max_length=40)
-    language = forms.ChoiceField(label=_("Language"), choices=[("en", "English"), ("es", "Español")])
     roles = forms.MultipleChoiceField(
         label=_("Is here"), choices=SiteRole.Role.choices, widget=forms.CheckboxSelectMultiple
     )
@@ -126,7 +125,6 @@ class HandOverForm(forms.Form):
     customer = forms.CharField(label=_("Customer"), max_length=120)
     email = forms.EmailField(label=_("Mail"), required=False)
     phone = forms.CharField(label=_("Phone"), required=False, max_length=40)
-    language = forms.ChoiceField(label=_("Language"), choices=[("en", "English"), ("es", "Español")])
     street = forms.CharField(label=_("Street"), max_length=200)
     city = forms.CharField(label=_("City"), required=False, max_length=80)
     region = forms.CharField(label=_("State or region"), required=False, max_length=80)
@@ -166,7 +164,7 @@ class HandOverForm(forms.Form):
                 del self.fields[name]
 
     HOUSEHOLD = (
-        "customer", "email", "phone", "language", "street", "city", "region", "postcode", "timezone",
+        "customer", "email", "phone", "street", "city", "region", "postcode", "timezone",
         "latitude", "longitude", "pets",
     )  # fmt: skip
     MEASURED = (

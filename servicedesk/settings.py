@@ -122,7 +122,8 @@ SESAME_ONE_TIME = False
 SESAME_INVALIDATE_ON_PASSWORD_CHANGE = True
 
 LANGUAGE_CODE = "en"
-LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
+# A language is offered once its texts are whole; a household's own stays on record until then.
+LANGUAGES = [("en", _("English"))]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"

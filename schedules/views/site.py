@@ -60,7 +60,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return _render(request, site, person_form=form, status=422)
     data = form.cleaned_data
-    somebody = Person.objects.create(**{key: data[key] for key in ("name", "email", "phone", "language")})
+    somebody = Person.objects.create(**{key: data[key] for key in ("name", "email", "phone")})
     today = due.today(timezone.now())
     if SiteRole.Role.FILTER_CHANGER in data["roles"]:
         SiteRole.objects.filter(site=site, role=SiteRole.Role.FILTER_CHANGER, until=None).update(until=today)

@@ -23,7 +23,7 @@ COMMITTED = settings.BASE_DIR / "fixtures" / "demo"
 FRESH_DAYS = 14
 FULL_DAY = 3
 # After this hour nobody would set out on today's round any more.
-LAST_HOUR_OF_TODAY = 12
+LAST_HOUR_OF_TODAY = 11
 MANAGER, TECHNICIAN, HOMEOWNER = "demo-manager", "demo-technician", "demo-homeowner"
 
 

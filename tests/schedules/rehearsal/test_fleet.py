@@ -123,13 +123,16 @@ def test_slots_of_every_kind_are_there(fleet: Fleet) -> None:
     assert limit.min() > 0.05
 
 
-def test_the_oracle_keeps_its_word() -> None:
+@pytest.mark.parametrize(
+    ("slots", "draws", "by"), [(40, 40, 0.12), pytest.param(150, 60, 0.08, marks=pytest.mark.long)]
+)
+def test_the_oracle_keeps_its_word(slots: int, draws: int, by: float) -> None:
     held = []
-    for seed in range(5):
-        made = simulate(100 + seed, 150, AS_OF)
-        days, told = truth(made), oracle(made, 60)
+    for seed in range(3 if slots < 100 else 5):
+        made = simulate(100 + seed, slots, AS_OF)
+        days, told = truth(made), oracle(made, draws)
         ahead = days > 0
         held.append([(days[ahead] <= told_at[ahead]).mean() for told_at in (told.p10, told.p50, told.p90)])
     mean = np.mean(held, axis=0)
     # Weather and smoke are shared within a fleet, so that five fleets still scatter by some per cent.
-    assert mean == pytest.approx([0.1, 0.5, 0.9], abs=0.08)
+    assert mean == pytest.approx([0.1, 0.5, 0.9], abs=by)

@@ -58,6 +58,7 @@ def test_more_hours_are_fewer_changes(fleet: Fleet, logged: BoolArray) -> None:
     assert few.changes > many.changes > 0
 
 
+@pytest.mark.long
 def test_a_higher_accepted_risk_is_fewer_changes_and_more_days_past(fleet: Fleet, logged: BoolArray) -> None:
     careful, bold = (live(fleet, logged, Ours(risk, shortest_days=30), DAYS) for risk in (0.1, 0.5))
     assert careful.changes > bold.changes

@@ -1,6 +1,5 @@
 """Which media of a slot's size may go into it, with the figures behind each verdict."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -9,11 +8,12 @@ import numpy as np
 from django.db.models import Q
 
 from equipment.airside.media import LabelCurve
-from equipment.airside.operating import Paths, Tables, fixed_speed
+from equipment.airside.operating import fixed_speed
 from equipment.curves import Medium, media_with_curves
 from equipment.models import FilterSlot, Media, System
 from equipment.verdict import Answer, Question, judge
 from schedules import due
+from schedules.air_path import paths_of, tables_of
 from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
 from schedules.lives import design_airflow
@@ -124,18 +124,10 @@ def _loss_at_limit(
         return 0.0
     if len(system.blower_table) < 2:
         return None
-    flow = np.array([whole * share])
     statics = (system.return_static_pa or 0.0) + (system.supply_static_pa or 0.0)
-    clean = curve.clean_drop(flow)
-    exponent = np.log(curve.clean_drop(flow * 1.01) / clean) / np.log(1.01)
-    paths = Paths(statics / np.square(flow), clean, flow, exponent, limit_pa / clean)
-    points = fixed_speed(_table(system.blower_table, share), paths)
-    lost = 100.0 * (1.0 - points.airflow_m3s[0] / flow[0])
+    design = whole * share
+    clean = float(curve.clean_drop(np.array([design]))[0])
+    paths = paths_of(curve, design, statics, np.array([limit_pa / clean]))
+    points = fixed_speed(tables_of(system.blower_table, share, 1), paths)
+    lost = 100.0 * (1.0 - points.airflow_m3s[0] / design)
     return None if np.isnan(lost) else float(lost)
-
-
-def _table(pairs: Sequence[Sequence[float]], share: float) -> Tables:
-    flows, statics = (
-        np.array([column]) for column in zip(*sorted(pairs, key=lambda pair: pair[0]), strict=True)
-    )
-    return Tables(flows * share, statics)

@@ -310,3 +310,51 @@ def calibration(title: str, description: str, promises: Sequence[Promise], axes:
         body.append(_line(x(one.promised), y(one.low), x(one.promised), y(one.high), "due"))
         body.append(f'<circle cx="{x(one.promised):.1f}" cy="{y(one.share):.1f}" r="5" class="reading"/>')
     return _svg(320, 340, "calibration", title, description, body)
+
+
+@dataclass(frozen=True)
+class AirPath:
+    """A blower and what it works against, in one unit across and one up: ``blower`` and each labelled one of
+    ``resistances`` as pairs of airflow and static, ``points`` where they meet, beside the same labels."""
+
+    blower: Sequence[tuple[float, float]]
+    resistances: Sequence[tuple[str, Sequence[tuple[float, float]]]]
+    points: Sequence[tuple[float, float]]
+    axes: tuple[str, str]
+
+
+def air_path(title: str, description: str, drawn: AirPath) -> str:
+    """Static over airflow: the blower's curve, the path's at each load of the filter, and where they meet."""
+    left, right, ceiling, floor = 46.0, 316.0, 34.0, 264.0
+    every = [*drawn.blower, *drawn.points]
+    widest, top = max(flow for flow, _ in every) * 1.1, max(static for _, static in every) * 1.1
+
+    def place(pair: tuple[float, float]) -> tuple[float, float]:
+        return left + pair[0] / widest * (right - left), floor - pair[1] / top * (floor - ceiling)
+
+    def path(pairs: Sequence[tuple[float, float]], name: str) -> str:
+        inside = [place(pair) for pair in pairs if pair[0] <= widest and pair[1] <= top]
+        return f'<polyline points="{" ".join(f"{x:.1f},{y:.1f}" for x, y in inside)}" class="{name}"/>'
+
+    body = [_line(left, floor, right, floor, "axis"), _line(left, floor, left, ceiling, "axis")]
+    body += [
+        _text(left, ceiling - 14, drawn.axes[1], "start"),
+        _text(right, floor + 36, drawn.axes[0], "end"),
+    ]
+    for flow in nice_steps(widest, 4)[1:]:
+        body.append(_text(place((flow, 0.0))[0], floor + 18, f"{flow:g}"))
+    for static in nice_steps(top, 4):
+        body.append(_text(left - 6, place((0.0, static))[1] + 4, f"{static:g}", "end"))
+    body.append(path(drawn.blower, "expected"))
+    ends = []
+    for label, pairs in drawn.resistances:
+        body.append(path(pairs, "today"))
+        ends.append((place(next(p for p in reversed(pairs) if p[0] <= widest and p[1] <= top)), label))
+    # The lowest label stands below its line, out of the way of the one above.
+    lowest = max(y for (_x, y), _label in ends)
+    for (x, y), label in ends:
+        body.append(_text(x - 4, y + 16 if y == lowest else y - 5, label, "end"))
+    for point in drawn.points:
+        x, y = place(point)
+        body.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5" class="reading"/>')
+    return _svg(330, 310, "air-path", title, description, body)

@@ -114,5 +114,9 @@ def constant_airflow(
 
 
 def electric_power(points: Points, efficiency: float | FloatArray) -> FloatArray:
-    """Electric power in W [n] of moving the air against the external static."""
+    """Electric power in W [n] of moving the air against the external static at one efficiency.
+
+    For constant-airflow motors; a fixed-speed motor's efficiency falls faster than its static rises, so that
+    it draws less power with less air.
+    """
     return np.asarray(points.airflow_m3s * points.static_pa / efficiency)

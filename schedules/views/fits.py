@@ -5,14 +5,16 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
+from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from equipment.access import signed_in, slot_or_404
+from equipment.curves import media_with_curves
 from equipment.fitted import fitted_media
-from equipment.models import Desk
-from schedules.what_fits import ORDER, Candidate, candidates
+from equipment.models import Desk, FilterSlot, Media
+from schedules.air_path import PathShown, shown_path
+from schedules.what_fits import ORDER, Candidate, candidates, share_of
 from shared.units import AIRFLOW, PRESSURE, VELOCITY, show
 
 # Verdict: the shape drawn beside its word.
@@ -28,7 +30,8 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     """Every medium of the slot's size with its verdict; sorted by what matters to the asker."""
     user, now = signed_in(request), timezone.now()
     slot, desk = slot_or_404(user, pk), Desk.the()
-    found = candidates(slot, fitted_media([slot], now)[slot.pk], now)
+    fitted = fitted_media([slot], now)[slot.pk]
+    found = candidates(slot, fitted, now)
     sort = request.GET.get("sort", "")
     if sort in SORTS:
         found.sort(key=lambda one: (ORDER.index(one.answer.verdict), SORTS[sort](one)))
@@ -38,9 +41,17 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
         "site": slot.system.site,
         "rows": [_row(one, desk.units) for one in found],
         "title": _title(good, len(found)),
+        "path": None if user.is_homeowner else _path(slot, fitted, desk.units),
         "sort": sort if sort in SORTS else "",
     }
     return render(request, "schedules/fits.html", context)
+
+
+def _path(slot: FilterSlot, fitted: Media | None, units: str) -> PathShown | None:
+    if fitted is None:
+        return None
+    curve = media_with_curves([fitted.pk])[fitted.pk].curve
+    return shown_path(slot, getattr(slot, "plan", None), curve, share_of(slot), units)
 
 
 def _title(good: int, count: int) -> str:
@@ -64,8 +75,20 @@ def _row(one: Candidate, units: str) -> dict[str, Any]:
         "velocity": show(answer.face_velocity_ms, VELOCITY, units),
         "clean": show(answer.clean_drop_pa, PRESSURE, units),
         "airflow": show(answer.airflow_m3s, AIRFLOW, units),
+        "loss": loss(answer.airflow_loss_percent),
+        "loss_at_limit": loss(one.loss_at_limit_percent),
         "left": show(answer.drop_left_pa, PRESSURE, units),
     }
+
+
+def loss(percent: float | None) -> str:
+    """Percent of the design airflow that is missing, in words; empty for unknown."""
+    if percent is None:
+        return ""
+    if abs(percent) < 0.05:
+        return _("as designed")
+    said = _("%(n)s %% below design") if percent > 0 else _("%(n)s %% above design")
+    return said % {"n": formats.number_format(abs(percent), 1)}
 
 
 def words() -> dict[str, str]:

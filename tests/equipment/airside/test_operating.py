@@ -57,7 +57,7 @@ def test_many_at_once_agree_with_one_at_a_time(
 
 
 @given(st.floats(1.0, 3.0), st.floats(1.01, 2.0))
-def test_a_fixed_speed_blower_moves_less_air_with_less_power_as_the_filter_loads(
+def test_a_fixed_speed_blower_moves_less_air_against_more_static_as_the_filter_loads(
     loading: float, times: float
 ) -> None:
     before, after = (fixed_speed(LINE, path(loading=one)) for one in (loading, loading * times))

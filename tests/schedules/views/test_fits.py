@@ -125,3 +125,27 @@ def test_every_order_keeps_what_fits_first(technician: Client, slot: FilterSlot,
     medium("Loose 8", 8, 0.10, on_hand=1)
     text = technician.get(reverse("what-fits", args=[slot.pk]), {"sort": sort}).text
     assert text.index("Loose 8") < text.index("Choking 14")
+
+
+def test_the_page_draws_blower_and_path_clean_now_and_at_the_limit(
+    technician: Client, slot: FilterSlot
+) -> None:
+    table = [[cfm * M3S_PER_CFM, inwc * PA_PER_INWC] for cfm, inwc in ((400, 0.8), (800, 0.35), (1000, 0.0))]
+    System.objects.filter(pk=slot.system_id).update(blower="fixed_speed", blower_table=table)
+    FilterSlot.objects.filter(pk=slot.pk).update(first_media=medium("Loose 8", 8, 0.10), fitted_on=NOW.date())
+    due.replan(NOW)
+    answer = technician.get(reverse("what-fits", args=[slot.pk]))
+    clean, now, limit = answer.context["path"].rows
+    assert [clean[0], now[0], limit[0]] == ["clean", "now", "limit"]
+    assert float(limit[1].split()[0]) < float(clean[1].split()[0])
+    assert {row[4] for row in (clean, now, limit)} == {"–"}
+    assert "Blower and air path" in answer.text
+    assert answer.text.count('class="reading"') == 3
+
+
+def test_a_constant_airflow_blower_takes_more_power_when_full(technician: Client, slot: FilterSlot) -> None:
+    FilterSlot.objects.filter(pk=slot.pk).update(first_media=medium("Loose 8", 8, 0.10), fitted_on=NOW.date())
+    due.replan(NOW)
+    clean, _now, limit = technician.get(reverse("what-fits", args=[slot.pk])).context["path"].rows
+    assert clean[1] == limit[1] == "800 cfm"
+    assert float(limit[4].split()[0]) > float(clean[4].split()[0])

@@ -1,0 +1,151 @@
+"""Where a slot's blower works with its filter clean, as it is now and at its limit: a drawing and a table."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from django.utils.translation import gettext as _
+
+from equipment.airside.media import LabelCurve
+from equipment.airside.operating import Paths, Points, Tables, constant_airflow, electric_power, fixed_speed
+from equipment.models import FilterSlot, System
+from schedules.lives import design_airflow
+from schedules.models import Plan
+from shared.charts import AirPath, air_path
+from shared.units import AIRFLOW, PRESSURE, from_si, label, show
+
+# Of blower and motor together: own assumption, between the least that Title 24's limits allow and good ones.
+EFFICIENCY = 0.3
+
+
+@dataclass(frozen=True)
+class Loads:
+    """The filter's loads that are looked at and their names."""
+
+    names: tuple[str, ...]
+    times_clean: np.ndarray
+
+
+@dataclass(frozen=True)
+class PathShown:
+    """The drawing as SVG text, and a row a load: name, airflow, filter drop, external static, power."""
+
+    drawing: str
+    rows: list[tuple[str, str, str, str, str]]
+    note: str
+
+
+def paths_of(curve: LabelCurve, design_m3s: float, statics_pa: float, times_clean: np.ndarray) -> Paths:
+    """One path a load; the filter's exponent is that of its label about the design airflow."""
+    one = np.ones(len(times_clean))
+    clean = float(curve.clean_drop(np.array([design_m3s]))[0])
+    near = float(curve.clean_drop(np.array([design_m3s * 1.01]))[0])
+    exponent = np.log(near / clean) / np.log(1.01)
+    return Paths(statics_pa / design_m3s**2 * one, clean * one, design_m3s * one, exponent * one, times_clean)
+
+
+def tables_of(pairs: list[list[float]], share: float, rows: int) -> Tables:
+    """The blower's table at the slot's share of the air, once a row."""
+    flows, statics = (np.array(column) for column in zip(*sorted(pairs), strict=True))
+    return Tables(np.tile(flows * share, (rows, 1)), np.tile(statics, (rows, 1)))
+
+
+def shown_path(
+    slot: FilterSlot, plan: Plan | None, curve: LabelCurve | None, share: float, units: str
+) -> PathShown | None:
+    """The slot's path; None where airflow, label, limit or a fixed-speed blower's table is not known."""
+    whole, _from = design_airflow(slot.system)
+    if plan is None or curve is None or not whole or not plan.clean_drop_pa or not plan.limit_drop_pa:
+        return None
+    system, design = slot.system, whole * share
+    fixed = system.blower == System.Blower.FIXED_SPEED
+    if fixed and len(system.blower_table) < 2:
+        return None
+    times = [1.0, (plan.drop_now_pa or 0.0) / plan.clean_drop_pa, plan.limit_drop_pa / plan.clean_drop_pa]
+    loads = Loads((_("clean"), _("now"), _("limit")), np.maximum(times, 1.0))
+    statics = (system.return_static_pa or 0.0) + (system.supply_static_pa or 0.0)
+    paths = paths_of(curve, design, statics, loads.times_clean)
+    if fixed:
+        tables = tables_of(system.blower_table, share, len(times))
+        points = fixed_speed(tables, paths)
+        blower = list(zip(tables.airflow_m3s[0], tables.static_pa[0], strict=True))
+    else:
+        ceiling = system.rated_external_static_pa or np.inf
+        points = constant_airflow(np.full(len(times), design), paths, np.full(len(times), ceiling))
+        top = ceiling if np.isfinite(ceiling) else 1.2 * float(np.nanmax(points.static_pa))
+        blower = [(design, 0.0), (design, top)]
+    return PathShown(
+        _drawing(blower, paths, points, loads, units),
+        _rows(paths, points, loads, fixed, units),
+        _note(system, fixed),
+    )
+
+
+def _drawing(
+    blower: list[tuple[float, float]], paths: Paths, points: Points, loads: Loads, units: str
+) -> str:
+    flow_unit, static_unit = AIRFLOW.shown(units)[0], PRESSURE.shown(units)[0]
+
+    def pair(flow: float, static: float) -> tuple[float, float]:
+        return from_si(float(flow), flow_unit, AIRFLOW), from_si(float(static), static_unit, PRESSURE)
+
+    flows = np.linspace(0.0, 1.2 * max(flow for flow, _static in blower), 40)
+    statics = np.array([paths.static(np.full(len(loads.names), flow)) for flow in flows])
+    curves = [
+        (name, [pair(flow, static) for flow, static in zip(flows, statics[:, row], strict=True)])
+        for row, name in enumerate(loads.names)
+    ]
+    met = [
+        pair(flow, static)
+        for flow, static in zip(points.airflow_m3s, points.static_pa, strict=True)
+        if np.isfinite(flow)
+    ]
+    drawn = AirPath(
+        [pair(*one) for one in blower], curves, met, (label(AIRFLOW, units), label(PRESSURE, units))
+    )
+    told = ", ".join(
+        f"{name} {show(float(flow), AIRFLOW, units)}"
+        for name, flow in zip(loads.names, points.airflow_m3s, strict=True)
+        if np.isfinite(flow)
+    )
+    return air_path(_("Blower and air path"), _("Airflow where they meet: %(told)s.") % {"told": told}, drawn)
+
+
+def _rows(
+    paths: Paths, points: Points, loads: Loads, fixed: bool, units: str
+) -> list[tuple[str, str, str, str, str]]:
+    # A fixed-speed motor draws less as its air falls, by a curve of its own that nobody has here.
+    power = np.full(len(loads.names), np.nan) if fixed else electric_power(points, EFFICIENCY)
+    drops = paths.filter_drop(points.airflow_m3s)
+    return [
+        (
+            name,
+            show(_known(points.airflow_m3s[row]), AIRFLOW, units),
+            show(_known(drops[row]), PRESSURE, units),
+            show(_known(points.static_pa[row]), PRESSURE, units),
+            f"{power[row]:.0f} W" if np.isfinite(power[row]) else "–",
+        )
+        for row, name in enumerate(loads.names)
+    ]
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _note(system: System, fixed: bool) -> str:
+    unknown = [
+        word
+        for word, value in (
+            (_("return"), system.return_static_pa), (_("supply"), system.supply_static_pa),
+        )
+        if value is None
+    ]  # fmt: skip
+    held = _("Through this filter alone; power at %(share)d %% for blower and motor together, assumed.")
+    falls = _(
+        "Through this filter alone. A fixed-speed motor draws less as its air falls; how much is not known."
+    )
+    said = falls if fixed else held % {"share": round(100 * EFFICIENCY)}
+    if unknown:
+        missing = _(" and ").join(unknown)
+        said += " " + _("Static of %(parts)s not measured: taken as nought.") % {"parts": missing}
+    return said

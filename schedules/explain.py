@@ -55,9 +55,15 @@ def explain(slot: FilterSlot, plan: Plan | None, today: date, policy: Policy, un
             "",
             assumptions(plan),
         )
-    return Explained(
-        _headline(plan.due_on, today), _why(plan, policy, units), sureness(plan, today), assumptions(plan)
-    )
+    assumed = [*assumptions(plan), *_cost_left_out(policy)]
+    return Explained(_headline(plan.due_on, today), _why(plan, policy, units), sureness(plan, today), assumed)
+
+
+def _cost_left_out(policy: Policy) -> list[str]:
+    """Why least cost had no say; empty where it had."""
+    if policy.electricity_price_kwh is not None:
+        return []
+    return [_("The fan's electricity is not weighed against a fresh filter: no price of it is set.")]
 
 
 def _headline(due: date, today: date) -> str:

@@ -45,3 +45,12 @@ def test_past_the_limit_no_chance_is_told(drop: float) -> None:
     said = why(drop)
     assert "used up what your blower can spare" in said
     assert "in 100" not in said
+
+
+def test_least_cost_is_said_to_have_no_say_without_a_price_and_not_with_one() -> None:
+    plan = Plan(due_on=date(2026, 7, 1), reason=Plan.Reason.CALENDAR, life_began_on=date(2026, 2, 1))
+    without, priced = (
+        explain(FilterSlot(), plan, TODAY, Policy(electricity_price_kwh=price)) for price in (None, 0.17)
+    )
+    assert any("electricity is not weighed" in line for line in without.assumed)
+    assert not any("electricity is not weighed" in line for line in priced.assumed)

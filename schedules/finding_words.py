@@ -99,8 +99,8 @@ def _words() -> dict[str, tuple[str, str, str]]:
     return {
         "nothing_left": (
             _(
-                "By the statics on record the ducts leave the blower no more for the filter than a clean "
-                "one's own %(beside)s."
+                "By the statics on record the ducts leave the filter no more than the %(beside)s that a clean "
+                "one takes."
             ),
             _("The clean drop itself counts as the limit, so it is due today; the household is not told."),
             _(
@@ -156,7 +156,7 @@ def _words() -> dict[str, tuple[str, str, str]]:
         "high_new": (
             _(
                 "On %(on)s the new filter's drop was %(seen)s at design airflow, where its label says "
-                "%(beside)s. Nothing has loaded it yet."
+                "%(beside)s and no dust has loaded it yet."
             ),
             _(
                 "The date takes the label's word for the filter and this for more airflow than is on record. "

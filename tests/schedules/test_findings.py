@@ -8,7 +8,8 @@ import pytest
 
 from equipment.models import FilterSlot
 from schedules import due
-from schedules.finding_words import TITLES, say_all
+from schedules.finding_rows import found
+from schedules.finding_words import TITLES, say, say_all
 from schedules.models import Plan
 from tests.schedules.planning.conftest import MEDIA, POINTS, SLOT
 
@@ -176,6 +177,13 @@ def test_the_same_high_reading_twice_in_one_visit_is_not_taken_for_a_grille(plan
     )
     due.replan(NOW, FilterSlot.objects.all())
     assert kinds(Plan.objects.get()) == ["high_new"]
+
+
+@pytest.mark.parametrize("kind", TITLES)
+def test_no_sentence_of_a_finding_ends_twice(kind: str) -> None:
+    row = found(kind, [740000.0], True, seen_pa=80.0, beside_pa=40.0, until="2026-05-01", began="2026-04-01")
+    told = say(row, "ip")
+    assert not any(".." in text or "–" in text for text in (told.seen, told.dated, told.look))
 
 
 @pytest.mark.django_db

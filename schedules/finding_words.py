@@ -99,8 +99,8 @@ def _words() -> dict[str, tuple[str, str, str]]:
     return {
         "nothing_left": (
             _(
-                "By the statics on record the ducts leave the filter no more than the %(beside)s that a clean "
-                "one takes."
+                "By the statics on record the ducts leave the filter no more than the %(beside)s that a "
+                "clean one takes."
             ),
             _("The clean drop itself counts as the limit, so it is due today; the household is not told."),
             _(

@@ -69,7 +69,7 @@ def started(folder: Path) -> Iterator[tuple["subprocess.Popen[str]", int]]:
         process.communicate()
 
 
-def test_the_desk_answers_and_ends_on_a_request_to_stop(tmp_path: Path) -> None:
+def test_the_desk_answers_ends_on_a_request_to_stop_and_starts_again(tmp_path: Path) -> None:
     with started(tmp_path) as (process, port):
         assert wait_until_answered(f"http://127.0.0.1:{port}/", process) < 500
         asked = time.monotonic()
@@ -80,11 +80,13 @@ def test_the_desk_answers_and_ends_on_a_request_to_stop(tmp_path: Path) -> None:
         assert f"http://127.0.0.1:{port}" in said
         assert "Traceback" not in said
         assert Address("127.0.0.1", port).why_not() == ""  # no child kept the port
+    _starts_again_and_leaves_no_file(tmp_path)
 
 
-def test_the_desk_leaves_no_file_in_the_folder_it_was_started_from(tmp_path: Path) -> None:
+def _starts_again_and_leaves_no_file(tmp_path: Path) -> None:
+    """A second start, on what the first prepared and from a folder that stays empty."""
     with started(tmp_path) as (process, port):
-        wait_until_answered(f"http://127.0.0.1:{port}/", process)
+        assert wait_until_answered(f"http://127.0.0.1:{port}/", process) < 500
         process.send_signal(signal.SIGINT)
         process.communicate(timeout=30)
         assert list((tmp_path / "work").iterdir()) == []

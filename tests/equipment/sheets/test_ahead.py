@@ -91,7 +91,10 @@ def test_a_slip_and_another_fault_of_one_row_are_both_listed(faults: Faults) -> 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
     ("now", "remarks"),
-    [(datetime(2025, 3, 1, 12, tzinfo=UTC), 4), (datetime(2028, 1, 1, 12, tzinfo=UTC), 0)],
+    [
+        (datetime(2025, 3, 1, 12, tzinfo=UTC), 4),
+        pytest.param(datetime(2028, 1, 1, 12, tzinfo=UTC), 0, marks=pytest.mark.long),
+    ],
     ids=["clock far behind", "clock far ahead"],
 )
 def test_the_demos_sheets_are_read_whatever_the_machines_clock_says(now: datetime, remarks: int) -> None:

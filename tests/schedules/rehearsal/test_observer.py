@@ -11,7 +11,7 @@ from schedules.rehearsal.score import known, perfect, score, six_months
 
 
 def test_the_observer_lies_between_the_habit_and_the_oracle() -> None:
-    fleet: Fleet = simulate(31, 50, date(2026, 5, 10))
+    fleet: Fleet = simulate(31, 30, date(2026, 5, 10))
     logged = np.arange(len(fleet.plant.systems.slots)) % 3 > 0
     told, happened = observe(fleet, logged, draws=400), truth(fleet)
     assert (np.diff(told.days, axis=0) >= 0).all()
@@ -19,5 +19,5 @@ def test_the_observer_lies_between_the_habit_and_the_oracle() -> None:
     ours = score(told, happened, ahead)
     assert score(perfect(fleet, 40), happened, ahead).pinball < ours.pinball
     assert ours.pinball < 0.7 * score(six_months(known(fleet, logged)), happened, ahead).pinball
-    # Of some forty slots a span of 80 % holds so many, but once in ten thousand fleets.
-    assert 0.55 < ours.coverage < 0.98
+    # Of some twenty slots a span of 80 % holds so many, but once in ten thousand fleets.
+    assert 0.5 < ours.coverage <= 1.0

@@ -124,6 +124,14 @@ class ReadingAdmin(FactAdmin):
     date_hierarchy = "taken_at"
 
 
+@admin.register(models.Meanwhile)
+class MeanwhileAdmin(FactAdmin):
+    """Filters for a while."""
+
+    list_display = ("slot", "media", "begins_on", "look_on", "ends_on", "ended_on")
+    raw_id_fields = ("slot", "media")
+
+
 @admin.register(models.FilterChange)
 class FilterChangeAdmin(FactAdmin):
     """Filter changes."""
@@ -148,6 +156,16 @@ class PersonAdmin(KeptAdmin):
 
     list_display = ("name", "email", "phone", "language", "wants_filter_mail")
     search_fields = ("name", "email", "phone")
+
+
+@admin.register(models.AirRecord)
+class AirRecordAdmin(KeptAdmin):
+    """Air-side records; a correction here does not reach the system's own figures."""
+
+    list_display = ("system", "measured_at", "airflow_m3s", "return_static_pa", "supply_static_pa")
+    search_fields = ("system__name",)
+    raw_id_fields = ("system",)
+    date_hierarchy = "measured_at"
 
 
 class PlainAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
@@ -249,5 +267,5 @@ class DeskUserAdmin(UserAdmin):  # type: ignore[type-arg]
     """Accounts with their role."""
 
     list_display = ("username", "email", "role", "is_active")
-    fieldsets = (*(UserAdmin.fieldsets or ()), (None, {"fields": ("role", "person")}))
+    fieldsets = (*(UserAdmin.fieldsets or ()), (None, {"fields": ("role", "person", "units")}))
     raw_id_fields = ("person",)

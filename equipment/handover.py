@@ -10,6 +10,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
+from equipment.commissioning import Measured, record_air
 from equipment.curves import media_with_curves
 from equipment.models import Customer, Desk, FilterSlot, Media, Person, Reading, Site, SiteRole, System, User
 from equipment.record import NotRecordable, record_reading
@@ -45,7 +46,7 @@ class HandOver:
     system: dict[str, Any]
     at: datetime
     slots: list[NewSlot] = field(default_factory=list)
-    reading: dict[str, Any] = field(default_factory=dict)
+    air: Measured = field(default_factory=Measured)
     cautions: str = ""
     key: str | None = None
     home: Site | None = None
@@ -98,6 +99,8 @@ def _store(form: HandOver, user: User, now: datetime) -> Site:
     system = _system(form, site)
     for slot in form.slots:
         _slot(slot, system, form, user, now)
+    if form.air.of_the_system:
+        record_air(system, form.air, form.at, user, now)
     return site
 
 
@@ -163,8 +166,8 @@ def _slot(new: NewSlot, system: System, form: HandOver, user: User, now: datetim
             taken_at=form.at,
             filter_drop_pa=new.clean_drop_pa,
             airflow_m3s=new.airflow_m3s,
+            airflow_method=form.air.airflow_method,
             taken_by=user,
-            **form.reading,
         )
         record_reading(reading, now)
     return slot

@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from equipment.fields import QuantityField, SizeField
 from equipment.handover import label_drop, zone_of
-from equipment.models import Desk, FilterSlot, LifeEvent, Media, Person, Reading, Site, SiteRole, System
+from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Person, Site, SiteRole, System
 from schedules.models import MaintenanceTask, Technician
 from shared import units as quantities
 from shared.units import AIRFLOW, CAPACITY, PRESSURE
@@ -65,11 +65,6 @@ class ReadingForm(forms.Form):
     filter_drop = QuantityField(PRESSURE, label=_("Filter drop"))
     airflow = QuantityField(AIRFLOW, label=_("Airflow through this filter"), required=False)
     airflow_method = forms.CharField(label=_("How the airflow was measured"), required=False, max_length=80)
-    return_static = QuantityField(PRESSURE, label=_("Return static"), required=False)
-    supply_static = QuantityField(PRESSURE, label=_("Supply static"), required=False)
-    coil = forms.ChoiceField(
-        label=_("Coil"), required=False, choices=[("", _("not noted")), *Reading.Coil.choices]
-    )
 
     def __init__(self, units: str, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -149,8 +144,9 @@ class HandOverForm(forms.Form):
     rated_static = QuantityField(PRESSURE, label=_("Rated external static"), required=False)
     return_budget = QuantityField(PRESSURE, label=_("Return side may take"), required=False)
     airflow_method = forms.CharField(label=_("How the airflow was measured"), required=False, max_length=80)
+    blower_tap = forms.CharField(label=_("Speed tap"), required=False, max_length=40)
     coil = forms.ChoiceField(
-        label=_("Coil"), required=False, choices=[("", _("not noted")), *Reading.Coil.choices]
+        label=_("Coil"), required=False, choices=[("", _("not noted")), *AirRecord.Coil.choices]
     )
 
     def __init__(self, units: str, *args: Any, home: Site | None = None, **kwargs: Any) -> None:
@@ -169,7 +165,7 @@ class HandOverForm(forms.Form):
     )  # fmt: skip
     MEASURED = (
         "on", "kind", "blower", "capacity", "design_airflow", "return_static", "supply_static",
-        "rated_static", "return_budget", "airflow_method", "coil",
+        "rated_static", "return_budget", "airflow_method", "blower_tap", "coil",
     )  # fmt: skip
 
     def household(self) -> list[forms.BoundField]:

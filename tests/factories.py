@@ -93,6 +93,15 @@ class SiteRoleFactory(DjangoModelFactory):
     role = record.SiteRole.Role.FILTER_CHANGER
 
 
+class AirRecordFactory(DjangoModelFactory):
+    class Meta:
+        model = record.AirRecord
+
+    system = factory.LazyFunction(lambda: SystemFactory())
+    measured_at = datetime(2026, 4, 1, 15, tzinfo=UTC)
+    return_static_pa = 0.1 * PA_PER_INWC
+
+
 class SystemFactory(DjangoModelFactory):
     class Meta:
         model = record.System
@@ -137,6 +146,17 @@ class FilterSlotFactory(Sides):
     name = factory.Sequence(lambda n: f"slot-{n}")
     system = factory.SubFactory(SystemFactory)
     facts_changed_at = NOW
+
+
+class MeanwhileFactory(DjangoModelFactory):
+    class Meta:
+        model = record.Meanwhile
+
+    slot = factory.SubFactory(FilterSlotFactory)
+    media = factory.SubFactory(MediaFactory)
+    begins_on = TODAY
+    look_on = date(2026, 5, 26)
+    ends_on = date(2026, 6, 9)
 
 
 class FilterChangeFactory(DjangoModelFactory):

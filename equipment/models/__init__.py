@@ -1,11 +1,13 @@
 """One noun a file; this page only hands the names on."""
 
+from equipment.models.air_record import AirRecord
 from equipment.models.change import FilterChange
 from equipment.models.customer import Customer
 from equipment.models.desk import Desk
 from equipment.models.dust import AirDay, DustEpisode
 from equipment.models.filter_slot import FilterSlot
 from equipment.models.life_event import LifeEvent
+from equipment.models.meanwhile import Meanwhile
 from equipment.models.media import Media, MediaPoint
 from equipment.models.person import Person, SiteRole
 from equipment.models.reading import Reading
@@ -16,7 +18,7 @@ from equipment.models.system import System
 from equipment.models.user import User
 
 __all__ = [
-    "AirDay", "Customer", "Desk", "DustEpisode", "FilterChange", "FilterSlot", "LifeEvent", "Media",
-    "MediaPoint", "Person", "Reading", "RuntimeDay", "Site", "SiteRole", "Station", "System", "User",
-    "WeatherDay",
+    "AirDay", "AirRecord", "Customer", "Desk", "DustEpisode", "FilterChange", "FilterSlot", "LifeEvent",
+    "Meanwhile", "Media", "MediaPoint", "Person", "Reading", "RuntimeDay", "Site", "SiteRole", "Station",
+    "System", "User", "WeatherDay",
 ]  # fmt: skip

@@ -29,6 +29,9 @@ class FilterSlot(models.Model):
     short_m = models.FloatField()
     long_m = models.FloatField()
     depth_m = models.FloatField()
+    # The opening itself, where somebody measured it.
+    opening_short_m = models.FloatField(_("opening, short side"), null=True, blank=True)
+    opening_long_m = models.FloatField(_("opening, long side"), null=True, blank=True)
     location = models.CharField(_("place"), max_length=200, blank=True)
     access_notes = models.TextField(_("access"), blank=True)
     # The filter at the start of the record; changes replace it.

@@ -10,19 +10,11 @@ from simple_history.models import HistoricalRecords
 class Reading(models.Model):
     """A filter drop in Pa at an instant, with the airflow through this slot in m3/s where it was measured."""
 
-    class Coil(models.TextChoices):
-        DRY = "dry", _("dry")
-        WET = "wet", _("wet")
-
     slot = models.ForeignKey("FilterSlot", on_delete=models.PROTECT, related_name="readings")
     taken_at = models.DateTimeField(_("taken at"))
     filter_drop_pa = models.FloatField(_("filter drop"))
     airflow_m3s = models.FloatField(_("airflow"), null=True, blank=True)
     airflow_method = models.CharField(_("how the airflow was measured"), max_length=80, blank=True)
-    return_static_pa = models.FloatField(_("return static"), null=True, blank=True)
-    supply_static_pa = models.FloatField(_("supply static"), null=True, blank=True)
-    blower_tap = models.CharField(_("speed tap"), max_length=40, blank=True)
-    coil = models.CharField(_("coil"), max_length=3, choices=Coil.choices, blank=True)
     taken_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )

@@ -19,6 +19,7 @@ class Site(models.Model):
     postcode = models.CharField(_("postcode"), max_length=20, blank=True)
     latitude = models.FloatField(_("latitude"), null=True, blank=True)
     longitude = models.FloatField(_("longitude"), null=True, blank=True)
+    altitude_m = models.FloatField(_("altitude"), null=True, blank=True)
     timezone = models.CharField(_("time zone"), max_length=60, blank=True)
     station = models.ForeignKey(
         "Station", on_delete=models.PROTECT, null=True, blank=True, related_name="sites"

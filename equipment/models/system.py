@@ -29,6 +29,10 @@ class System(models.Model):
     return_budget_pa = models.FloatField(_("return budget"), null=True, blank=True)
     return_static_pa = models.FloatField(_("return static without the filter"), null=True, blank=True)
     supply_static_pa = models.FloatField(_("supply static"), null=True, blank=True)
+    # The unit's own figure, where its papers give one; else the published floors.
+    airflow_floor_m3s = models.FloatField(_("least airflow by the unit's papers"), null=True, blank=True)
+    # One a return: {"diameter_m", "length_m" or null, "flexible", "compression"}, widest first.
+    return_ducts = models.JSONField(_("return ducts"), default=list, blank=True)
     replaced_on = models.DateField(_("replaced on"), null=True, blank=True)
     replaced_by = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT)
     # Of the form that handed it over, so that the same form sent twice makes one system.

@@ -14,6 +14,10 @@ class User(AbstractUser):
         HOMEOWNER = "homeowner", _("homeowner")
 
     role = models.CharField(_("role"), max_length=12, choices=Role.choices, default=Role.HOMEOWNER)
+    # Empty: as the desk shows them.
+    units = models.CharField(
+        _("units"), max_length=2, choices=[("ip", _("inch-pound")), ("si", _("metric"))], blank=True
+    )
     person = models.ForeignKey(
         "Person", verbose_name=_("person"), null=True, blank=True, on_delete=models.PROTECT
     )

@@ -57,9 +57,6 @@ def reading(request: HttpRequest, pk: int) -> HttpResponse:
             filter_drop_pa=data["filter_drop"],
             airflow_m3s=data["airflow"],
             airflow_method=data["airflow_method"],
-            return_static_pa=data["return_static"],
-            supply_static_pa=data["supply_static"],
-            coil=data["coil"],
             taken_by=signed_in(request),
         )
         try:

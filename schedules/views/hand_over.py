@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in
+from equipment.commissioning import Measured
 from equipment.fields import whole_number
 from equipment.handover import HandOver, NewSlot, alike, hand_over, handed_over, placed
 from equipment.models import Desk, FilterSlot, Site, System
@@ -147,7 +148,15 @@ def _filled(home: Site | None, data: dict[str, Any], slots: list[dict[str, Any]]
         },
         at=_instant(data["on"], home, site, now),
         slots=[_slot(name, slot) for name, slot in zip(_slot_names(street, wanted), wanted, strict=True)],
-        reading={"airflow_method": data["airflow_method"], "coil": data["coil"]},
+        air=Measured(
+            airflow_m3s=data["design_airflow"],
+            airflow_method=data["airflow_method"],
+            return_static_pa=data["return_static"],
+            supply_static_pa=data["supply_static"],
+            filter_drop_pa=max((slot["clean_drop"] or 0.0 for slot in wanted), default=0.0) or None,
+            blower_tap=data["blower_tap"],
+            coil=data["coil"],
+        ),
         cautions=data.get("cautions", ""),
         key=data["key"] or None,
         home=home,

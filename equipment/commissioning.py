@@ -1,0 +1,114 @@
+"""The air-side record of a system: what was measured, and what the system's own figures become by it."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from equipment.models import AirRecord, FilterSlot, System, User
+from equipment.record import HIGHEST_AIRFLOW_M3S, HIGHEST_DROP_PA, NotRecordable
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Of one moment: airflow of the whole system in m3/s, pressures in Pa, None for what was not measured.
+
+    ``filter_in`` says that the return static was taken between filter and blower: the filter's drop of the
+    same moment is then taken off it.
+    """
+
+    airflow_m3s: float | None = None
+    airflow_method: str = ""
+    return_static_pa: float | None = None
+    filter_in: bool = False
+    supply_static_pa: float | None = None
+    filter_drop_pa: float | None = None
+    blower_tap: str = ""
+    coil: str = ""
+
+    @property
+    def of_the_system(self) -> bool:
+        """Whether it tells anything beyond the filter's own drop."""
+        figures = (self.airflow_m3s, self.return_static_pa, self.supply_static_pa)
+        return any(figure is not None for figure in figures) or bool(self.blower_tap or self.coil)
+
+
+def without_filter(measured: Measured) -> float | None:
+    """The return static in Pa without the filter; None where it was not measured.
+
+    Raises NotRecordable where the filter's drop has to be taken off it and is not known, or is larger.
+    """
+    total, drop = measured.return_static_pa, measured.filter_drop_pa
+    if total is None or not measured.filter_in:
+        return total
+    if drop is None:
+        raise NotRecordable(
+            _("The return static was taken with the filter in: write the drop of that moment too.")
+        )
+    if drop > total:
+        raise NotRecordable(
+            _("The filter alone cannot drop more than the whole return side: check both ports.")
+        )
+    return total - drop
+
+
+def record_air(
+    system: System, measured: Measured, at: datetime, user: User | None, now: datetime
+) -> AirRecord:
+    """Store what was measured; the newest record's statics become the system's, at its design airflow.
+
+    Statics go with the airflow's square; where the airflow was not measured they count as at design. Raises
+    NotRecordable for impossible figures, a moment to come and a second record of one moment.
+    """
+    back = without_filter(measured)
+    _refuse_impossible(measured, at, now)
+    record = AirRecord(
+        system=system,
+        measured_at=at,
+        airflow_m3s=measured.airflow_m3s,
+        airflow_method=measured.airflow_method,
+        return_static_pa=back,
+        supply_static_pa=measured.supply_static_pa,
+        filter_drop_pa=measured.filter_drop_pa,
+        blower_tap=measured.blower_tap,
+        coil=measured.coil,
+        measured_by=user,
+    )
+    try:
+        with transaction.atomic():
+            record.save()
+            if not system.air_records.filter(measured_at__gt=at).exists():
+                _take_over(system, record)
+            FilterSlot.objects.filter(system=system).update(facts_changed_at=now)
+    except IntegrityError:
+        raise NotRecordable(_("The air side of that very moment is already on record.")) from None
+    return record
+
+
+def _refuse_impossible(measured: Measured, at: datetime, now: datetime) -> None:
+    statics = (measured.return_static_pa, measured.supply_static_pa, measured.filter_drop_pa)
+    if any(one is not None and not 0 <= one <= HIGHEST_DROP_PA for one in statics):
+        raise NotRecordable(_("A static of that size is more than any blower here can draw. Check the unit."))
+    airflow = measured.airflow_m3s
+    if airflow is not None and not 0 < airflow <= HIGHEST_AIRFLOW_M3S:
+        raise NotRecordable(
+            _("The airflow must be above 0 and within what a home's blower moves. Check the unit.")
+        )
+    if at > now + timedelta(minutes=5):
+        raise NotRecordable(_("That moment is still to come."))
+
+
+def _take_over(system: System, record: AirRecord) -> None:
+    for name in ("return_static_pa", "supply_static_pa"):
+        static = getattr(record, name)
+        if static is not None:
+            setattr(system, name, at_design(static, record.airflow_m3s, system.design_airflow_m3s))
+    system.save()
+
+
+def at_design(static_pa: float, airflow_m3s: float | None, design_m3s: float | None) -> float:
+    """A duct's static in Pa as it would be at the design airflow; as it is where either is not known."""
+    if not airflow_m3s or not design_m3s:
+        return static_pa
+    return static_pa * (design_m3s / airflow_m3s) ** 2

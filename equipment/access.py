@@ -3,7 +3,7 @@
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest
 
-from equipment.models import FilterSlot, Site, User
+from equipment.models import Desk, FilterSlot, Person, Site, SiteRole, User
 
 
 def visible_sites(user: User) -> QuerySet[Site]:
@@ -33,6 +33,23 @@ def slot_or_404(user: User, pk: int) -> FilterSlot:
     if slot is None:
         raise Http404
     return slot
+
+
+def units_of(user: object) -> str:
+    """The units that ``user`` reads: their own choice, else the desk's."""
+    return (user.units if isinstance(user, User) else "") or Desk.the().units
+
+
+def units_of_person(person: Person | None) -> str:
+    """The units that somebody reads in letters: the choice made with their account, else the desk's."""
+    chosen = User.objects.filter(person=person).exclude(units="").values_list("units", flat=True).first()
+    return (chosen if person else None) or Desk.the().units
+
+
+def units_at(site: Site) -> str:
+    """The units of whoever changes the filters at ``site``, else the desk's."""
+    role = site.roles.filter(role=SiteRole.Role.FILTER_CHANGER, until=None).select_related("person").first()
+    return units_of_person(role.person if role else None)
 
 
 def signed_in(request: HttpRequest) -> User:

@@ -1,5 +1,6 @@
 """Form fields for what people type: sizes, and quantities with or without a unit."""
 
+import math
 from typing import Any
 
 from django import forms
@@ -8,10 +9,27 @@ from django.utils.translation import gettext as _
 from equipment.bounds import HIGHEST_AIRFLOW_CFM, HIGHEST_STATIC_INWC
 from shared import units
 from shared.sizes import NotASize, Size, parse_size
-from shared.units import AIRFLOW, CAPACITY, PRESSURE, Kind, NotAQuantity, label, number, parse
+from shared.units import (
+    AIRFLOW,
+    CAPACITY,
+    DIAMETER,
+    PRESSURE,
+    Kind,
+    NotAQuantity,
+    has_unit,
+    label,
+    number,
+    parse,
+)
 
 _HIGHEST = {PRESSURE: units.inwc(HIGHEST_STATIC_INWC), AIRFLOW: units.cfm(HIGHEST_AIRFLOW_CFM)}
-_NEVER_NOUGHT = (AIRFLOW, CAPACITY)
+_NEVER_NOUGHT = (AIRFLOW, CAPACITY, DIAMETER)
+# A bare number outside these is likelier of the other system's unit: pascals among inches, kW among tons.
+_USUAL = {
+    PRESSURE: (units.inwc(0.002), units.inwc(2.0)),
+    AIRFLOW: (units.cfm(20.0), units.cfm(6000.0)),
+    CAPACITY: (units.tons(0.4), units.tons(7.0)),
+}
 
 
 class QuantityField(forms.CharField):
@@ -49,7 +67,27 @@ class QuantityField(forms.CharField):
             )
         if amount == 0 and self.kind in _NEVER_NOUGHT:
             raise forms.ValidationError(_("must be above 0; leave it empty where it is not known"))
+        self._suspect(amount, typed)
         return amount
+
+    def _suspect(self, amount: float, typed: str) -> None:
+        """Ask where a bare number is likelier of the other system's unit; a unit behind it answers."""
+        low, high = _USUAL.get(self.kind, (0.0, math.inf))
+        if amount == 0 or low <= amount <= high or has_unit(typed):
+            return
+        other = label(self.kind, "ip" if self.system == "si" else "si")
+        raise forms.ValidationError(
+            _("%(typed)s %(unit)s would be unusual. Write the unit behind it: %(typed)s %(other)s, "
+              "or %(typed)s %(unit)s if it is so.")
+            % {"typed": typed.strip(), "unit": self.unit, "other": other}
+        )  # fmt: skip
+
+
+def use_units(form: forms.Form, units: str) -> None:
+    """Let every quantity of a form be typed in ``units``."""
+    for field in form.fields.values():
+        if isinstance(field, QuantityField):
+            field.system = units
 
 
 class SizeField(forms.CharField):

@@ -9,12 +9,18 @@ from equipment.airside.air import face_velocity, nominal_area
 from equipment.airside.fan import BlowerTableError, NoCrossing, Resistance, operating_airflow, with_the_square
 from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_OTHERS, budget_left
 from equipment.airside.media import LabelCurve
-from shared.units import M3S_PER_CFM, METRE_PER_INCH, MS_PER_FPM, PA_PER_INWC, W_PER_TON
+from equipment.verdict_words import Words
+from shared.units import METRE_PER_INCH, MS_PER_FPM
 
 Size = tuple[float, float, float]
+Face = tuple[float, float]
 
 CARE_LOSS_PERCENT = 5.0
 CARE_VELOCITY_MS = 300 * MS_PER_FPM
+# A frame this much smaller than the opening lets air pass beside it; labels are up to half an inch under
+# nominal, so that without the opening's own measure three quarters are wanted before anybody is sure.
+GAP_IN_OPENING_M = 0.5 * METRE_PER_INCH
+GAP_IN_NOMINAL_M = 0.75 * METRE_PER_INCH
 
 # Figures typed in other units must not cross a limit by the last bit of their conversion.
 _SLACK = 1e-9
@@ -28,7 +34,9 @@ class Question:
     Sizes are nominal (short side, long side, depth) in m. The curve is None for a medium without label
     points; the blower table holds pairs of airflow in m3/s and external static in Pa. The statics in Pa
     are those at the design airflow, the return's without the filter; the airflow in m3/s is the one
-    through this slot. Raises ValueError for an airflow, capacity or side that is not above 0.
+    through this slot. ``floor_m3s`` is the least airflow by the unit's own papers, for this slot;
+    ``opening`` and ``medium_face`` the measured sides of grille and frame. Raises ValueError for an airflow,
+    capacity or side that is not above 0.
     """
 
     slot_size: Size
@@ -43,6 +51,9 @@ class Question:
     rated_external_static_pa: float | None = None
     supply_static_pa: float | None = None
     blower_table: tuple[tuple[float, float], ...] = ()
+    floor_m3s: float | None = None
+    opening: Face | None = None
+    medium_face: Face | None = None
 
     def __post_init__(self) -> None:
         above_nought = (*self.slot_size, *(self.medium_size or ()), self.capacity_w, self.design_airflow_m3s)
@@ -61,12 +72,15 @@ class Answer:
     drop_left_pa: float | None
     verdict: str
     why: str
+    wrong_size: bool = False
 
 
 @dataclass(slots=True)
 class _Findings:
-    """What the rule has come to so far."""
+    """What the rule has come to so far, and the words it is said in."""
 
+    words: Words
+    wrong_size: bool = False
     design_m3s: float | None = None
     floor_m3s: float | None = None
     velocity_ms: float | None = None
@@ -79,13 +93,15 @@ class _Findings:
     assumed: tuple[str, ...] = ()
 
 
-def judge(question: Question) -> Answer:
+def judge(question: Question, units: str = "ip") -> Answer:
     """Whether the medium may go into the slot; refuse goes before ask, ask before fits_with_care.
+
+    ``why`` speaks in ``units``, "ip" or "si".
 
     The rule is our own; the floors are those of California Title 24, the velocity and loss limits the
     desk's. A medium whose label points lie far from the airflow is judged all the same, and `why` says so.
     """
-    found = _Findings()
+    found = _Findings(Words(units))
     _find_airflows(question, found)
     _find_drops(question, found)
     for verdict, reasons in (
@@ -108,16 +124,17 @@ def _answer(found: _Findings, verdict: str, why: str) -> Answer:
         drop_left_pa=found.left_pa,
         verdict=verdict,
         why=why + assumed,
+        wrong_size=found.wrong_size,
     )
 
 
 def _find_airflows(question: Question, found: _Findings) -> None:
-    if question.capacity_w is not None:
-        found.floor_m3s = question.capacity_w * _floor(question)
+    published = question.capacity_w * _floor(question) if question.capacity_w is not None else None
+    found.floor_m3s = published if question.floor_m3s is None else question.floor_m3s
     found.design_m3s = question.design_airflow_m3s
-    if found.design_m3s is None and found.floor_m3s is not None:
-        found.design_m3s = found.floor_m3s
-        found.assumed += (f"design airflow assumed {_per_ton(question)}",)
+    if found.design_m3s is None and published is not None:
+        found.design_m3s = published
+        found.assumed += (f"design airflow assumed {found.words.rate(_floor(question))}",)
     if found.design_m3s is None:
         found.no_airflow = "neither design airflow nor capacity is known"
         return
@@ -192,32 +209,53 @@ def _clean(curve: LabelCurve, airflow_m3s: float) -> float:
 
 
 def _refusals(question: Question, found: _Findings) -> list[str]:
-    reasons = _size_reasons(question)
+    reasons, words = _size_reasons(question, found.words), found.words
+    found.wrong_size = bool(reasons)
     clean, left = found.clean_pa, found.left_pa
     if clean is not None and left is not None and left < -_slack(clean):
-        reasons.append(f"its clean drop of {_inwc(clean)} is {_inwc(-left)} more than the budget leaves")
+        more = words.pressure(-left)
+        reasons.append(f"its clean drop of {words.pressure(clean)} is {more} more than the budget leaves")
     airflow, floor = found.airflow_m3s, found.floor_m3s
-    per_ton = _per_ton(question)
     if airflow is not None and floor is not None and airflow < floor - _slack(floor):
-        reasons.append(f"airflow of {_cfm(airflow)} is below the floor of {_cfm(floor)}, {per_ton}")
+        reasons.append(f"airflow of {words.airflow(airflow)} is below {_said_floor(question, found)}")
     overcome = found.overcome_below_m3s
     if overcome is not None and floor is not None and overcome <= floor + _slack(floor):
-        reasons.append(
-            f"airflow is below {_cfm(overcome)} and the floor of {_cfm(floor)}, {per_ton}: {found.no_airflow}"
-        )
+        least = _said_floor(question, found)
+        reasons.append(f"airflow is below {words.airflow(overcome)} and {least}: {found.no_airflow}")
     return reasons
 
 
-def _size_reasons(question: Question) -> list[str]:
+def _said_floor(question: Question, found: _Findings) -> str:
+    rule = "by the unit's papers" if question.floor_m3s is not None else found.words.rate(_floor(question))
+    return f"the floor of {found.words.airflow(found.floor_m3s or 0.0)}, {rule}"
+
+
+def _size_reasons(question: Question, words: Words) -> list[str]:
     if question.medium_size is None:
         return []
     slot, medium = _ordered(question.slot_size), _ordered(question.medium_size)
     reasons = []
     if any(abs(one - other) > _SIDE_M for one, other in zip(slot[:2], medium[:2], strict=True)):
-        reasons.append(f"size differs: {_size(medium[:2])} against the slot's {_size(slot[:2])}")
+        reasons.append(f"size differs: {words.size(medium[:2])} against the slot's {words.size(slot[:2])}")
     if abs(slot[2] - medium[2]) > _SIDE_M:
-        reasons.append(f"depth differs: {_size(medium[2:])} in against the slot's {_size(slot[2:])} in")
-    return reasons
+        reasons.append(f"depth differs: {words.depth(medium[2])} against the slot's {words.depth(slot[2])}")
+    return reasons or _gap_reasons(question, words)
+
+
+def _gap_reasons(question: Question, words: Words) -> list[str]:
+    """Of a frame as measured: one that does not go in, or lets air pass beside it."""
+    if question.medium_face is None:
+        return []
+    frame = sorted(question.medium_face)
+    measured = question.opening is not None
+    opening = sorted(question.opening or question.slot_size[:2])
+    gaps = [have - wants for have, wants in zip(opening, frame, strict=True)]
+    there = f"{words.size(tuple(frame))} in an opening of {words.size(tuple(opening))}"
+    if measured and min(gaps) < -_SIDE_M:
+        return [f"its frame does not go in: {there}"]
+    if max(gaps) > (GAP_IN_OPENING_M if measured else GAP_IN_NOMINAL_M) + _SIDE_M:
+        return [f"bypass gap of {words.depth(max(gaps))}, air would pass beside it: {there}"]
+    return []
 
 
 def _questions(question: Question, found: _Findings) -> list[str]:
@@ -236,29 +274,31 @@ def _questions(question: Question, found: _Findings) -> list[str]:
 def _cares(found: _Findings) -> list[str]:
     reasons = []
     clean, left, loss = found.clean_pa, found.left_pa, found.loss_percent
+    words = found.words
     if clean is not None and left is not None and left < clean - _slack(clean):
-        reasons.append(f"only {_inwc(left)} is left for dust, less than the clean drop of {_inwc(clean)}")
+        drop = words.pressure(clean)
+        reasons.append(f"only {words.pressure(left)} is left for dust, less than the clean drop of {drop}")
     if loss is not None and loss > CARE_LOSS_PERCENT + _SLACK:
         reasons.append(f"airflow falls {loss:.1f} % short of design, over {CARE_LOSS_PERCENT:g} %")
     if found.velocity_ms is not None and found.velocity_ms > CARE_VELOCITY_MS * (1 + _SLACK):
-        reasons.append(f"face velocity of {_fpm(found.velocity_ms)} is over {_fpm(CARE_VELOCITY_MS)}")
+        reasons.append(
+            f"face velocity of {words.velocity(found.velocity_ms)} is over {words.velocity(CARE_VELOCITY_MS)}"
+        )
     return reasons
 
 
 def _fit(found: _Findings) -> str:
+    words = found.words
     return (
-        f"clean drop of {_inwc(found.clean_pa or 0.0)} at {_cfm(found.airflow_m3s or 0.0)} leaves "
-        f"{_inwc(found.left_pa or 0.0)} for dust, at a face velocity of {_fpm(found.velocity_ms or 0.0)}"
+        f"clean drop of {words.pressure(found.clean_pa or 0.0)} at {words.airflow(found.airflow_m3s or 0.0)} "
+        f"leaves {words.pressure(found.left_pa or 0.0)} for dust, at a face velocity of "
+        f"{words.velocity(found.velocity_ms or 0.0)}"
     )
 
 
 def _floor(question: Question) -> float:
     """The least airflow in m3/s for each W of capacity."""
     return AIRFLOW_FLOOR_HIGH_VELOCITY if question.high_velocity else AIRFLOW_FLOOR_OTHERS
-
-
-def _per_ton(question: Question) -> str:
-    return f"{_floor(question) * W_PER_TON / M3S_PER_CFM:.0f} cfm a ton"
 
 
 def _slack(figure: float) -> float:
@@ -268,19 +308,3 @@ def _slack(figure: float) -> float:
 def _ordered(size: Size) -> Size:
     """Height and width are interchangeable at the grille, depth is not."""
     return min(size[:2]), max(size[:2]), size[2]
-
-
-def _size(sides: tuple[float, ...]) -> str:
-    return "x".join(f"{round(side / METRE_PER_INCH, 3):g}" for side in sides)
-
-
-def _inwc(pressure_pa: float) -> str:
-    return f"{pressure_pa / PA_PER_INWC:.3f} in. w.c."
-
-
-def _cfm(airflow_m3s: float) -> str:
-    return f"{round(airflow_m3s / M3S_PER_CFM, 1):g} cfm"
-
-
-def _fpm(velocity_ms: float) -> str:
-    return f"{round(velocity_ms / MS_PER_FPM, 1):g} fpm"

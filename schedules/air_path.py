@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from django.utils.translation import gettext as _
 
+from equipment.air_side import table_at_home
 from equipment.airside.media import LabelCurve
 from equipment.airside.operating import Paths, Points, Tables, constant_airflow, electric_power, fixed_speed
 from equipment.models import FilterSlot, System
@@ -65,7 +66,7 @@ def shown_path(
     statics = (system.return_static_pa or 0.0) + (system.supply_static_pa or 0.0)
     paths = paths_of(curve, design, statics, loads.times_clean)
     if fixed:
-        tables = tables_of(system.blower_table, share, len(times))
+        tables = tables_of(table_at_home(system), share, len(times))
         points = fixed_speed(tables, paths)
         blower = list(zip(tables.airflow_m3s[0], tables.static_pa[0], strict=True))
     else:

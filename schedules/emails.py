@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from sesame.utils import get_query_string
 
+from equipment.access import units_of_person
 from equipment.fitted import fitted_media
 from equipment.models import Desk, FilterSlot, Media, Person, User
 from schedules import explain
@@ -50,6 +51,7 @@ class FilterLine:
     size: str
     explained: explain.Explained
     due: str
+    actual: str = ""
 
 
 def letter_for(notice: Notice, now: datetime) -> Letter:
@@ -64,21 +66,23 @@ def _language(person: Person | None) -> str:
     return short if short in known else settings.LANGUAGE_CODE
 
 
-def filter_lines(slots: list[FilterSlot], now: datetime) -> list[FilterLine]:
+def filter_lines(slots: list[FilterSlot], now: datetime, units: str) -> list[FilterLine]:
     """Each slot with the exact filter that goes in and why now; a fixed number of queries."""
     policy, desk, media = Policy.the(), Desk.the(), fitted_media(slots, now)
     lines = []
     for slot in slots:
         today = clock.local_day(now, slot.system.site.zone(desk.timezone))
         plan = getattr(slot, "plan", None)
-        explained = explain.explain(slot, plan, today, policy, desk.units)
+        explained = explain.explain(slot, plan, today, policy, units)
         due = explain.say_day(plan.due_on if plan else None)
-        lines.append(FilterLine(slot, media[slot.pk], slot.size, explained, due))
+        medium = media[slot.pk]
+        actual = medium.actual_size_in(units) if medium else ""
+        lines.append(FilterLine(slot, medium, slot.size_in(units), explained, due, actual))
     return lines
 
 
 def _filters_due(notice: Notice, now: datetime) -> Letter:
-    lines = filter_lines(_soonest_first(_spoken_of(notice, now)), now)
+    lines = filter_lines(_soonest_first(_spoken_of(notice, now)), now, units_of_person(notice.person))
     first = min((line.slot.plan.due_on for line in lines if line.slot.plan.due_on), default=None)
     subject = _subject(len(lines), first, _reader_today(notice, now))
     if notice.kind == Notice.Kind.FOLLOW_UP:
@@ -194,6 +198,7 @@ def _build(notice: Notice, subject: str, more: dict[str, object], now: datetime)
         "subject": subject,
         "answer_url": answer_url(notice),
         "stop_url": stop,
+        "units": units_of_person(notice.person),
         **more,
     }
     name = _OWN_TEMPLATE.get(notice.kind, "filters_due")

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from django.utils.translation import gettext as _
 from icalendar import Alarm, Calendar, Event
 
+from equipment.access import units_at
 from equipment.fitted import fitted_media
 from equipment.models import Desk, FilterSlot, Media, Site
 from schedules.addresses import absolute
@@ -47,10 +48,11 @@ def render(site: Site, now: datetime) -> CalendarFile:
     calendar.add("refresh-interval", timedelta(hours=12), parameters={"VALUE": "DURATION"})
     today = clock.local_day(now, site.zone(desk.timezone))
     slots = _slots(site)
-    media = fitted_media(slots, now)
+    media, units = fitted_media(slots, now), units_at(site)
     for slot in slots:
         if slot.plan.due_on and not slot.plan.needs_technician:
-            calendar.add_component(_filter_event(slot, media[slot.pk], slot.plan.due_on, today, desk))
+            medium = media[slot.pk]
+            calendar.add_component(_filter_event(slot, medium, slot.plan.due_on, today, desk, units))
     for visit in site.visits.filter(state__in=Visit.ON_A_DAY).order_by("day", "pk"):
         calendar.add_component(_visit_event(visit, desk))
     body = calendar.to_ical()
@@ -84,9 +86,11 @@ def _slots(site: Site) -> list[FilterSlot]:
     return list(rows.select_related("system__site", "plan", "first_media").order_by("name"))
 
 
-def _filter_event(slot: FilterSlot, media: Media | None, due: date, today: date, desk: Desk) -> Event:
-    explained = explain(slot, slot.plan, today, Policy.the(), desk.units)
-    size = f"{slot.size}" + (f", MERV {media.merv}" if media else "")
+def _filter_event(
+    slot: FilterSlot, media: Media | None, due: date, today: date, desk: Desk, units: str
+) -> Event:
+    explained = explain(slot, slot.plan, today, Policy.the(), units)
+    size = slot.size_in(units) + (f", MERV {media.merv}" if media else "")
     event = Event()
     event.add("uid", f"filter-{slot.pk}@{desk.calendar_key}")
     # The stamp is the plan's, so that the same plan always gives the same bytes.

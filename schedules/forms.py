@@ -7,7 +7,7 @@ from zoneinfo import available_timezones
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from equipment.fields import QuantityField, SizeField
+from equipment.fields import QuantityField, SizeField, use_units
 from equipment.handover import label_drop, zone_of
 from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Person, Site, SiteRole, System
 from schedules.models import MaintenanceTask, Technician
@@ -69,13 +69,6 @@ class ReadingForm(forms.Form):
     def __init__(self, units: str, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         use_units(self, units)
-
-
-def use_units(form: forms.Form, units: str) -> None:
-    """Let every quantity of a form be typed in ``units``."""
-    for field in form.fields.values():
-        if isinstance(field, QuantityField):
-            field.system = units
 
 
 class EventForm(forms.Form):

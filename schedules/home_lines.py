@@ -38,13 +38,13 @@ class PersonLine:
     roles: str
 
 
-def home_lines(site: Site, now: datetime) -> list[HomeLine]:
+def home_lines(site: Site, now: datetime, units: str) -> list[HomeLine]:
     """The site's filters in use, the first due first, those without a date last."""
     rows = FilterSlot.objects.in_use().filter(system__site=site)
     slots = list(rows.select_related("system__site", "plan", "first_media").order_by("system__name", "name"))
     today, lead_days = clock.local_day(now, site.zone(Desk.the().timezone)), Policy.the().lead_days
     lines = []
-    for line in filter_lines(slots, now):
+    for line in filter_lines(slots, now, units):
         plan = getattr(line.slot, "plan", None)
         lines.append(HomeLine(line, *state_word(plan, today, lead_days), plan.due_on if plan else None))
     return sorted(lines, key=lambda row: (row.due_on is None, row.due_on or date.max))

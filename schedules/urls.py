@@ -2,7 +2,20 @@
 
 from django.urls import path
 
-from schedules.views import answer, day, dust, feed, filter, fits, hand_over, lookup, site, tasks, visits
+from schedules.views import (
+    air_side,
+    answer,
+    day,
+    dust,
+    feed,
+    filter,
+    fits,
+    hand_over,
+    lookup,
+    site,
+    tasks,
+    visits,
+)
 
 urlpatterns = [
     path("find/", lookup.page, name="look-up"),
@@ -10,6 +23,9 @@ urlpatterns = [
     path("filters/<int:pk>/what-fits/", fits.page, name="what-fits"),
     path("filters/<int:pk>/change/", filter.change, name="filter-change"),
     path("filters/<int:pk>/reading/", filter.reading, name="filter-reading"),
+    path("systems/<int:pk>/air/", air_side.page, name="air-side"),
+    path("systems/<int:pk>/air/measured/", air_side.measured, name="air-measured"),
+    path("systems/<int:pk>/air/papers/", air_side.papers, name="air-papers"),
     path("sites/<int:pk>/", site.page, name="site"),
     path("sites/<int:pk>/event/", site.event, name="site-event"),
     path("sites/<int:pk>/person/", site.person, name="site-person"),

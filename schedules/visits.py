@@ -1,14 +1,15 @@
 """Visits: what a technician does at a site becomes one trip; completing it plans again."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, User
+from equipment.commissioning import Measured, record_air
+from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, System, User
 from equipment.record import NotRecordable, Told, record_change, record_reading
 from schedules import due
 from schedules.models import MaintenanceTask, Technician, Visit, VisitJob
@@ -217,6 +218,7 @@ class Outcome:
     tasks_done: list[MaintenanceTask] = field(default_factory=list)
     findings: str = ""
     note: str = ""
+    air: list[tuple[System, Measured]] = field(default_factory=list)
 
 
 def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit:
@@ -233,6 +235,8 @@ def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit
         for done in outcome.filters:
             _write_filter(done, outcome.at, tz, user, now)
             visit.jobs.filter(slot=done.slot).update(done=done.changed)
+        for system, measured in outcome.air:
+            _write_air(system, measured, outcome, user, now)
         for task in outcome.tasks_done:
             mark_done(task, clock.local_day(outcome.at, tz), visit, outcome.note, due.today(now))
             visit.jobs.filter(task=task).update(done=True)
@@ -242,6 +246,20 @@ def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit
         visit.save()
     due.replan(now, FilterSlot.objects.filter(system__site=visit.site_id))
     return visit
+
+
+def _write_air(system: System, measured: Measured, outcome: Outcome, user: User, now: datetime) -> None:
+    """The air side as measured after the work: with the filters then in there."""
+    if not measured.of_the_system:
+        return
+    drops = [
+        done.drop_after_pa if done.changed and done.drop_after_pa is not None else done.drop_before_pa
+        for done in outcome.filters
+        if done.slot.system_id == system.pk
+    ]
+    known = [drop for drop in drops if drop is not None]
+    beside = replace(measured, filter_drop_pa=max(known) if known else None)
+    record_air(system, beside, outcome.at, user, now)
 
 
 def _write_filter(done: FilterDone, at: datetime, tz: ZoneInfo, user: User, now: datetime) -> None:

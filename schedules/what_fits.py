@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from django.db.models import Q
 
+from equipment.air_side import table_at_home
 from equipment.airside.media import LabelCurve
 from equipment.airside.operating import fixed_speed
 from equipment.curves import Medium, media_with_curves
@@ -40,7 +41,7 @@ class Candidate:
     price_a_year: float | None
 
 
-def candidates(slot: FilterSlot, fitted: Media | None, now: datetime) -> list[Candidate]:
+def candidates(slot: FilterSlot, fitted: Media | None, now: datetime, units: str = "ip") -> list[Candidate]:
     """Every medium of the slot's size, the one that is in there first, then by verdict and price a year."""
     rows = Media.objects.filter(_near("short_m", slot.short_m), _near("long_m", slot.long_m))
     ids = {row.pk for row in rows.filter(_near("depth_m", slot.depth_m))} | ({fitted.pk} if fitted else set())
@@ -48,7 +49,7 @@ def candidates(slot: FilterSlot, fitted: Media | None, now: datetime) -> list[Ca
     share = share_of(slot)
     found = []
     for medium in media.values():
-        answer = judge(question_for(slot, medium, share))
+        answer = judge(question_for(slot, medium, share), units)
         days, limit_pa = _life(slot, medium, now) if answer.verdict != "refuse" else (None, None)
         price = medium.row.price
         found.append(
@@ -83,7 +84,7 @@ def question_for(slot: FilterSlot, medium: Medium, share: float) -> Question:
     """The verdict's question; of a system with several slots this one's share of airflow and capacity."""
     system, row = slot.system, medium.row
     whole, _note = design_airflow(system)
-    table = tuple((flow * share, static) for flow, static in system.blower_table)
+    table = tuple((flow * share, static) for flow, static in table_at_home(system))
     return Question(
         slot_size=(slot.short_m, slot.long_m, slot.depth_m),
         medium_size=(row.short_m, row.long_m, row.depth_m),
@@ -97,7 +98,14 @@ def question_for(slot: FilterSlot, medium: Medium, share: float) -> Question:
         rated_external_static_pa=system.rated_external_static_pa,
         supply_static_pa=system.supply_static_pa,
         blower_table=table,
+        floor_m3s=system.airflow_floor_m3s * share if system.airflow_floor_m3s else None,
+        opening=_pair(slot.opening_short_m, slot.opening_long_m),
+        medium_face=_pair(row.actual_short_m, row.actual_long_m),
     )
+
+
+def _pair(one: float | None, other: float | None) -> tuple[float, float] | None:
+    return None if one is None or other is None else (one, other)
 
 
 def _life(slot: FilterSlot, medium: Medium, now: datetime) -> tuple[int | None, float | None]:
@@ -128,6 +136,6 @@ def _loss_at_limit(
     design = whole * share
     clean = float(curve.clean_drop(np.array([design]))[0])
     paths = paths_of(curve, design, statics, np.array([limit_pa / clean]))
-    points = fixed_speed(tables_of(system.blower_table, share, 1), paths)
+    points = fixed_speed(tables_of(table_at_home(system), share, 1), paths)
     lost = 100.0 * (1.0 - points.airflow_m3s[0] / design)
     return None if np.isnan(lost) else float(lost)

@@ -28,16 +28,17 @@ def desk(request: HttpRequest) -> dict[str, Any]:
         ("promises", _("Dates right?")),
         ("home", _("My filters")),
     ]
-    visitor = who(user)
+    visitor, row = who(user), Desk.the()
     shown = [(name, word) for name, word in places if visitor & may_read(name)]
     own_day = Technician.objects.filter(user=user).first() if isinstance(user, User) else None
     return {
-        "the_desk": Desk.the(),
+        "the_desk": row,
         "places": shown[:AT_HAND],
         "more_places": shown[AT_HAND:],
         "in_more_places": _here(request) in {name for name, _word in shown[AT_HAND:]},
         "may_look_up": bool(visitor & may_read("look-up")),
         "own_day": own_day,
+        "units": (user.units if isinstance(user, User) else "") or row.units,
     }
 
 

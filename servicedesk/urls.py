@@ -11,6 +11,7 @@ urlpatterns = [
     path("sign-in/", start.sign_in, name="sign-in"),
     path("sign-in/link/", start.sign_in_by_link, name="sign-in-by-link"),
     path("sign-out/", start.sign_out, name="sign-out"),
+    path("units/", start.choose_units, name="units"),
     path("due/", due_list.page, name="due-list"),
     path("are-our-dates-right/", promises.page, name="promises"),
     path("findings/", findings.page, name="findings"),

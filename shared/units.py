@@ -43,6 +43,12 @@ _SPELLINGS: Final = {
     "ton": "tonR", "tons": "tonR", "kw": "kilowatt", "w": "watt", "btu/h": "Btu / hour",
     "f": "degF", "°f": "degF", "c": "degC", "°c": "degC",
 }  # fmt: skip
+# An inch alone is one of water to a manometer and one of length to a rule.
+_LENGTHS: Final = {
+    "in": "inch", "in.": "inch", "inch": "inch", "inches": "inch", '"': "inch", "″": "inch", "”": "inch",
+    "ft": "foot", "foot": "foot", "feet": "foot", "'": "foot",
+    "mm": "millimeter", "cm": "centimeter", "m": "meter",
+}  # fmt: skip
 
 
 class NotAQuantity(ValueError):
@@ -67,6 +73,9 @@ PRESSURE: Final = Kind("pressure", "pascal", ("inwc", "in. w.c.", 2), ("pascal",
 AIRFLOW: Final = Kind("airflow", "meter ** 3 / second", ("cfm", "cfm", 0), ("liter / second", "L/s", 0))
 VELOCITY: Final = Kind("velocity", "meter / second", ("fpm", "fpm", 0), ("meter / second", "m/s", 2))
 CAPACITY: Final = Kind("capacity", "watt", ("tonR", "tons", 1), ("kilowatt", "kW", 1))
+DIAMETER: Final = Kind("a diameter", "meter", ("inch", "in", 1), ("millimeter", "mm", 0))
+LENGTH: Final = Kind("a length", "meter", ("foot", "ft", 0), ("meter", "m", 1))
+AREA: Final = Kind("an area", "meter ** 2", ("inch ** 2", "in²", 0), ("centimeter ** 2", "cm²", 0))
 TEMPERATURE: Final = Kind("temperature", "degC", ("degF", "°F", 0), ("degC", "°C", 0))
 
 _TYPED = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
@@ -97,13 +106,20 @@ def parse(text: str, kind: Kind, system: str = "ip") -> float:
     number, written = float(match[1]), match[2].lower()
     if not math.isfinite(number):
         raise NotAQuantity(f"“{text}” is not a finite number")
-    unit = _SPELLINGS.get(written) if written else kind.shown(system)[0]
+    spellings = _LENGTHS if kind.si == "meter" else _SPELLINGS
+    unit = spellings.get(written) if written else kind.shown(system)[0]
     if unit is None:
         raise NotAQuantity(f"“{match[2]}” is not a unit known here")
     try:
         return to_si(number, unit, kind)
     except pint.DimensionalityError:
         raise NotAQuantity(f"“{match[2]}” does not measure {kind.name}") from None
+
+
+def has_unit(text: str) -> bool:
+    """Whether a unit was typed behind the number."""
+    match = _TYPED.match(text.strip().replace(",", ".", 1))
+    return match is not None and bool(match[2])
 
 
 def number(value: float, kind: Kind, system: str = "ip", decimals: int | None = None) -> str:

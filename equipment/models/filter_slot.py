@@ -64,8 +64,13 @@ class FilterSlot(models.Model):
 
     @property
     def size(self) -> str:
-        """Nominal size, large-type spelling."""
+        """Nominal size in inches, large-type spelling."""
         return show_size(self.short_m, self.long_m, self.depth_m)
+
+    def size_in(self, units: str) -> str:
+        """Nominal size in the reader's units; who reads millimetres is told the label's inches too."""
+        shown = show_size(self.short_m, self.long_m, self.depth_m, units)
+        return f"{shown} ({self.nominal_size})" if units == "si" and "mm" not in self.nominal_size else shown
 
     @property
     def area_m2(self) -> float:

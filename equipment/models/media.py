@@ -51,9 +51,13 @@ class Media(models.Model):
     @property
     def actual_size(self) -> str:
         """The measured size in inches, or an empty text when it is unknown."""
+        return self.actual_size_in("ip")
+
+    def actual_size_in(self, units: str) -> str:
+        """The measured size in the reader's units, or an empty text when it is unknown."""
         if self.actual_short_m is None or self.actual_long_m is None or self.actual_depth_m is None:
             return ""
-        return show_size(self.actual_short_m, self.actual_long_m, self.actual_depth_m)
+        return show_size(self.actual_short_m, self.actual_long_m, self.actual_depth_m, units)
 
 
 class MediaPoint(models.Model):

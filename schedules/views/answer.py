@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt
 
+from equipment.access import units_of_person
 from equipment.fields import whole_number
 from equipment.models import Desk, FilterChange, FilterSlot, Person, Site
 from equipment.record import NotRecordable, Told, may_be_undone, record_change, undo_change
@@ -34,6 +35,7 @@ class Asked:
     site: Site
     slots: list[FilterSlot]
     all_done: bool
+    person: Person | None = None
 
 
 def answer(request: HttpRequest, token: str) -> HttpResponse:
@@ -59,7 +61,7 @@ def _asked(token: str, now: datetime) -> Asked:
         if notice is None or notice.site is None:
             raise signing.BadToken
         slots = open_slots(notice, now)
-        return Asked(notice.site, slots, all_done=not slots)
+        return Asked(notice.site, slots, all_done=not slots, person=notice.person)
     site = Site.objects.select_related("customer").filter(pk=number).first()
     if site is None:
         raise signing.BadToken
@@ -146,15 +148,16 @@ def _show(
     changes: list[FilterChange] | None = None,
     status: int = 200,
 ) -> HttpResponse:
-    today = _today(asked.site, now)
+    today, units = _today(asked.site, now), units_of_person(asked.person)
     everything = FilterSlot.objects.in_use().filter(system__site=asked.site)
     rows = everything.select_related("system__site", "plan", "first_media").order_by("name")
     recent = may_be_undone(now, FilterSlot.objects.filter(system__site=asked.site))
     typed = request.POST if error and request.POST.get("what") == "changed" else None
     context = {
         "site": asked.site,
+        "units": units,
         "desk": Desk.the(),
-        "lines": filter_lines(list(rows), now),
+        "lines": filter_lines(list(rows), now, units),
         "forms": [
             (slot, ChangeForm(slot, today, typed, prefix=f"slot{slot.pk}"))
             for slot in ([] if changes else asked.slots)

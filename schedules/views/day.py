@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from equipment.access import signed_in
+from equipment.access import signed_in, units_of
 from equipment.models import Desk
 from schedules import routes
 from schedules.day_problem import NoStart, start_of
@@ -83,7 +83,7 @@ def _place_in_day(visit: Visit) -> tuple[bool, float, int]:
 def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpResponse:
     stops = _stops(technician, on)
     slots = [job.slot for visit in stops if visit.is_open for job in visit.jobs.all() if job.slot]
-    units = Desk.the().units
+    units = units_of(request.user)
     unordered = [visit for visit in stops if visit.is_open and visit.stop_number is None]
     context = {
         "technician": technician,
@@ -95,7 +95,7 @@ def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpRes
         # Before anything has a place, nothing has missed one.
         "left_out": unordered if any(visit.stop_number for visit in stops) else [],
         "totals": totals(technician, stops),
-        "bring": routes.to_bring(filter_lines(slots, timezone.now())),
+        "bring": routes.to_bring(filter_lines(slots, timezone.now(), units)),
         "drawing": _sketch(technician, stops),
         "next_day": None if stops else _next_day(technician, on),
         "before": on - timedelta(days=1),

@@ -9,7 +9,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from equipment.access import signed_in, slot_or_404
+from equipment.access import signed_in, slot_or_404, units_of
 from equipment.fitted import fitted_media
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading
 from equipment.record import NotRecordable, Told, record_change, record_reading
@@ -48,7 +48,7 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
 def reading(request: HttpRequest, pk: int) -> HttpResponse:
     """Write a reading down and show the new date."""
     slot, now = slot_or_404(signed_in(request), pk), timezone.now()
-    form = ReadingForm(Desk.the().units, request.POST)
+    form = ReadingForm(units_of(request.user), request.POST)
     if form.is_valid():
         data = form.cleaned_data
         row = Reading(
@@ -120,25 +120,27 @@ def _render(
     reading_form: ReadingForm | None = None,
     status: int = 200,
 ) -> HttpResponse:
-    now, desk, policy = timezone.now(), Desk.the(), Policy.the()
+    now, units, policy = timezone.now(), units_of(request.user), Policy.the()
     today, plan = _today(slot, now), getattr(slot, "plan", None)
+    media = fitted_media([slot], now)[slot.pk]
     word, shape = state_word(plan, today, policy.lead_days)
-    findings = [] if signed_in(request).is_homeowner else say_all(plan.findings if plan else [], desk.units)
-    drawings = filter_drawings(slot, plan, now, desk.units)
+    findings = [] if signed_in(request).is_homeowner else say_all(plan.findings if plan else [], units)
+    drawings = filter_drawings(slot, plan, now, units)
     context: dict[str, Any] = {
         "slot": slot,
         "site": slot.system.site,
         "plan": plan,
-        "media": fitted_media([slot], now)[slot.pk],
-        "explained": explain(slot, plan, today, policy, desk.units),
+        "media": media,
+        "actual": media.actual_size_in(units) if media else "",
+        "explained": explain(slot, plan, today, policy, units),
         "state": word,
         "shape": shape,
         "drawings": drawings,
         "findings": findings,
         "change_form": change_form or ChangeForm(slot, today, initial=_proposed(request)),
-        "reading_form": reading_form or ReadingForm(desk.units),
+        "reading_form": reading_form or ReadingForm(units),
         "changes": _changes(slot),
-        "readings": _readings(slot, desk.units, drawings.carried if drawings else {}),
+        "readings": _readings(slot, units, drawings.carried if drawings else {}),
         "today": today,
     }
     return render(request, "schedules/filter.html", context, status=status)

@@ -9,10 +9,10 @@ from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from equipment.access import signed_in, slot_or_404
+from equipment.access import signed_in, slot_or_404, units_of
 from equipment.curves import media_with_curves
 from equipment.fitted import fitted_media
-from equipment.models import Desk, FilterSlot, Media
+from equipment.models import FilterSlot, Media
 from schedules.air_path import PathShown, shown_path
 from schedules.what_fits import ORDER, Candidate, candidates, share_of
 from shared.units import AIRFLOW, PRESSURE, VELOCITY, show
@@ -29,9 +29,9 @@ SORTS: dict[str, Callable[[Candidate], int]] = {
 def page(request: HttpRequest, pk: int) -> HttpResponse:
     """Every medium of the slot's size with its verdict; sorted by what matters to the asker."""
     user, now = signed_in(request), timezone.now()
-    slot, desk = slot_or_404(user, pk), Desk.the()
+    slot, units = slot_or_404(user, pk), units_of(user)
     fitted = fitted_media([slot], now)[slot.pk]
-    found = candidates(slot, fitted, now)
+    found = candidates(slot, fitted, now, units)
     sort = request.GET.get("sort", "")
     if sort in SORTS:
         found.sort(key=lambda one: (ORDER.index(one.answer.verdict), SORTS[sort](one)))
@@ -39,9 +39,9 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "slot": slot,
         "site": slot.system.site,
-        "rows": [_row(one, desk.units) for one in found],
+        "rows": [_row(one, units) for one in found],
         "title": _title(good, len(found)),
-        "path": None if user.is_homeowner else _path(slot, fitted, desk.units),
+        "path": None if user.is_homeowner else _path(slot, fitted, units),
         "sort": sort if sort in SORTS else "",
     }
     return render(request, "schedules/fits.html", context)
@@ -103,7 +103,7 @@ def words() -> dict[str, str]:
 
 def sentence(one: Candidate) -> str:
     """The verdict in one sentence that a household understands."""
-    if "differs" in one.answer.why.split(":")[0]:
+    if one.answer.wrong_size:
         return _("It is of another size than its place: air would pass beside it.")
     weeks = max(1, round(one.days / 7)) if one.days else None
     lasts = (

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from equipment.access import signed_in
+from equipment.access import signed_in, units_of
 from equipment.commissioning import Measured
 from equipment.fields import whole_number
 from equipment.handover import HandOver, NewSlot, alike, hand_over, handed_over, placed
@@ -52,7 +52,7 @@ class _Asked:
     """What is asked for: the units, and the home on record that the system is added to, if it is one."""
 
     def __init__(self, request: HttpRequest) -> None:
-        self.request, self.units = request, Desk.the().units
+        self.request, self.units = request, units_of(request.user)
         said = request.POST if request.method == "POST" else request.GET
         sites = Site.objects.select_related("customer")
         self.home = sites.filter(pk=whole_number(said.get("home"))).first()

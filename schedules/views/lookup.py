@@ -4,6 +4,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from equipment.access import units_of
 from equipment.lookup import AT_MOST, as_face, as_size, look_up, of_face
 from equipment.models import Media
 from schedules.emails import FilterLine, filter_lines
@@ -15,7 +16,7 @@ def page(request: HttpRequest) -> HttpResponse:
     slots = list(
         look_up(typed).select_related("system__site__customer", "plan", "first_media")[: AT_MOST + 1]
     )
-    lines: list[FilterLine] = filter_lines(slots[:AT_MOST], timezone.now())
+    lines: list[FilterLine] = filter_lines(slots[:AT_MOST], timezone.now(), units_of(request.user))
     context = {
         "typed": typed,
         "lines": lines,

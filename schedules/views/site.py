@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from equipment.access import signed_in, site_or_404, visible_sites
+from equipment.access import signed_in, site_or_404, units_of, visible_sites
 from equipment.dust import episodes_at, record_episode
 from equipment.life import Happening, record_event
 from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
@@ -107,7 +107,7 @@ def card(request: HttpRequest, pk: int) -> HttpResponse:
     site = site_or_404(signed_in(request), pk)
     context = {
         "site": site,
-        "lines": [row.line for row in home_lines(site, timezone.now())],
+        "lines": [row.line for row in home_lines(site, timezone.now(), units_of(request.user))],
         "desk": Desk.the(),
         **cards.answer_code(site),
     }
@@ -136,7 +136,7 @@ def _render(
     status: int = 200,
 ) -> HttpResponse:
     now = timezone.now()
-    today, lines = due.today(now), home_lines(site, now)
+    today, lines = due.today(now), home_lines(site, now, units_of(request.user))
     feed = site.feeds.filter(withdrawn_at=None).first()
     context: dict[str, Any] = {
         "site": site,

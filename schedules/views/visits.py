@@ -10,11 +10,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 
-from equipment.access import signed_in
+from equipment.access import signed_in, units_of
 from equipment.fields import whole_number
 from equipment.models import Desk, FilterSlot, Site
 from equipment.record import NotRecordable
 from schedules import due, routes, visits
+from schedules.air_forms import VisitAirForm
 from schedules.day_problem import NoStart
 from schedules.emails import filter_lines
 from schedules.explain import say_day
@@ -117,26 +118,36 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     return _render(request, _visit_or_404(request, pk))
 
 
-def _job_forms(visit: Visit, data: Any = None) -> list[JobFilterForm]:
+def _job_forms(visit: Visit, units: str, data: Any = None) -> list[JobFilterForm]:
     jobs = visit.jobs.filter(slot__isnull=False).select_related("slot__system__site", "slot__first_media")
-    return [JobFilterForm(job.slot, Desk.the().units, data) for job in jobs if job.slot]
+    return [JobFilterForm(job.slot, units, data) for job in jobs if job.slot]
+
+
+def _air_forms(slots: list[FilterSlot], units: str, data: Any = None) -> list[VisitAirForm]:
+    """One a system of the visit's filters."""
+    systems = {slot.system_id: slot.system for slot in slots}
+    return [VisitAirForm(system, units, data) for system in systems.values()]
 
 
 def _render(
     request: HttpRequest,
     visit: Visit,
     forms: list[JobFilterForm] | None = None,
+    air_forms: list[VisitAirForm] | None = None,
     complete_form: CompleteForm | None = None,
     book_form: BookForm | None = None,
     status: int = 200,
 ) -> HttpResponse:
+    units = units_of(request.user)
     jobs, today = visit.jobs.select_related("task__system", "slot"), due.today(timezone.now())
-    slots = [form.slot for form in forms or _job_forms(visit)]
+    forms = forms or _job_forms(visit, units)
+    slots = [form.slot for form in forms]
     initial = {"technician": visit.technician_id, "day": visit.day}
     context = {
         "visit": visit,
         "site": visit.site,
-        "forms": list(zip(forms or _job_forms(visit), filter_lines(slots, timezone.now()), strict=True)),
+        "forms": list(zip(forms, filter_lines(slots, timezone.now(), units), strict=True)),
+        "air_forms": air_forms or _air_forms(slots, units),
         "tasks": [job.task for job in jobs if job.task],
         "ticked": set(map(whole_number, request.POST.getlist("task")))
         if complete_form
@@ -170,12 +181,17 @@ def book_page(request: HttpRequest, pk: int) -> HttpResponse:
 def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Complete the visit as the form tells it."""
     visit, now = _visit_or_404(request, pk), timezone.now()
-    forms, form = _job_forms(visit, request.POST), CompleteForm(request.POST)
-    if all([*(job.is_valid() for job in forms), form.is_valid()]):
+    units, form = units_of(request.user), CompleteForm(request.POST)
+    forms = _job_forms(visit, units, request.POST)
+    air_forms = _air_forms([job.slot for job in forms], units, request.POST)
+    # Every part is asked, so that every fault is shown.
+    valid = [part.is_valid() for part in (*forms, *air_forms, form)]
+    if all(valid):
         tasks = MaintenanceTask.objects.filter(
             jobs__visit=visit, pk__in=map(whole_number, request.POST.getlist("task"))
         )
-        outcome = Outcome(now, [_done(job) for job in forms], list(tasks), **form.cleaned_data)
+        air = [(part.of, part.measured()) for part in air_forms]
+        outcome = Outcome(now, [_done(job) for job in forms], list(tasks), air=air, **form.cleaned_data)
         booked_for = _bring_forward(visit, due.today(now))
         try:
             visits.complete(visit, outcome, signed_in(request), now)
@@ -185,7 +201,7 @@ def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             _say_done(request, visit, booked_for)
             return redirect("site", visit.site_id)
-    return _render(request, visit, forms, form, status=422)
+    return _render(request, visit, forms, air_forms, form, status=422)
 
 
 def _bring_forward(visit: Visit, today: date) -> date | None:

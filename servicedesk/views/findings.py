@@ -4,7 +4,8 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from equipment.models import Desk, FilterSlot
+from equipment.access import units_of
+from equipment.models import FilterSlot
 from schedules.finding_words import TITLES, Said, say_all
 
 A_PAGE = 40
@@ -19,7 +20,7 @@ def page(request: HttpRequest) -> HttpResponse:
         .order_by("-plan__finding_count", "system__site__city", "name")
     )
     kind = request.GET.get("kind", "")
-    units = Desk.the().units
+    units = units_of(request.user)
     told = [(slot, findings) for slot in rows if (findings := _told(slot, kind, units))]
     context = {
         "page": Paginator(told, A_PAGE).get_page(request.GET.get("page")),

@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 
-from equipment.access import signed_in
+from equipment.access import signed_in, units_of
 from schedules import emails
 from schedules.call_list import NotToRing, calls, write_call
 from schedules.emails import filter_lines
@@ -53,7 +53,10 @@ def call_list(request: HttpRequest) -> HttpResponse:
         return redirect("call-list")
     listed = calls(now)
     lines = {
-        line.slot.pk: line for line in filter_lines([slot for call in listed for slot in call.slots], now)
+        line.slot.pk: line
+        for line in filter_lines(
+            [slot for call in listed for slot in call.slots], now, units_of(request.user)
+        )
     }
     rows = [(call, [lines[slot.pk] for slot in call.slots]) for call in listed]
     count = len({call.site.pk for call in listed})

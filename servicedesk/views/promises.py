@@ -8,7 +8,7 @@ from django.shortcuts import render
 from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 
-from equipment.models import Desk
+from equipment.access import units_of
 from schedules import promises
 from schedules.models import Foretold
 from schedules.planning.foretell import CHANCES
@@ -23,7 +23,7 @@ _DECIMALS = {"ip": 3, "si": 1}
 
 def page(request: HttpRequest) -> HttpResponse:
     """The desk's promises over two years: all, by month, by class and by town; a fixed number of queries."""
-    units, record = Desk.the().units, promises.record(timezone.now())
+    units, record = units_of(request.user), promises.record(timezone.now())
     arrays = promises.as_arrays(record.promises)
     whole, shares = judge(arrays), calibration(arrays)
     context = {

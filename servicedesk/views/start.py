@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 
+from equipment.access import signed_in
 from equipment.models import SiteRole, User
 from schedules import due
 from schedules.emails import account_of
@@ -96,3 +97,12 @@ def sign_out(request: HttpRequest) -> HttpResponse:
     """End the session."""
     logout(request)
     return redirect("sign-in")
+
+
+def choose_units(request: HttpRequest) -> HttpResponse:
+    """Show figures in the units asked for from now on, on pages, in letters and in forms."""
+    user, wanted = signed_in(request), request.POST.get("units", "")
+    if wanted in ("ip", "si"):
+        User.objects.filter(pk=user.pk).update(units=wanted)
+    back = request.POST.get("next", "")
+    return redirect(back if url_has_allowed_host_and_scheme(back, {request.get_host()}) else "start")

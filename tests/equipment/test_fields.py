@@ -4,7 +4,7 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from equipment.fields import QuantityField
-from shared.units import AIRFLOW, CAPACITY, PRESSURE, Kind
+from shared.units import AIRFLOW, CAPACITY, DIAMETER, PRESSURE, Kind
 
 
 @pytest.mark.parametrize(
@@ -25,6 +25,36 @@ def test_what_no_home_has_is_refused(kind: Kind, typed: str, why: str) -> None:
         QuantityField(kind, required=False).clean(typed)
 
 
-@pytest.mark.parametrize(("kind", "typed"), [(PRESSURE, "0"), (PRESSURE, "10"), (AIRFLOW, "50000")])
+@pytest.mark.parametrize(
+    ("kind", "typed"), [(PRESSURE, "0"), (PRESSURE, "10 in. w.c."), (AIRFLOW, "50000 cfm")]
+)
 def test_the_bounds_themselves_are_good(kind: Kind, typed: str) -> None:
     assert QuantityField(kind, required=False).clean(typed) is not None
+
+
+@pytest.mark.parametrize(
+    ("kind", "system", "typed", "other"),
+    [
+        (PRESSURE, "ip", "5", "5 Pa"),
+        (PRESSURE, "si", "0.25", "0.25 in. w.c."),
+        (CAPACITY, "ip", "10.5", "10.5 kW"),
+        (CAPACITY, "si", "1", "1 tons"),
+        (AIRFLOW, "si", "9", "9 cfm"),
+    ],
+)
+def test_a_bare_number_of_the_other_unit_s_size_is_asked_about(
+    kind: Kind, system: str, typed: str, other: str
+) -> None:
+    field = QuantityField(kind, system, required=False)
+    with pytest.raises(ValidationError, match=other):
+        field.clean(typed)
+    assert field.clean(other) is not None
+    assert field.clean(f"{typed} {field.unit}") is not None
+
+
+def test_an_inch_is_one_of_water_or_one_of_length() -> None:
+    assert QuantityField(PRESSURE).clean("1 in") == pytest.approx(249.08891)
+    assert QuantityField(DIAMETER).clean("14 in") == pytest.approx(14 * 0.0254)
+    assert QuantityField(DIAMETER, "si").clean("350") == pytest.approx(0.35)
+    with pytest.raises(ValidationError, match="not a unit"):
+        QuantityField(DIAMETER).clean("3 Pa")

@@ -217,14 +217,14 @@ def pleat(db: None) -> Media:
 
 def test_a_drop_that_no_clean_filter_has_is_refused_even_when_sure(manager: Client) -> None:
     answer = manager.post(
-        PAGE, {**ONE, "form-0-clean_drop": "9", "form-0-airflow": "30", "form-0-sure": "on"}
+        PAGE, {**ONE, "form-0-clean_drop": "9 inwc", "form-0-airflow": "30", "form-0-sure": "on"}
     )
     assert answer.status_code == 422
     assert "No clean filter takes more than 5" in answer.text
     assert not Site.objects.exists()
 
 
-@pytest.mark.parametrize(("drop", "asked"), [("0.29", False), ("0.31", True), ("4.9", True)])
+@pytest.mark.parametrize(("drop", "asked"), [("0.29", False), ("0.31", True), ("4.9 inwc", True)])
 def test_a_drop_above_three_times_the_label_is_to_be_confirmed(
     manager: Client, pleat: Media, drop: str, asked: bool
 ) -> None:

@@ -1,0 +1,201 @@
+"""What a system's record says of its air side: airflow against its floor, statics against their budgets, the
+return path against its rule. Every figure with where it comes from."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from equipment.airside.air import standard_pressure
+from equipment.airside.duct import FLEXIBLE_ROUGHNESS_M, SHEET_ROUGHNESS_M, flexible_correction, friction_pa
+from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_OTHERS
+from equipment.airside.return_path import Shortfall, Wanted, shortfalls, wanted
+from equipment.models import AirRecord, FilterSlot, System
+from shared.units import MS_PER_FPM
+
+# California Title 24 150.0(m)12 asks of filters an inch deep a face of the airflow over 150 fpm.
+THIN_FACE_MS = 150 * MS_PER_FPM
+_THIN_M = 0.0305
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A value in SI, None where it is not known; ``basis`` is measured (``at`` that moment), given (on the
+    record, no measurement beside it), reckoned (by ``rule``), assumed or unknown."""
+
+    value: float | None
+    basis: str
+    rule: str = ""
+    at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """A budget in Pa, what ducts and coil take of it at design airflow, and what that leaves the filter."""
+
+    name: str
+    whole: float
+    taken: float
+    left: float
+
+
+@dataclass(frozen=True, slots=True)
+class ReturnPath:
+    """What the tables ask, what falls short of it, and why nothing was judged where nothing was."""
+
+    want: Wanted | None
+    narrow: list[Shortfall]
+    not_judged: str
+    grille_m2: float
+    thin_face_m2: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class AirSide:
+    """The whole of it; airflow in m3/s, statics in Pa. ``friction_pa`` is what the return ducts would take by
+    their measures, None where these are not known: shown beside, never counted."""
+
+    design: Figure
+    measured: Figure
+    floor: Figure
+    return_static: Figure
+    supply_static: Figure
+    filter_drop: Figure
+    external_pa: float | None
+    budgets: list[Budget]
+    path: ReturnPath
+    friction_pa: float | None
+    latest: AirRecord | None
+
+    @property
+    def below_floor(self) -> bool:
+        """Whether the airflow, measured or else designed, lies below the floor."""
+        flow, least = self.measured.value or self.design.value, self.floor.value
+        return flow is not None and least is not None and flow < least * (1 - 1e-9)
+
+    @property
+    def tightest(self) -> Budget | None:
+        """The budget that leaves least."""
+        return min(self.budgets, key=lambda one: one.left, default=None)
+
+
+def air_side(system: System, slots: Sequence[FilterSlot]) -> AirSide:
+    """The air side of a system with its slots in use; two queries, for the record's measurements."""
+    records = list(system.air_records.all()[:50])
+    floor = _floor(system)
+    design = _design(system, floor)
+    back = _static("return_static_pa", system, records)
+    supply = _static("supply_static_pa", system, records)
+    drop = _newest("filter_drop_pa", records)
+    parts = (back.value, supply.value, drop.value)
+    return AirSide(
+        design=design,
+        measured=_newest("airflow_m3s", records),
+        floor=floor,
+        return_static=back,
+        supply_static=supply,
+        filter_drop=drop,
+        external_pa=None if None in parts else sum(one for one in parts if one is not None),
+        budgets=_budgets(system),
+        path=_path(system, slots, design.value),
+        friction_pa=duct_friction(system.return_ducts, design.value),
+        latest=records[0] if records else None,
+    )
+
+
+def table_at_home(system: System) -> list[list[float]]:
+    """The blower's table at the home's altitude: at the same airflow in m3/s the static in Pa goes with the
+    air's density, here with the standard atmosphere's pressure, indoors being as warm everywhere.
+
+    Label drops and measured statics stay as they are: the ones are laboratory's, the others read on the spot.
+    """
+    altitude = system.site.altitude_m or 0.0
+    ratio = float(standard_pressure(altitude) / standard_pressure(0.0))
+    return [[flow, static * ratio] for flow, static in system.blower_table]
+
+
+def _floor(system: System) -> Figure:
+    if system.airflow_floor_m3s is not None:
+        return Figure(system.airflow_floor_m3s, "given", "papers")
+    if system.capacity_w is None:
+        return Figure(None, "unknown")
+    high = system.kind == System.Kind.HIGH_VELOCITY
+    rate = AIRFLOW_FLOOR_HIGH_VELOCITY if high else AIRFLOW_FLOOR_OTHERS
+    return Figure(system.capacity_w * rate, "reckoned", "floor_high_velocity" if high else "floor_others")
+
+
+def _design(system: System, floor: Figure) -> Figure:
+    if system.design_airflow_m3s is not None:
+        return Figure(system.design_airflow_m3s, "given")
+    if system.capacity_w is None:
+        return Figure(None, "unknown")
+    high = system.kind == System.Kind.HIGH_VELOCITY
+    rate = AIRFLOW_FLOOR_HIGH_VELOCITY if high else AIRFLOW_FLOOR_OTHERS
+    return Figure(system.capacity_w * rate, "assumed", floor.rule)
+
+
+def _newest(field: str, records: Sequence[AirRecord]) -> Figure:
+    for record in records:
+        value = getattr(record, field)
+        if value is not None:
+            return Figure(value, "measured", record.airflow_method, record.measured_at)
+    return Figure(None, "unknown")
+
+
+def _static(field: str, system: System, records: Sequence[AirRecord]) -> Figure:
+    """The system's own figure, at design airflow, with the day of the measurement that it came from."""
+    value: float | None = getattr(system, field)
+    if value is None:
+        return Figure(None, "assumed")
+    read = _newest(field, records)
+    return Figure(value, "measured" if read.at else "given", at=read.at)
+
+
+def _budgets(system: System) -> list[Budget]:
+    back, supply = system.return_static_pa or 0.0, system.supply_static_pa or 0.0
+    found = []
+    if system.return_budget_pa is not None:
+        whole = system.return_budget_pa
+        found.append(Budget("return", whole, back, whole - back))
+    if system.rated_external_static_pa is not None:
+        whole = system.rated_external_static_pa
+        found.append(Budget("rated", whole, back + supply, whole - back - supply))
+    return found
+
+
+def _path(system: System, slots: Sequence[FilterSlot], design_m3s: float | None) -> ReturnPath:
+    grille = sum(slot.area_m2 for slot in slots)
+    thin = design_m3s / THIN_FACE_MS if design_m3s and any(slot.depth_m < _THIN_M for slot in slots) else None
+    diameters = [duct["diameter_m"] for duct in system.return_ducts]
+    returns = len(diameters) or len(slots)
+    want, why = None, ""
+    if system.kind == System.Kind.HIGH_VELOCITY:
+        why = "high_velocity"
+    elif system.capacity_w is None:
+        why = "capacity"
+    elif returns:
+        want = wanted(system.capacity_w, returns)
+        why = "" if want else "beyond"
+    narrow = shortfalls(want, diameters, grille) if want else []
+    return ReturnPath(want, narrow, why, grille, thin)
+
+
+def duct_friction(ducts: Sequence[dict[str, float]], airflow_m3s: float | None) -> float | None:
+    """Friction in Pa of return ducts side by side at an airflow in m3/s through all; None where a length is
+    not known.
+
+    Darcy and Weisbach in straight round duct, flexible duct by its compression; bends, boots and grilles
+    come on top. The air parts as the diameter's power of 2.5 over the root of the length, so that all lose
+    nearly the same; the largest is given.
+    """
+    if not ducts or not airflow_m3s or any(not duct.get("length_m") for duct in ducts):
+        return None
+    diameter, length = (np.array([duct[key] for duct in ducts]) for key in ("diameter_m", "length_m"))
+    flexible = np.array([bool(duct.get("flexible")) for duct in ducts])
+    slack = np.array([duct.get("compression") or 0.0 for duct in ducts])
+    times = np.where(flexible, flexible_correction(np.clip(diameter, 0.1, 0.5), slack * flexible), 1.0)
+    ease = diameter**2.5 / np.sqrt(length * times)
+    flows = airflow_m3s * ease / ease.sum()
+    rough = np.where(flexible, FLEXIBLE_ROUGHNESS_M, SHEET_ROUGHNESS_M)
+    return float(np.max(friction_pa(flows, diameter, length, rough) * times))

@@ -1,0 +1,180 @@
+"""Forms of a system's air side: what was measured, and what its papers and ducts say."""
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from equipment.airside.duct import FLEXIBLE_COMPRESSION, FLEXIBLE_DIAMETERS_M
+from equipment.commissioning import Measured
+from equipment.fields import QuantityField, use_units
+from equipment.models import AirRecord, System
+from shared.units import AIRFLOW, CAPACITY, DIAMETER, LENGTH, PRESSURE, Kind, number, show
+
+MOST_RETURNS = 2
+_COLLAPSED_M = 0.05
+_WIDEST_M = 1.2
+_LONGEST_M = 60.0
+
+
+class AirForm(forms.Form):
+    """Measurements of a whole system at one moment; all may be left empty."""
+
+    airflow = QuantityField(AIRFLOW, label=_("Airflow of the whole system"), required=False)
+    airflow_method = forms.CharField(label=_("How the airflow was measured"), required=False, max_length=80)
+    return_static = QuantityField(PRESSURE, label=_("Return static"), required=False)
+    filter_in = forms.ChoiceField(
+        label=_("Return static was read"),
+        choices=[("", _("without the filter")), ("in", _("between filter and blower"))],
+        required=False,
+    )
+    filter_drop = QuantityField(PRESSURE, label=_("Filter drop at that moment"), required=False)
+    supply_static = QuantityField(PRESSURE, label=_("Supply static"), required=False)
+    blower_tap = forms.CharField(label=_("Speed tap"), required=False, max_length=40)
+    coil = forms.ChoiceField(
+        label=_("Coil"), required=False, choices=[("", _("not noted")), *AirRecord.Coil.choices]
+    )
+
+    def __init__(self, units: str, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        use_units(self, units)
+
+    def measured(self) -> Measured:
+        """What was typed, in SI."""
+        data = self.cleaned_data
+        return Measured(
+            airflow_m3s=data["airflow"],
+            airflow_method=data["airflow_method"],
+            return_static_pa=data["return_static"],
+            filter_in=data["filter_in"] == "in",
+            supply_static_pa=data["supply_static"],
+            filter_drop_pa=data.get("filter_drop"),
+            blower_tap=data["blower_tap"],
+            coil=data["coil"],
+        )
+
+
+class VisitAirForm(AirForm):
+    """The same at a visit, beside the filters' own drops."""
+
+    def __init__(self, of: System, units: str, data: Any = None) -> None:
+        super().__init__(units, data, prefix=f"air{of.pk}")
+        self.of = of
+        del self.fields["filter_drop"]
+
+
+class PapersForm(forms.Form):
+    """What the unit's papers say and the tape measure: budgets, floor, return ducts."""
+
+    capacity = QuantityField(CAPACITY, label=_("Cooling capacity"), required=False)
+    design_airflow = QuantityField(AIRFLOW, label=_("Design airflow"), required=False)
+    airflow_floor = QuantityField(AIRFLOW, label=_("Least airflow by the unit's papers"), required=False)
+    rated_static = QuantityField(PRESSURE, label=_("Rated external static"), required=False)
+    return_budget = QuantityField(PRESSURE, label=_("Return side may take"), required=False)
+    altitude = QuantityField(LENGTH, label=_("Altitude of the home"), required=False)
+
+    _FIELDS = {
+        "capacity": ("capacity_w", CAPACITY),
+        "design_airflow": ("design_airflow_m3s", AIRFLOW),
+        "airflow_floor": ("airflow_floor_m3s", AIRFLOW),
+        "rated_static": ("rated_external_static_pa", PRESSURE),
+        "return_budget": ("return_budget_pa", PRESSURE),
+    }
+
+    def __init__(self, units: str, system: System, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault("initial", _shown(system, units))
+        super().__init__(*args, **kwargs)
+        for place in range(1, MOST_RETURNS + 1):
+            self.fields.update(_duct_fields(place))
+        use_units(self, units)
+
+    def clean_altitude(self) -> float | None:
+        """An altitude where people live."""
+        altitude: float | None = self.cleaned_data["altitude"]
+        if altitude is not None and altitude > 5000:
+            raise forms.ValidationError(_("is higher than anybody lives; check the unit"))
+        return altitude
+
+    def clean(self) -> dict[str, Any]:
+        """A duct has a diameter; what is written of one without it is asked about."""
+        data = super().clean() or {}
+        for place in range(1, MOST_RETURNS + 1):
+            self._check_duct(data, f"duct{place}_")
+        return data
+
+    def _check_duct(self, data: dict[str, Any], duct: str) -> None:
+        diameter, length, kind = (data.get(duct + part) for part in ("diameter", "length", "kind"))
+        if diameter is None:
+            if length is not None and duct + "diameter" not in self.errors:
+                self.add_error(duct + "diameter", _("Write the duct's diameter too."))
+            return
+        low, high = FLEXIBLE_DIAMETERS_M if kind else (_COLLAPSED_M, _WIDEST_M)
+        if not low <= diameter <= high:
+            unit = self.fields[duct + "diameter"]
+            assert isinstance(unit, QuantityField)  # noqa: S101
+            said = {"low": show(low, DIAMETER, unit.system), "high": show(high, DIAMETER, unit.system)}
+            self.add_error(duct + "diameter", _("must lie between %(low)s and %(high)s") % said)
+        if length is not None and not 0 < length <= _LONGEST_M:
+            self.add_error(duct + "length", _("is not the length of a return duct; check the unit"))
+
+    def ducts(self) -> list[dict[str, Any]]:
+        """The return ducts as a system keeps them, widest first."""
+        data, found = self.cleaned_data, []
+        for place in range(1, MOST_RETURNS + 1):
+            diameter, kind = data[f"duct{place}_diameter"], data[f"duct{place}_kind"]
+            if diameter is not None:
+                length = data[f"duct{place}_length"]
+                found.append(
+                    {
+                        "diameter_m": diameter,
+                        "length_m": length,
+                        "flexible": bool(kind),
+                        "compression": float(kind or 0.0),
+                    }
+                )
+        return sorted(found, key=lambda duct: -duct["diameter_m"])
+
+    def apply_to(self, system: System) -> None:
+        """Write what was typed into the system and its site, unsaved."""
+        for name, (field, _kind) in self._FIELDS.items():
+            setattr(system, field, self.cleaned_data[name])
+        system.return_ducts = self.ducts()
+        system.site.altitude_m = self.cleaned_data["altitude"]
+
+
+_DUCTS = [
+    ("", _("round sheet metal")),
+    ("0.0", _("flexible, pulled tight")),
+    ("0.04", _("flexible, 4 % slack")),
+    ("0.15", _("flexible, 15 % slack")),
+    (str(FLEXIBLE_COMPRESSION), _("flexible, 30 % slack")),
+]
+
+
+def _duct_fields(place: int) -> dict[str, forms.Field]:
+    said = {"n": place}
+    return {
+        f"duct{place}_diameter": QuantityField(
+            DIAMETER, label=_("Return duct %(n)d, diameter") % said, required=False
+        ),
+        f"duct{place}_length": QuantityField(
+            LENGTH, label=_("Return duct %(n)d, length") % said, required=False
+        ),
+        f"duct{place}_kind": forms.ChoiceField(
+            label=_("Return duct %(n)d, kind") % said, choices=_DUCTS, required=False
+        ),
+    }
+
+
+def _shown(system: System, units: str) -> dict[str, str]:
+    def typed(value: float | None, kind: Kind) -> str:
+        # As many decimals as give the figure back.
+        return "" if value is None else number(value, kind, units, 3).rstrip("0").rstrip(".")
+
+    shown = {name: typed(getattr(system, field), kind) for name, (field, kind) in PapersForm._FIELDS.items()}
+    shown["altitude"] = typed(system.site.altitude_m, LENGTH)
+    for place, duct in enumerate(system.return_ducts[:MOST_RETURNS], start=1):
+        shown[f"duct{place}_diameter"] = typed(duct["diameter_m"], DIAMETER)
+        shown[f"duct{place}_length"] = typed(duct.get("length_m"), LENGTH)
+        shown[f"duct{place}_kind"] = str(duct.get("compression") or 0.0) if duct.get("flexible") else ""
+    return shown

@@ -1,0 +1,119 @@
+"""The air side's page: figures with their origin, forms that store, units by reader."""
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from equipment.models import AirRecord, FilterSlot, Site, System
+from schedules import due
+from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC, W_PER_TON
+from tests.factories import NOW
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def system(home_slot: FilterSlot) -> System:
+    row = home_slot.system
+    row.kind, row.capacity_w, row.design_airflow_m3s = "conventional", 3 * W_PER_TON, 1200 * M3S_PER_CFM
+    row.blower, row.rated_external_static_pa = "constant_airflow", 0.5 * PA_PER_INWC
+    row.return_static_pa = row.supply_static_pa = row.return_budget_pa = None
+    row.save()
+    due.replan(NOW)
+    return System.objects.get(pk=row.pk)
+
+
+def test_what_was_not_measured_is_said_to_be_assumed(technician: Client, system: System) -> None:
+    text = technician.get(reverse("air-side", args=[system.pk])).text
+    assert "Ducts and coil leave 0.50 in. w.c. for the filter" in text
+    assert text.count("not measured: taken as nought") == 2
+    assert "350 cfm a ton, California Title 24" in text
+    assert "asks for ducts of" not in text  # one return of three tons is beyond the tables
+    assert "do not go so far" in text
+
+
+def test_measurements_move_the_budget_and_the_limit(technician: Client, system: System) -> None:
+    told = {
+        "airflow": "1200", "airflow_method": "flow grid", "return_static": "0.30", "filter_in": "in",
+        "filter_drop": "0.12", "supply_static": "0.25", "blower_tap": "high", "coil": "wet",
+    }  # fmt: skip
+    answer = technician.post(reverse("air-measured", args=[system.pk]), told, follow=True)
+    assert "leave 0.07 in. w.c. for the filter" in answer.text
+    assert "flow grid, high, wet" in answer.text
+    record = AirRecord.objects.get()
+    assert record.return_static_pa == pytest.approx(0.18 * PA_PER_INWC)
+    assert record.measured_by == answer.wsgi_request.user
+
+
+def test_too_little_air_is_the_pages_first_word(technician: Client, system: System) -> None:
+    technician.post(reverse("air-measured", args=[system.pk]), {"airflow": "1000"})
+    text = technician.get(reverse("air-side", args=[system.pk])).text
+    assert "This system moves less air than it needs" in text
+    assert "1000 cfm, 83 % of design" in text
+
+
+@pytest.mark.parametrize(
+    ("told", "why"),
+    [
+        ({}, "Write at least one figure down"),
+        ({"return_static": "45"}, "at most 10"),
+        ({"return_static": "5"}, "5 Pa"),
+        ({"return_static": "0.2", "filter_in": "in"}, "drop of that moment"),
+    ],
+)
+def test_bad_measurements_are_said_and_kept_on_the_form(
+    technician: Client, system: System, told: dict[str, str], why: str
+) -> None:
+    answer = technician.post(reverse("air-measured", args=[system.pk]), told)
+    assert answer.status_code == 422
+    assert why in answer.text
+    for typed in told.values():
+        assert typed in answer.text
+    assert not AirRecord.objects.exists()
+
+
+def test_papers_and_ducts_are_kept_and_come_back_as_they_were_typed(
+    technician: Client, system: System
+) -> None:
+    told = {
+        "capacity": "3", "design_airflow": "1200", "airflow_floor": "1100", "rated_static": "0.5",
+        "return_budget": "0.2", "altitude": "5280", "duct1_diameter": "14", "duct1_length": "10",
+        "duct1_kind": "0.15", "duct2_diameter": "16", "duct2_length": "", "duct2_kind": "",
+    }  # fmt: skip
+    answer = technician.post(reverse("air-papers", args=[system.pk]), told, follow=True)
+    assert answer.status_code == 200
+    row = System.objects.get(pk=system.pk)
+    assert row.airflow_floor_m3s == pytest.approx(1100 * M3S_PER_CFM)
+    assert row.site.altitude_m == pytest.approx(1609.344)
+    assert [round(duct["diameter_m"] / METRE_PER_INCH) for duct in row.return_ducts] == [16, 14]
+    assert row.return_ducts[1]["compression"] == 0.15
+    assert "asks for ducts of 16 in and 14 in" in answer.text
+    assert "the unit&#x27;s papers" in answer.text
+    for value in ('value="1100"', 'value="5280"', 'value="14"', 'value="0.2"'):
+        assert value in answer.text
+
+
+def test_a_duct_needs_a_diameter_that_ducts_have(technician: Client, system: System) -> None:
+    address = reverse("air-papers", args=[system.pk])
+    assert "diameter too" in technician.post(address, {"duct1_length": "10"}).text
+    assert "must lie between" in technician.post(address, {"duct1_diameter": "99"}).text
+    assert "check the unit" in technician.post(address, {"altitude": "20000"}).text
+    assert System.objects.get(pk=system.pk).return_ducts == []
+
+
+def test_who_chooses_metric_reads_and_types_it(technician: Client, system: System, home: Site) -> None:
+    page = reverse("air-side", args=[system.pk])
+    answer = technician.post(reverse("units"), {"units": "si", "next": page})
+    assert answer["Location"] == page
+    text = technician.get(page).text
+    assert "Ducts and coil leave 125 Pa for the filter" in text
+    assert "47.0 L/s a kW, California Title 24" in text
+    assert not any(unit in text for unit in ("in. w.c.", " cfm", " tons"))
+    technician.post(reverse("air-measured", args=[system.pk]), {"return_static": "25"})
+    assert AirRecord.objects.get().return_static_pa == 25.0
+
+
+def test_units_that_are_none_and_addresses_elsewhere_are_not_taken(technician: Client) -> None:
+    answer = technician.post(reverse("units"), {"units": "furlongs", "next": "https://elsewhere.example/"})
+    assert answer["Location"] == "/"
+    assert "inch units" in technician.get(reverse("look-up")).text

@@ -49,6 +49,8 @@ def record_change(
     if last is not None and on < last.changed_on:
         day = formats.date_format(last.changed_on, "j F Y")
         raise NotRecordable(_("A later change, on %(day)s, is already on record.") % {"day": day})
+    if media is None:
+        media = _usual_again(slot, on)
     change = FilterChange(
         slot=slot,
         changed_on=on,
@@ -65,6 +67,13 @@ def record_change(
     except IntegrityError:
         raise NotRecordable(_("A change on that day is already on record.")) from None
     return change
+
+
+def _usual_again(slot: FilterSlot, on: date) -> Media | None:
+    """Whoever ends a filter that was in for a while and names none puts the usual one back."""
+    row = slot.meanwhiles.filter(ended_on=None, begins_on__lt=on).select_related("usual").first()
+    followed = row is not None and slot.changes.filter(undone_at=None, changed_on__gt=row.begins_on).exists()
+    return None if row is None or followed else row.usual
 
 
 def may_be_undone(now: datetime, slots: QuerySet[FilterSlot]) -> QuerySet[FilterChange]:

@@ -87,7 +87,7 @@ def _batches(systems: Sequence[int] | None) -> Iterator[list[int]]:
 def _plan(slot: SlotFacts, place: int, result: FleetForecast, as_of: date, now: datetime) -> Plan:
     station = slot.row.system.site.station
     notes = [*slot.notes, *_log_notes(slot, place, result)]
-    findings = findings_of(slot, place, result, notes)
+    findings = findings_of(slot, place, result, notes, as_of)
     return Plan(
         slot=slot.row,
         due_on=_day(result.due, place),
@@ -127,6 +127,10 @@ def _began_on(slot: SlotFacts, dated_from: float) -> date | None:
 
 def _log_notes(slot: SlotFacts, place: int, result: FleetForecast) -> list[str]:
     notes = [f"readings:{len(slot.now.readings)}", f"past_lives:{len(slot.lives) - 1}"]
+    if slot.out_by is not None and result.reason[place] == Reason.CALENDAR:
+        notes.append("out_again" if day_of(int(result.due[place])) == slot.out_by else "for_a_while")
+    elif slot.out_by is not None:
+        notes.append("for_a_while")
     if result.odd_readings[place]:
         notes.append("below_clean")
     if result.began[place] != slot.now.began:

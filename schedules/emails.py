@@ -14,7 +14,7 @@ from django.utils.translation import ngettext
 from sesame.utils import get_query_string
 
 from equipment.access import units_of_person
-from equipment.fitted import fitted_media
+from equipment.meanwhile import next_media
 from equipment.models import Desk, FilterSlot, Media, Person, User
 from schedules import explain
 from schedules.addresses import absolute, host
@@ -68,7 +68,7 @@ def _language(person: Person | None) -> str:
 
 def filter_lines(slots: list[FilterSlot], now: datetime, units: str) -> list[FilterLine]:
     """Each slot with the exact filter that goes in and why now; a fixed number of queries."""
-    policy, desk, media = Policy.the(), Desk.the(), fitted_media(slots, now)
+    policy, desk, media = Policy.the(), Desk.the(), next_media(slots, now)
     lines = []
     for slot in slots:
         today = clock.local_day(now, slot.system.site.zone(desk.timezone))

@@ -112,6 +112,8 @@ def _why_risk(plan: Plan, policy: Policy, units: str) -> str:
 def _why(plan: Plan, policy: Policy, units: str) -> str:
     if plan.reason == Plan.Reason.RISK:
         return _why_risk(plan, policy, units)
+    if plan.reason == Plan.Reason.CALENDAR and "out_again" in plan.notes:
+        return _("Another filter than usual is in there for a while. By this day it comes out again.")
     days = (plan.due_on - plan.life_began_on).days if plan.due_on and plan.life_began_on else 0
     if plan.reason == Plan.Reason.MEDIUM:
         return _(
@@ -193,6 +195,7 @@ def assumptions(plan: Plan | None) -> list[str]:
             "the drop fell as if a fresh filter had gone in that nobody wrote down. The date counts "
             "from then; the fan hours count from the last change on record."
         ),
+        "for_a_while": _("Another filter than usual is in there, for a while."),
         "size_differs": _("the filter on record is of another size than its slot."),
         "usual_pace": _("This desk has too few readings yet: how fast it loads is taken from a usual house."),
         "fleet_pace": _("How fast filters load in the other homes of this desk is taken into account."),

@@ -17,6 +17,7 @@ from shared.units import PRESSURE, show
 TITLES = {
     "nothing_left": gettext_lazy("The ducts leave the filter nothing"),
     "size_differs": gettext_lazy("Another size than the slot's"),
+    "look_due": gettext_lazy("A filter for a while wants looking at"),
     "loads_fast": gettext_lazy("Full within a month"),
     "fall": gettext_lazy("A change that nobody wrote down?"),
     "jump": gettext_lazy("One reading far too high"),
@@ -97,6 +98,11 @@ def _day(iso: str | None) -> date | None:
 def _words() -> dict[str, tuple[str, str, str]]:
     left_out = _("It is left out of the date.")
     return {
+        "look_due": (
+            _("Another filter than usual is in there until %(until)s; it was to be looked at by %(on)s."),
+            _("The date stands: it comes out on that day at the latest."),
+            _("Read the drop. Where it is near its limit, put the usual filter back now."),
+        ),
         "nothing_left": (
             _(
                 "By the statics on record the ducts leave the filter no more than the %(beside)s that a "

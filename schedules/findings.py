@@ -48,14 +48,26 @@ def note_silent_logs(slots: list[SlotFacts], runtime: list[tuple[int, date, floa
             slot.findings.append(found("log_stopped", [float(stopped[slot.row.system_id])], True))
 
 
-def findings_of(slot: SlotFacts, place: int, result: FleetForecast, notes: list[str]) -> list[Finding]:
+def findings_of(
+    slot: SlotFacts, place: int, result: FleetForecast, notes: list[str], as_of: date
+) -> list[Finding]:
     """All findings of the slot at ``place`` of the forecast, those of the present filter first; some of a
     plan's ``notes`` are findings too."""
     odd = [_of_odd(one) for one in result.odd if one.slot == place]
     clean = _number(slot.clean_pa)
     noted = [found(note, [slot.now.began], True, beside_pa=clean) for note in notes if note in NOTED]
+    noted.extend(_look_due(slot, as_of))
     every = sorted([*slot.findings, *odd, *noted], key=lambda finding: finding["on"], reverse=True)
     return sorted(every, key=lambda finding: not finding["present"])
+
+
+def _look_due(slot: SlotFacts, as_of: date) -> list[Finding]:
+    """A filter that is in for a while and that nobody has read since, by the day somebody was to look."""
+    if slot.look_by is None or slot.look_by > as_of:
+        return []
+    looked = any(reading[0] > slot.now.began + 1 for reading in slot.now.readings)
+    until = slot.out_by.isoformat() if slot.out_by else None
+    return [] if looked else [found("look_due", [float(slot.look_by.toordinal())], True, until=until)]
 
 
 def _number(value: float) -> float | None:

@@ -5,12 +5,15 @@ from typing import Any
 from zoneinfo import available_timezones
 
 from django import forms
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from equipment.fields import QuantityField, SizeField, use_units
 from equipment.handover import label_drop, zone_of
+from equipment.meanwhile import standing
 from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Person, Site, SiteRole, System
 from schedules.models import MaintenanceTask, Technician
+from shared import clock
 from shared import units as quantities
 from shared.units import AIRFLOW, CAPACITY, PRESSURE
 
@@ -44,6 +47,14 @@ def fitting(slot: FilterSlot) -> Any:
     return Media.objects.filter(nominal_size=slot.nominal_size).order_by("merv", "name")
 
 
+def _as_before(slot: FilterSlot) -> str:
+    """What is meant where no medium is chosen: after a filter for a while the usual one again."""
+    row = standing([slot.pk], clock.local_day(timezone.now(), Desk.the().zone)).first()
+    if row is None or row.usual is None:
+        return str(_("the same as before"))
+    return str(_("the usual one again, %(name)s") % {"name": row.usual.name})
+
+
 class ChangeForm(forms.Form):
     """I changed it: when, and what went in."""
 
@@ -56,7 +67,7 @@ class ChangeForm(forms.Form):
         choice = self.fields["medium"]
         assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
         choice.queryset = fitting(slot)
-        choice.empty_label = str(_("the same as before"))
+        choice.empty_label = _as_before(slot)
 
 
 class ReadingForm(forms.Form):
@@ -295,7 +306,7 @@ class JobFilterForm(forms.Form):
         choice = self.fields["medium"]
         assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
         choice.queryset = fitting(slot)
-        choice.empty_label = str(_("the same as before"))
+        choice.empty_label = _as_before(slot)
 
 
 class TaskForm(forms.ModelForm):  # type: ignore[type-arg]

@@ -11,6 +11,7 @@ import numpy as np
 
 from equipment.airside.limit import budget_left, limit_drop
 from equipment.curves import Medium, media_with_curves
+from equipment.meanwhile import standing
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, RuntimeDay, System, WeatherDay
 from equipment.stations import is_stale
 from schedules.dust import DustRecord
@@ -109,6 +110,9 @@ class Gatherer:
             readings[slot].append((at, drop, airflow))
         for pk, slot_facts in facts.items():
             self._lives(slot_facts, changes[pk], readings[pk], zones[pk])
+        for row in standing(facts, self.as_of):
+            if facts[row.slot_id].now.media == row.media_id:
+                facts[row.slot_id].out_by, facts[row.slot_id].look_by = row.ends_on, row.look_on
         return list(facts.values())
 
     def _lives(
@@ -284,13 +288,21 @@ class Gatherer:
             recorded=np.array(["no_record" not in slot.notes for slot in slots], dtype=np.bool_)
             & ~np.array([retired(row, self.as_of) for row in rows], dtype=np.bool_),
             cap_days=numbers(
-                self.cap_days(row, medium.row if medium else None)
-                for row, medium in zip(rows, now, strict=True)
+                self._cap(slot, medium.row if medium else None)
+                for slot, medium in zip(slots, now, strict=True)
             ),
             medium_days=numbers(medium.row.max_days if medium else None for medium in now),
             change_price=numbers(self._price(medium) for medium in now),
             constant_airflow=np.array([row.system.blower != System.Blower.FIXED_SPEED for row in rows]),
         )
+
+    def _cap(self, slot: SlotFacts, medium: Media | None) -> int:
+        """The calendar's cap, or the days until a filter that is in for a while comes out."""
+        cap = self.cap_days(slot.row, medium)
+        if slot.out_by is None:
+            return cap
+        began = slot.now.began - 1 if slot.now.at_end and slot.now.began % 1 == 0 else slot.now.began
+        return min(cap, max(0, slot.out_by.toordinal() - int(began)))
 
     def cap_days(self, slot: FilterSlot, medium: Media | None) -> int:
         """The desk's calendar cap for this kind and depth."""

@@ -41,6 +41,9 @@ class SlotFacts:
     # Dust since the present filter went in, and what is announced.
     spells: list[Spell] = field(default_factory=list)
     dusty_days: int = 0
+    # The day by which a filter that is in for a while comes out, and by which somebody looks at it.
+    out_by: date | None = None
+    look_by: date | None = None
 
     @property
     def now(self) -> Life:

@@ -41,6 +41,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "look-up": {"GET": STAFF},
     "filter": {"GET": SIGNED_IN},
     "what-fits": {"GET": SIGNED_IN},
+    "for-a-while": {"POST": STAFF},
     "filter-change": {"POST": SIGNED_IN},
     "filter-reading": {"POST": STAFF},
     "air-side": {"GET": STAFF},

@@ -9,15 +9,16 @@ from simple_history.models import HistoricalRecords
 
 class Meanwhile(models.Model):
     """From ``begins_on`` the slot holds ``media``; it comes out by ``ends_on``, and somebody looks at it by
-    ``look_on``. ``ended_on`` is set once another filter went in or the arrangement was called off."""
+    ``look_on``. It stands until another filter goes in; ``ended_on`` calls it off by hand."""
 
     slot = models.ForeignKey("FilterSlot", on_delete=models.PROTECT, related_name="meanwhiles")
     media = models.ForeignKey("Media", on_delete=models.PROTECT, related_name="+")
+    # What goes back in afterwards.
+    usual = models.ForeignKey("Media", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     begins_on = models.DateField(_("from"))
     look_on = models.DateField(_("look at it by"))
     ends_on = models.DateField(_("out by"))
     why = models.CharField(_("why"), max_length=200, blank=True)
-    looked_on = models.DateField(_("looked at on"), null=True, blank=True)
     ended_on = models.DateField(_("ended on"), null=True, blank=True)
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"

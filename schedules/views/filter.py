@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, slot_or_404, units_of
 from equipment.fitted import fitted_media
+from equipment.meanwhile import standing
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading
 from equipment.record import NotRecordable, Told, record_change, record_reading
 from schedules import due
@@ -139,6 +140,7 @@ def _render(
         "findings": findings,
         "change_form": change_form or ChangeForm(slot, today, initial=_proposed(request)),
         "reading_form": reading_form or ReadingForm(units),
+        "meanwhile": standing([slot.pk], today).first(),
         "changes": _changes(slot),
         "readings": _readings(slot, units, drawings.carried if drawings else {}),
         "today": today,

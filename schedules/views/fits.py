@@ -1,10 +1,12 @@
 """Which filters of a slot's size will do there."""
 
 from collections.abc import Callable
+from datetime import date, datetime
 from typing import Any
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -12,9 +14,15 @@ from django.utils.translation import ngettext
 from equipment.access import signed_in, slot_or_404, units_of
 from equipment.curves import media_with_curves
 from equipment.fitted import fitted_media
-from equipment.models import FilterSlot, Media
+from equipment.meanwhile import fit_for_a_while, standing
+from equipment.models import Desk, FilterChange, FilterSlot, Media
+from equipment.record import NotRecordable, Told
+from schedules import due
 from schedules.air_path import PathShown, shown_path
+from schedules.explain import say_day
 from schedules.what_fits import ORDER, Candidate, candidates, share_of
+from schedules.while_form import WhileForm
+from shared import clock
 from shared.units import AIRFLOW, PRESSURE, VELOCITY, show
 
 # Verdict: the shape drawn beside its word.
@@ -28,8 +36,44 @@ SORTS: dict[str, Callable[[Candidate], int]] = {
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:
     """Every medium of the slot's size with its verdict; sorted by what matters to the asker."""
+    return _render(request, slot_or_404(signed_in(request), pk))
+
+
+def for_a_while(request: HttpRequest, pk: int) -> HttpResponse:
+    """Fit another filter than usual until a day: a finer one for smoke, another while one is short."""
     user, now = signed_in(request), timezone.now()
-    slot, units = slot_or_404(user, pk), units_of(user)
+    slot = slot_or_404(user, pk)
+    found = candidates(slot, fitted_media([slot], now)[slot.pk], now, units_of(user))
+    form = WhileForm(_good(found), _day(slot, now), request.POST)
+    if form.is_valid():
+        told = Told(FilterChange.Told.TECHNICIAN, FilterSlot.ChangedBy.TECHNICIAN, user)
+        try:
+            row = fit_for_a_while(slot, form.asked(), told, now)
+        except NotRecordable as error:
+            form.add_error(None, str(error))
+        else:
+            due.replan(now, FilterSlot.objects.filter(pk=slot.pk))
+            said = _("On record until %(day)s; somebody looks at it by %(look)s.")
+            messages.success(request, said % {"day": say_day(row.ends_on), "look": say_day(row.look_on)})
+            return redirect("filter", pk)
+    return _render(request, slot, form, status=422)
+
+
+def _good(found: list[Candidate]) -> list[Candidate]:
+    """What may go in for a while, the finest first."""
+    good = [one for one in found if one.answer.verdict in ("fits", "fits_with_care")]
+    return sorted(good, key=lambda one: -one.media.merv)
+
+
+def _day(slot: FilterSlot, now: datetime) -> date:
+    return clock.local_day(now, slot.system.site.zone(Desk.the().timezone))
+
+
+def _render(
+    request: HttpRequest, slot: FilterSlot, while_form: WhileForm | None = None, status: int = 200
+) -> HttpResponse:
+    user, now = signed_in(request), timezone.now()
+    units = units_of(user)
     fitted = fitted_media([slot], now)[slot.pk]
     found = candidates(slot, fitted, now, units)
     sort = request.GET.get("sort", "")
@@ -43,8 +87,11 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
         "title": _title(good, len(found)),
         "path": None if user.is_homeowner else _path(slot, fitted, units),
         "sort": sort if sort in SORTS else "",
+        "meanwhile": standing([slot.pk], _day(slot, now)).first(),
     }
-    return render(request, "schedules/fits.html", context)
+    if not user.is_homeowner:
+        context["while_form"] = while_form or WhileForm(_good(found), _day(slot, now))
+    return render(request, "schedules/fits.html", context, status=status)
 
 
 def _path(slot: FilterSlot, fitted: Media | None, units: str) -> PathShown | None:

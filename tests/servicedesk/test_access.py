@@ -56,6 +56,7 @@ def addresses(
     arguments: dict[str, list[object]] = {
         "filter": [home_slot.pk],
         "what-fits": [home_slot.pk],
+        "for-a-while": [home_slot.pk],
         "filter-change": [home_slot.pk],
         "filter-reading": [home_slot.pk],
         "air-side": [home_slot.system_id],

@@ -1,15 +1,17 @@
 """Which filters will do: the same rule as the command, the dates of the engine, words for the household."""
 
 import re
+from datetime import timedelta
 
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
-from equipment.models import FilterSlot, Media, System
+from equipment.models import FilterSlot, Meanwhile, Media, System
 from schedules import due
 from schedules.what_fits import candidates
-from shared.units import M3S_PER_CFM, PA_PER_INWC
+from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC
 from tests.factories import NOW, FilterSlotFactory, MediaFactory, MediaPointFactory
 
 pytestmark = pytest.mark.django_db
@@ -149,3 +151,55 @@ def test_a_constant_airflow_blower_takes_more_power_when_full(technician: Client
     clean, _now, limit = technician.get(reverse("what-fits", args=[slot.pk])).context["path"].rows
     assert clean[1] == limit[1] == "800 cfm"
     assert float(limit[4].split()[0]) > float(clean[4].split()[0])
+
+
+def test_a_filter_for_a_while_is_one_that_fits(technician: Client, slot: FilterSlot) -> None:
+    choking, dense = medium("Choking 14", 14, 0.30), medium("Dense 13", 13, 0.20)
+    address = reverse("for-a-while", args=[slot.pk])
+    out = timezone.localdate() + timedelta(days=20)
+    refused = technician.post(address, {"medium": choking.pk, "ends_on": out.isoformat()})
+    assert refused.status_code == 422
+    assert not Meanwhile.objects.exists()
+    answer = technician.post(
+        address, {"medium": dense.pk, "ends_on": out.isoformat(), "why": "smoke"}, follow=True
+    )
+    row = Meanwhile.objects.get()
+    assert row.ends_on == out
+    assert row.look_on < out
+    assert "For a while, until" in answer.text
+    assert "smoke" in answer.text
+    assert "is in there until" in technician.get(reverse("what-fits", args=[slot.pk])).text
+
+
+def test_bad_days_are_said_and_nothing_is_written(technician: Client, slot: FilterSlot) -> None:
+    dense = medium("Dense 13", 13, 0.20)
+    address = reverse("for-a-while", args=[slot.pk])
+    for ends_on in ("2020-01-01", "soon", ""):
+        answer = technician.post(address, {"medium": dense.pk, "ends_on": ends_on})
+        assert answer.status_code == 422
+        assert 'class="error"' in answer.text
+    assert not Meanwhile.objects.exists()
+
+
+def test_a_frame_with_a_gap_is_refused_by_name(slot: FilterSlot) -> None:
+    inch = METRE_PER_INCH
+    medium("Loose 8", 8, 0.10, actual_short_m=15.5 * inch, actual_long_m=24.5 * inch)
+    medium("Narrow 8", 8, 0.10, actual_short_m=15.0 * inch, actual_long_m=24.5 * inch)
+    found = {one.media.name: one.answer for one in candidates(slot, None, NOW)}
+    assert found["Loose 8"].verdict == "fits"
+    assert found["Narrow 8"].verdict == "refuse"
+    assert "bypass gap of 1 in" in found["Narrow 8"].why
+    slot.opening_short_m, slot.opening_long_m = 15.4 * inch, 24.6 * inch
+    assert (
+        "does not go in" in {one.media.name: one.answer for one in candidates(slot, None, NOW)}["Loose 8"].why
+    )
+
+
+def test_metric_readers_read_no_inch_but_the_label_s(technician: Client, slot: FilterSlot) -> None:
+    medium("Choking 14", 14, 0.30)
+    medium("Loose 8", 8, 0.10)
+    technician.post(reverse("units"), {"units": "si"})
+    text = technician.get(reverse("what-fits", args=[slot.pk])).text
+    assert "406 × 635 × 25 mm (16x25x1)" in text
+    assert not re.search(r"fpm|in\. w\.c\.|\d cfm", text)
+    assert "12.5 Pa more than the budget leaves" in text

@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils import formats
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from equipment.air_side import AirSide, Budget, Figure
 from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_OTHERS
@@ -130,7 +131,12 @@ def path_lines(side: AirSide, units: str) -> list[str]:
     if path.want is None:
         return [_not_judged(path.not_judged), *_thin_face(side, units)]
     sizes = _(" and ").join(show(one, DIAMETER, units, 0) for one in path.want.diameters_m)
-    asked = _("%(rule)s asks for ducts of %(sizes)s and %(grille)s of grille.") % {
+    ducts = ngettext(
+        "%(rule)s asks for a return duct of %(sizes)s and %(grille)s of grille.",
+        "%(rule)s asks for return ducts of %(sizes)s and %(grille)s of grille.",
+        len(path.want.diameters_m),
+    )
+    asked = ducts % {
         "rule": path.want.rule,
         "sizes": sizes,
         "grille": show(path.want.grille_m2, AREA, units),

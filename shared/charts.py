@@ -312,6 +312,9 @@ def calibration(title: str, description: str, promises: Sequence[Promise], axes:
     return _svg(320, 340, "calibration", title, description, body)
 
 
+_LABEL = 15.0
+
+
 @dataclass(frozen=True)
 class AirPath:
     """A blower and what it works against, in one unit across and one up: ``blower`` and each labelled one of
@@ -325,7 +328,7 @@ class AirPath:
 
 def air_path(title: str, description: str, drawn: AirPath) -> str:
     """Static over airflow: the blower's curve, the path's at each load of the filter, and where they meet."""
-    left, right, ceiling, floor = 46.0, 316.0, 34.0, 264.0
+    left, right, ceiling, floor = 46.0, 278.0, 34.0, 264.0
     every = [*drawn.blower, *drawn.points]
     widest, top = max(flow for flow, _ in every) * 1.1, max(static for _, static in every) * 1.1
 
@@ -350,10 +353,11 @@ def air_path(title: str, description: str, drawn: AirPath) -> str:
     for label, pairs in drawn.resistances:
         body.append(path(pairs, "today"))
         ends.append((place(next(p for p in reversed(pairs) if p[0] <= widest and p[1] <= top)), label))
-    # The lowest label stands below its line, out of the way of the one above.
-    lowest = max(y for (_x, y), _label in ends)
-    for (x, y), label in ends:
-        body.append(_text(x - 4, y + 16 if y == lowest else y - 5, label, "end"))
+    # Beside the curves' ends, the lowest first, each clear of the one below it.
+    below = floor + _LABEL
+    for (x, y), label in sorted(ends, key=lambda end: -end[0][1]):
+        below = min(y + 4, below - _LABEL)
+        body.append(_text(x + 8, below, label, "start"))
     for point in drawn.points:
         x, y = place(point)
         body.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5" class="reading"/>')

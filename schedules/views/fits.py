@@ -61,7 +61,7 @@ def for_a_while(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _good(found: list[Candidate]) -> list[Candidate]:
     """What may go in for a while, the finest first."""
-    good = [one for one in found if one.answer.verdict in ("fits", "fits_with_care")]
+    good = [one for one in found if not one.fitted and one.answer.verdict in ("fits", "fits_with_care")]
     return sorted(good, key=lambda one: -one.media.merv)
 
 

@@ -102,7 +102,9 @@ def static(*, above: bool = False) -> Parser:
     def parse(cell: str) -> float:
         value = plain(cell)
         if value > HIGHEST_STATIC_INWC:
-            raise Refused(f"is more than any blower here can draw (at most {HIGHEST_STATIC_INWC:g} in. w.c.)")
+            pascals = f"{cell} Pa would be {value / units.PA_PER_INWC:.3f} in. w.c."
+            most = f"at most {HIGHEST_STATIC_INWC:g} in. w.c."
+            raise Refused(f"is more than any blower here can draw ({most}; {pascals})")
         return units.inwc(value)
 
     return parse

@@ -10,6 +10,7 @@ from typing import Any, ClassVar
 from equipment.sheets.columns import Column
 from equipment.sheets.dispute import Dispute
 from equipment.sheets.faults import Refused, Report
+from equipment.sheets.odd_units import OddUnits
 
 Row = dict[str, Any]
 _SPREADSHEET = "a spreadsheet program's own format"
@@ -52,6 +53,7 @@ class Sheet:
         self.dispute = Dispute()
         self.header: list[str] = []
         self._every = False
+        self._odd = OddUnits(column.name for column in columns)
 
     def rows(self, *, every: bool = False) -> Iterator[Cells]:
         """The good rows, in order, in bounded memory; with ``every`` also those with refused cells, Spoiled,
@@ -111,6 +113,7 @@ class Sheet:
                     yield row
         if wanted is None:
             self.refuse(1, "", "", "the file is empty; it needs a header row")
+        self._odd.remark(self.name, self.report.remark)
 
     def _header(self, cells: list[str]) -> list[tuple[int, Column]] | None:
         names = [cell.strip().lower() for cell in cells]
@@ -148,7 +151,9 @@ class Sheet:
             except Refused as refused:
                 self.refuse(line, column.name, cell, str(refused))
                 good = False
-        if not good:
+        if good:
+            self._odd.note(line, values, typed)
+        else:
             self.set_aside(typed)
             return Spoiled(line, values, typed, cells) if self._every else None
         return Cells(line, values, typed, cells)

@@ -23,6 +23,7 @@ from schedules.planning.interval import NEVER
 
 ORDER = ("fits", "fits_with_care", "ask", "refuse")
 _DAYS_A_YEAR = 365.0
+MOST_ALSO = 8
 
 
 @dataclass(frozen=True)
@@ -41,10 +42,18 @@ class Candidate:
     price_a_year: float | None
 
 
-def candidates(slot: FilterSlot, fitted: Media | None, now: datetime, units: str = "ip") -> list[Candidate]:
-    """Every medium of the slot's size, the one that is in there first, then by verdict and price a year."""
+def candidates(
+    slot: FilterSlot, fitted: Media | None, now: datetime, units: str = "ip", also: str = ""
+) -> list[Candidate]:
+    """Every medium of the slot's size, the one that is in there first, then by verdict and price a year.
+
+    ``also`` asks about media of any size whose name holds it, the first few.
+    """
     rows = Media.objects.filter(_near("short_m", slot.short_m), _near("long_m", slot.long_m))
     ids = {row.pk for row in rows.filter(_near("depth_m", slot.depth_m))} | ({fitted.pk} if fitted else set())
+    if also:
+        named = Media.objects.filter(name__icontains=also).order_by("name")
+        ids |= set(named.values_list("pk", flat=True)[:MOST_ALSO])
     media = media_with_curves(ids)
     share = share_of(slot)
     found = []

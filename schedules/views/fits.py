@@ -75,7 +75,8 @@ def _render(
     user, now = signed_in(request), timezone.now()
     units = units_of(user)
     fitted = fitted_media([slot], now)[slot.pk]
-    found = candidates(slot, fitted, now, units)
+    also = "" if user.is_homeowner else request.GET.get("also", "").replace("\0", "").strip()[:80]
+    found = candidates(slot, fitted, now, units, also)
     sort = request.GET.get("sort", "")
     if sort in SORTS:
         found.sort(key=lambda one: (ORDER.index(one.answer.verdict), SORTS[sort](one)))
@@ -84,9 +85,11 @@ def _render(
         "slot": slot,
         "site": slot.system.site,
         "rows": [_row(one, units) for one in found],
-        "title": _title(good, len(found)),
+        "title": _title(good, len(found), also),
         "path": None if user.is_homeowner else _path(slot, fitted, units),
         "sort": sort if sort in SORTS else "",
+        "also": also,
+        "also_found": any(also.lower() in one.media.name.lower() for one in found),
         "meanwhile": standing([slot.pk], _day(slot, now)).first(),
     }
     if not user.is_homeowner:
@@ -101,9 +104,11 @@ def _path(slot: FilterSlot, fitted: Media | None, units: str) -> PathShown | Non
     return shown_path(slot, getattr(slot, "plan", None), curve, share_of(slot), units)
 
 
-def _title(good: int, count: int) -> str:
+def _title(good: int, count: int, also: str) -> str:
     if not count:
         return _("No filter of this size is on record")
+    if also:
+        return _("%(good)s of these %(n)s filters will do here") % {"good": good, "n": count}
     text = ngettext(
         "%(good)s of the %(n)s filter of this size will do here",
         "%(good)s of the %(n)s filters of this size will do here",

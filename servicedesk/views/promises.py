@@ -15,7 +15,7 @@ from schedules.planning.foretell import CHANCES
 from schedules.planning.kept import FEWEST, Kept, Share, calibration, judge
 from schedules.promises import Promised, Record
 from shared import charts
-from shared.units import METRE_PER_INCH, PRESSURE, show
+from shared.units import DIAMETER, METRE_PER_INCH, PRESSURE, show
 
 # Errors are a tenth of the drops they are errors of.
 _DECIMALS = {"ip": 3, "si": 1}
@@ -92,14 +92,14 @@ def _tables(every: list[Promised], units: str) -> list[tuple[str, list[dict[str,
     towns = promises.grouped(every, lambda one: (one.town,))
     return [
         (_("By month"), rows(reversed(months), lambda day: formats.date_format(day, "F Y"))),
-        (_("By class of filter"), rows(classes, _class)),
+        (_("By class of filter"), rows(classes, lambda merv, inches: _class(merv, inches, units))),
         (_("By town"), rows(towns, lambda town: town or _("no town on record"))),
     ]
 
 
-def _class(merv: int, inches: int) -> str:
-    said = {"merv": merv or "–", "inches": inches}
-    return _("MERV %(merv)s, %(inches)s in deep") % said
+def _class(merv: int, inches: int, units: str) -> str:
+    said = {"merv": merv or "–", "depth": show(inches * METRE_PER_INCH, DIAMETER, units, 0)}
+    return _("MERV %(merv)s, %(depth)s deep") % said
 
 
 def _drawing(shares: list[Share]) -> str:

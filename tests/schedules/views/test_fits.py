@@ -203,3 +203,13 @@ def test_metric_readers_read_no_inch_but_the_label_s(technician: Client, slot: F
     assert "406 × 635 × 25 mm (16x25x1)" in text
     assert not re.search(r"fpm|in\. w\.c\.|\d cfm", text)
     assert "12.5 Pa more than the budget leaves" in text
+
+
+def test_any_filter_can_be_asked_about_and_is_refused_by_name(technician: Client, slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    medium("Deep 11", 11, 0.05, nominal_size="16x25x4", depth_m=4 * METRE_PER_INCH)
+    address = reverse("what-fits", args=[slot.pk])
+    text = technician.get(address, {"also": "deep"}).text
+    assert "1 of these 2 filters will do here" in text
+    assert "Depth differs: 4 in against the slot" in text
+    assert "No filter on record has" in technician.get(address, {"also": "<b>'%\0"}).text

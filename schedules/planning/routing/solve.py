@@ -6,6 +6,7 @@ from typing import Any, Protocol
 
 import numpy as np
 import pyvrp
+from numpy.typing import NDArray
 from pyvrp.exceptions import PenaltyBoundWarning
 from pyvrp.search import OPERATORS
 from pyvrp.stop import MaxIterations, MaxRuntime, StoppingCriterion
@@ -14,7 +15,7 @@ from schedules.planning.routing.check import check
 from schedules.planning.routing.exact import best_orders, is_small
 from schedules.planning.routing.explain import Obstacles
 from schedules.planning.routing.polish import Order, cheapest, polished
-from schedules.planning.routing.problem import Problem, Route, Solution, Stop, Unserved
+from schedules.planning.routing.problem import Problem, Route, Solution, Stop, Unserved, Window
 from schedules.planning.routing.timing import metres_of, timed, travel_of
 
 # A search that leans on its steepest penalty is no news to the desk: every answer is checked here.
@@ -22,6 +23,7 @@ warnings.filterwarnings("ignore", category=PenaltyBoundWarning)
 
 # Sums of prizes stay below this, a quarter of what a 64-bit whole number holds.
 _PRIZES = 2**61
+_DAY_S = 86_400
 
 
 class StopRule(Protocol):
@@ -113,28 +115,45 @@ def _search(
     orders: list[Order] = [[] for _ in problem.technicians]
     for route in found.routes():
         clients = [activity.idx for activity in route if activity.is_client()]
-        for index in (model.stop_of[client] for client in clients):
+        for index in map(model.stop_of, clients):
             if not any(index in order for order in orders):
                 orders[route.vehicle_type()].append(index)
     return orders
 
 
+@dataclass(frozen=True, slots=True)
+class _Opening:
+    """A stop's hours by the clock of a day, and the technicians who may come in them."""
+
+    stop: int
+    start: int
+    end: int
+    who: frozenset[int]
+
+
 class _Model:
-    """The problem as PyVRP sees it: one location a depot node and a stop, one optional client a window."""
+    """The problem as PyVRP sees it: every technician's clock runs from the midnight of their own day, so that
+    a stop open at the same hours of several days is one client; which days those are lies in the matrices."""
 
     def __init__(self, problem: Problem, obstacles: Obstacles, servable: list[int]) -> None:
         self.problem, self.obstacles, self.servable = problem, obstacles, servable
         self.homes = sorted({technician.node for technician in problem.technicians})
-        self.horizon = max(who.shift[1] for who in problem.technicians)
-        self.stop_of: list[int] = []
+        self.midnights = [who.shift[0] // _DAY_S * _DAY_S for who in problem.technicians]
+        shifts = zip(problem.technicians, self.midnights, strict=True)
+        self.horizon = max(who.shift[1] - midnight for who, midnight in shifts)
+        self.openings: list[_Opening] = []
         self.clients: list[pyvrp.Client] = []
         self.groups: list[pyvrp.ClientGroup] = []
         self.total = sum(problem.stops[index].load for index in servable)
         steepest = _PRIZES // (2 * (len(servable) + 1) * (max(self.horizon, self.total) + 1))
         self.must_prize, self.may_limit = self._prizes(steepest)
         self.max_penalty = float(min(max(100_000, self.must_prize), steepest))
-        for place, index in enumerate(servable):
-            self._add(len(self.homes) + place, index)
+        for index in servable:
+            self._add(index)
+
+    def stop_of(self, client: int) -> int:
+        """The stop that a client stands for."""
+        return self.openings[client].stop
 
     def _prizes(self, steepest: int) -> tuple[int, int]:
         """A must's prize above anything the rest could save, and the most that a may's worth counts.
@@ -155,29 +174,50 @@ class _Model:
         dearest = max((way or 0 for row in self.problem.travel_s for way in row), default=0)
         return min(shifts, dearest * 2 * len(stops))
 
-    def _windows(self, stop: Stop) -> list[tuple[int, int]]:
-        """The stop's windows, each cut to the seconds in which somebody could start."""
-        spans = [self.obstacles.open_windows(stop, who) for who in self.problem.technicians]
-        whole = stop.windows or ((0, self.horizon),)
-        inside = [[cut for span in spans for cut in span if start <= cut[0] <= end] for start, end in whole]
-        return [(min(cut)[0], max(last for _, last in cut)) for cut in inside if cut]
-
-    def _add(self, location: int, index: int) -> None:
+    def _openings(self, index: int) -> list[_Opening]:
+        """The stop's hours, each cut to the seconds in which somebody could start."""
         stop = self.problem.stops[index]
-        windows = self._windows(stop)
-        group = len(self.groups) if len(windows) > 1 else None
+        found: dict[Window, list[tuple[int, int, int]]] = {}
+        for at, who in enumerate(self.problem.technicians):
+            midnight = self.midnights[at]
+            for start, end in self.obstacles.open_windows(stop, who):
+                hours = self._hours(stop, start, midnight)
+                found.setdefault(hours, []).append((start - midnight, end - midnight, at))
+        return [
+            _Opening(
+                index,
+                min(start for start, _end, _at in open_),
+                max(end for _start, end, _at in open_),
+                frozenset(at for _start, _end, at in open_),
+            )
+            for open_ in found.values()
+        ]
+
+    def _hours(self, stop: Stop, start: int, midnight: int) -> Window:
+        """The hours by the clock of a day of the window that a start lies in; a window over days counts as
+        open all day."""
+        first, last = next(
+            (span for span in stop.windows if span[0] <= start <= span[1]),
+            (midnight, midnight + self.horizon),
+        )
+        return max(first - midnight, 0), min(last - midnight, self.horizon)
+
+    def _add(self, index: int) -> None:
+        stop, openings = self.problem.stops[index], self._openings(index)
+        group = len(self.groups) if len(openings) > 1 else None
         if group is not None:
-            members = list(range(len(self.clients), len(self.clients) + len(windows)))
+            members = list(range(len(self.clients), len(self.clients) + len(openings)))
             self.groups.append(pyvrp.ClientGroup(members, required=False))
-        for start, end in windows:
-            self.stop_of.append(index)
+        for opening in openings:
+            location = len(self.homes) + len(self.clients)
+            self.openings.append(opening)
             self.clients.append(
                 pyvrp.Client(
                     location,
                     delivery=[stop.load],
                     service_duration=stop.service_s,
-                    tw_early=start,
-                    tw_late=end,
+                    tw_early=opening.start,
+                    tw_late=opening.end,
                     prize=self.must_prize if stop.must else min(stop.worth, self.may_limit),
                     required=False,
                     group=group,
@@ -185,21 +225,24 @@ class _Model:
             )
 
     def data(self) -> pyvrp.ProblemData:
-        nodes = [*self.homes, *(self.problem.stops[index].node for index in self.servable)]
-        needed = frozenset[str]().union(*(self.problem.stops[index].skills for index in self.servable))
-        skill_sets = [sorted(who.skills & needed) for who in self.problem.technicians]
-        profiles = sorted(map(list, set(map(tuple, skill_sets))))
-        matrices = [self._matrix(nodes, frozenset(skills)) for skills in profiles]
+        nodes = [*self.homes, *(self.problem.stops[opening.stop].node for opening in self.openings)]
+        ways = self._ways(nodes)
+        shut = [
+            tuple(place for place, opening in enumerate(self.openings) if at not in opening.who)
+            for at in range(len(self.problem.technicians))
+        ]
+        profiles = sorted(set(shut))
+        matrices = [self._matrix(ways, closed) for closed in profiles]
         vehicles = [
             pyvrp.VehicleType(
                 capacity=[self.total if who.van is None else min(who.van, self.total)],
                 start_depot=self.homes.index(who.node),
                 end_depot=self.homes.index(who.node),
-                tw_early=who.shift[0],
-                tw_late=who.shift[1],
-                profile=profiles.index(skills),
+                tw_early=who.shift[0] - midnight,
+                tw_late=who.shift[1] - midnight,
+                profile=profiles.index(closed),
             )
-            for who, skills in zip(self.problem.technicians, skill_sets, strict=True)
+            for who, midnight, closed in zip(self.problem.technicians, self.midnights, shut, strict=True)
         ]
         return pyvrp.ProblemData(
             locations=[pyvrp.Location(0, 0) for _ in nodes],
@@ -211,14 +254,19 @@ class _Model:
             groups=self.groups,
         )
 
-    def _matrix(self, nodes: list[int], skills: frozenset[str]) -> Any:
-        """Seconds between the locations; a way that is missing or forbidden outlasts every shift."""
+    def _ways(self, nodes: list[int]) -> NDArray[np.int64]:
+        """Seconds between the locations; a way that is missing outlasts every shift."""
         blocked = self.horizon + 1
         ways = [[self.problem.way(start, end) for end in nodes] for start in nodes]
         cut = [[blocked if way is None else min(way, blocked) for way in row] for row in ways]
         matrix = np.array(cut, dtype=np.int64)
-        for place, index in enumerate(self.servable, start=len(self.homes)):
-            if not self.problem.stops[index].skills <= skills:
-                matrix[:, place] = matrix[place, :] = blocked
+        np.fill_diagonal(matrix, 0)
+        return matrix
+
+    def _matrix(self, ways: NDArray[np.int64], closed: tuple[int, ...]) -> Any:
+        """The ways for those to whom some clients are closed: none leads there."""
+        matrix = ways.copy()
+        places = np.array(closed, dtype=np.int64) + len(self.homes)
+        matrix[places, :] = matrix[:, places] = self.horizon + 1
         np.fill_diagonal(matrix, 0)
         return matrix

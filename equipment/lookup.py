@@ -1,59 +1,62 @@
-"""The technician's one box: address, name, phone, slot code or size, as people type them."""
+"""The technician's one box: address, name, phone, slot code, size or medium, as people type them."""
 
-import re
+from collections.abc import Iterable
+from datetime import datetime
 
-from django.db.models import Case, Exists, Expression, F, IntegerField, OuterRef, Q, QuerySet, Value, When
-from django.db.models.functions import Concat, Replace
+from django.db.models import Case, Q, QuerySet, Value, When
 
-from equipment.models import FilterSlot, Person, SiteRole
+from equipment.look_up_find import Needle, Row, find, near_words, of_sides, of_size
+from equipment.look_up_refresh import refresh
+from equipment.look_up_text import LEAST_DIGITS, digits_of, fold, spellings, words_of
+from equipment.models import FilterSlot
 from shared.sizes import NotASize, Size, parse_size
 
 AT_MOST = 50
 _SAME_SIDE_M = 0.0005
-# What stands in these is matched word by word; all of it may be written with commas and the like.
-_PLACE = ("system__site__street", "system__site__name", "system__site__customer__name", "location")
-_WORD_FIELDS = (
-    "name__icontains",
-    "location__icontains",
-    "system__name__icontains",
-    "system__site__name__icontains",
-    "system__site__street__icontains",
-    "system__site__city__icontains",
-    "system__site__postcode__istartswith",
-    "system__site__customer__name__icontains",
-)
+Wanted = list[list[Needle]]
 
 
-def look_up(typed: str) -> QuerySet[FilterSlot]:
-    """Slots that answer to what was typed: every word must be found in the slot, its place or its people.
+def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
+    """Slots that answer to what was typed: every word must be found in the slot, its place, its people or
+    the medium that is in it now. The first ``AT_MOST`` and one more, which says that there are others.
 
     A number is a house number, a postcode's beginning or a whole code, and alone also a side of the filter;
     those come first in which the most words stand whole. A slot's own code finds that slot alone. A size
     finds the slots of that nominal size, the sides in any order, and two sides those of every depth; five
-    digits or more also find phones.
+    digits or more also find phones. Words of one or two letters are whole words and beginnings.
     """
-    typed = typed.strip()
-    slots = FilterSlot.objects.in_use().order_by("system__site__name", "name")
-    if not typed:
-        return slots.none()
-    size = as_size(typed)
+    refresh(now)
+    size, face = as_size(typed), as_face(typed)
     if size is not None:
-        return slots.filter(nominal_size=size.label)
-    face = as_face(typed)
+        return _in_order(of_size(size.label, AT_MOST + 1))
     if face is not None:
-        return slots.filter(of_face(face)).order_by("depth_m", "system__site__name", "name")
-    exact = slots.filter(name__iexact=typed)
-    if exact.exists():
-        return exact
-    slots = slots.annotate(place=_spaced(*_PLACE))
-    words, wanted = re.findall(r"[^\s,;]+", typed)[:8], Q()
-    for word in words:
-        wanted &= _number(word, len(words) == 1) if word.isdigit() else _word(word)
-    digits = re.sub(r"\D", "", typed)
-    if len(digits) >= 5:
-        wanted |= _of_person(person__in=_people_with_phone(digits))
-    whole = sum((_stands_whole(word) for word in words), start=Value(0))
-    return slots.filter(wanted).annotate(whole=whole).order_by("-whole", "system__site__name", "name")
+        short, long = ((side - _SAME_SIDE_M, side + _SAME_SIDE_M) for side in face)
+        return _in_order(of_sides(short, long, AT_MOST + 1))
+    words = words_of(typed)
+    coded = find(_code(typed))
+    if coded:
+        return _in_order(row.slot for row in coded)
+    rows = find([_whole(word) for word in words])
+    if len(rows) <= AT_MOST:
+        rows += find([_anywhere(word, len(words) == 1) for word in words])
+        rows += find([[Needle("phones", digits_of(typed))]] if digits_of(typed) else [])
+        rows += find([[Needle("media", f" {word}")] for word in words])
+    return _in_order(_ranked(rows, words))
+
+
+def nearest(typed: str) -> QuerySet[FilterSlot]:
+    """Where nothing answers: slots with words within a slip or two of those typed, the fewest slips first;
+    then without the numbers, then without one of the words. None for a size or a phone number."""
+    if as_size(typed) is not None or as_face(typed) is not None:
+        return _in_order([])
+    words = [part for word in words_of(typed) for part in word.split()]
+    known: dict[str, dict[str, int]] = {word: _meant(word) for word in words if not word.isdigit()}
+    for some in _narrowed(words):
+        wanted: Wanted = [_near(word, known) for word in some]
+        rows = find(wanted)
+        if rows:
+            return _in_order(_by_slips(rows, some, known))
+    return _in_order([])
 
 
 def as_size(typed: str) -> Size | None:
@@ -83,44 +86,75 @@ def of_face(face: tuple[float, float]) -> Q:
     )
 
 
-def _word(word: str) -> Q:
-    found = _of_person(person__name__icontains=word)
-    for field in _WORD_FIELDS:
-        found |= Q(**{field: word})
+def _in_order(slots: Iterable[int]) -> QuerySet[FilterSlot]:
+    ids = list(dict.fromkeys(slots))[: AT_MOST + 1]
+    found = FilterSlot.objects.in_use().filter(pk__in=ids)
+    if not ids:
+        return found.none()
+    return found.order_by(Case(*(When(pk=pk, then=Value(at)) for at, pk in enumerate(ids))))
+
+
+def _code(typed: str) -> Wanted:
+    code = fold(typed)
+    return [[Needle("body", f"@{one}@") for one in {code, code.replace(" ", "")}]] if code else []
+
+
+def _whole(word: str) -> list[Needle]:
+    return [Needle("body", f" {one} ") for one in spellings(word)]
+
+
+def _anywhere(word: str, alone: bool) -> list[Needle]:
+    if word.isdigit():
+        return _number(word, alone)
+    found = _whole(word)
+    for one in spellings(word):
+        # Two letters make a trigram with the blank or the mark before them, and one letter none.
+        starts = {1: (), 2: (f" {one}", f"@{one}", f"&{one}", f"~{one}")}.get(len(one), (one,))
+        found += [Needle("body", start) for start in starts]
+        found += [Needle("media", start.replace("@", " ")) for start in starts[:1]]
     return found
 
 
-def _number(word: str, alone: bool) -> Q:
-    """A number as a whole: of the house or the place, a code, the beginning of a postcode, a side."""
-    found = Q(place__contains=f" {word} ") | Q(name=word) | Q(system__name=word)
-    found |= Q(system__site__postcode__istartswith=word) | _of_person(person__name__icontains=word)
+def _number(word: str, alone: bool) -> list[Needle]:
+    """A number as a whole: of house or place, a code, the beginning of a postcode, a phone, a side."""
+    marked = [f"@{word}@", f"&{word}&", *([f"~{word}"] if len(word) > 1 else [])]
+    found = [Needle("body", one) for one in (f" {word} ", *marked)]
+    if len(word) >= LEAST_DIGITS:
+        found.append(Needle("phones", word))
     if alone:
-        found |= Q(nominal_size__startswith=f"{word}x") | Q(nominal_size__contains=f"x{word}x")
+        found.append(Needle("body", f"!{word}!"))
     return found
 
 
-def _of_person(**wanted: object) -> Q:
-    """Slots of homes with such a person; asked apart, so that no slot comes twice."""
-    return Q(Exists(SiteRole.objects.filter(site=OuterRef("system__site"), **wanted)))
+def _ranked(rows: list[Row], words: list[str]) -> list[int]:
+    def whole(row: Row) -> int:
+        return sum(any(f" {one} " in row.place for one in spellings(word)) for word in words)
+
+    return [row.slot for row in sorted(set(rows), key=lambda row: (-whole(row), row.sort))]
 
 
-def _stands_whole(word: str) -> Expression:
-    return Case(When(place__icontains=f" {word} ", then=1), default=0, output_field=IntegerField())
+def _meant(word: str) -> dict[str, int]:
+    """What the word may have been meant to be, with the slips that takes; itself where it is on record."""
+    itself = find([_anywhere(word, False)])
+    return ({word: 0} if itself else {}) | near_words(word)
 
 
-def _spaced(*fields: str) -> Expression:
-    """The fields as words with a blank before and behind each."""
-    parts: list[Expression] = [Value(" ")]
-    for field in fields:
-        parts.extend((F(field), Value(" ")))  # type: ignore[arg-type]
-    text: Expression = Concat(*parts)
-    for mark in ",;.()/#":
-        text = Replace(text, Value(mark), Value(" "))
-    return text
+def _near(word: str, known: dict[str, dict[str, int]]) -> list[Needle]:
+    if word.isdigit():
+        return _number(word, False)
+    return [needle for one in known[word] for needle in _anywhere(one, False)]
 
 
-def _people_with_phone(digits: str) -> QuerySet[Person]:
-    bare = F("phone")
-    for mark in " -().+/":
-        bare = Replace(bare, Value(mark), Value(""))  # type: ignore[assignment]
-    return Person.objects.annotate(bare_phone=bare).filter(bare_phone__contains=digits)
+def _narrowed(words: list[str]) -> list[list[str]]:
+    """The words; those that are no numbers; those without each one of them in turn."""
+    plain = [word for word in words if not word.isdigit()]
+    fewer = [plain[:at] + plain[at + 1 :] for at in range(len(plain))] if len(plain) > 1 else []
+    return [words, plain, *fewer]
+
+
+def _by_slips(rows: list[Row], words: list[str], known: dict[str, dict[str, int]]) -> list[int]:
+    def count(row: Row) -> int:
+        plain = [word for word in words if word in known]
+        return sum(min((n for one, n in known[word].items() if one in row.body), default=9) for word in plain)
+
+    return [row.slot for row in sorted(rows, key=lambda row: (count(row), row.sort))]

@@ -21,6 +21,7 @@ from equipment.models import (
 from equipment.record import NotRecordable, Told, record_change, record_reading, undo_change
 from shared.sizes import parse_size
 from tests.factories import (
+    NOW,
     FilterChangeFactory,
     FilterSlotFactory,
     MediaFactory,
@@ -192,17 +193,17 @@ def town() -> FilterSlot:
     ],
 )  # fmt: skip
 def test_look_up_finds_the_slot_by_what_people_type(town: FilterSlot, typed: str) -> None:
-    assert list(lookup.look_up(typed)) == [town]
+    assert list(lookup.look_up(typed, NOW)) == [town]
 
 
 @pytest.mark.parametrize("typed", ["", "   ", "nobody at all", "16x25x2", "%", "' OR 1=1 --", "99999999"])
 def test_look_up_finds_nothing_for_anything_else(town: FilterSlot, typed: str) -> None:
-    assert town not in lookup.look_up(typed)
+    assert town not in lookup.look_up(typed, NOW)
 
 
 def test_a_retired_slot_is_not_found(town: FilterSlot) -> None:
     FilterSlot.objects.update(retired_on=date(2026, 1, 1))
-    assert list(lookup.look_up("oak")) == []
+    assert list(lookup.look_up("oak", NOW)) == []
 
 
 def test_who_changed_what_is_kept(home_slot: FilterSlot) -> None:

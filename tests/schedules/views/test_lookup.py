@@ -5,10 +5,11 @@ import re
 import pytest
 from django.test import Client
 
-from equipment.models import Site
+from equipment.models import Media, Site
 from tests.factories import (
     FilterSlotFactory,
     MediaFactory,
+    MediaPointFactory,
     PersonFactory,
     SiteFactory,
     SiteRoleFactory,
@@ -94,3 +95,46 @@ def test_a_slot_of_a_home_with_two_people_comes_once(street: Client) -> None:
     for name in ("Ada Lorne", "Ada Lorne the younger"):
         SiteRoleFactory(site=site, person=PersonFactory(name=name), role="occupant")
     assert slots(street, "ada lorne") == ["KB04"]
+
+
+def test_what_comes_nearest_is_said_to_be_no_exact_answer(street: Client) -> None:
+    text = street.get("/find/", {"q": "4 ganet close"}).text
+    assert "Nothing answers exactly; these come nearest" in text
+    assert slots(street, "4 ganet close") == ["KB04"]
+
+
+def test_the_answer_tells_what_is_on_hand_the_arrow_and_what_else_would_do(manager: Client) -> None:
+    system = SystemFactory(
+        design_airflow_m3s=0.2, return_budget_pa=90.0, return_static_pa=20.0, blower="constant_airflow"
+    )
+    media = {
+        name: MediaFactory(name=name, merv=merv, on_hand=count)
+        for name, merv, count in [("Usual", 8, 5), ("Finer", 11, 2), ("None left", 9, 0), ("Choking", 13, 9)]
+    }
+    for name, medium in media.items():
+        drop = 200.0 if name == "Choking" else 20.0
+        MediaPointFactory(media=medium, airflow_m3s=0.2, clean_drop_pa=drop)
+    MediaFactory(name="Unmeasured", on_hand=1)
+    FilterSlotFactory(name="attic", system=system, first_media=media["Usual"])
+    text = manager.get("/find/", {"q": "attic"}).text
+    assert "Usual, MERV 8, 5 on hand" in text
+    assert "arrow into the duct, away from the room" in text
+    assert "would do as well: Finer, MERV 11 (2 on hand); None left, MERV 9 (0 on hand)" in text
+    assert "Choking" not in text
+    assert "Unmeasured" not in text
+
+
+def test_the_name_of_a_medium_finds_where_it_is_and_how_many_are_left(depths: Client) -> None:
+    FilterSlotFactory(name="here", first_media=Media.objects.get(name="panel"))
+    text = depths.get("/find/", {"q": "panel"}).text
+    assert slots(depths, "panel") == ["here"]
+    assert "panel (16x25x1, MERV 8): 7" in text
+
+
+@pytest.mark.parametrize(
+    "typed", ["\0", '"', "'" * 200, "🙂🙂", "%_\\", "...", "a" * 300, "NEAR(x y)", "٣", "²"]
+)
+def test_odd_input_is_answered(street: Client, typed: str) -> None:
+    answer = street.get("/find/", {"q": typed})
+    assert answer.status_code == 200
+    assert "KB08" not in answer.text

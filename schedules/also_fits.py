@@ -1,0 +1,40 @@
+"""What else would do in a slot: by size and verdict alone, without the forecast of how long it lasts."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+
+from equipment.curves import media_with_curves
+from equipment.models import FilterSlot, Media
+from equipment.verdict import judge
+from schedules.what_fits import ORDER, question_for, share_of
+
+MOST = 3
+# Beyond so many slots the page leaves the others to each filter's own.
+MOST_SLOTS = 5
+_GOOD = ORDER[:2]
+
+
+def also_fits(slots: list[FilterSlot], usual: dict[int, Media | None]) -> dict[int, list[Media]]:
+    """By slot id, at most three media that fit beside the usual one, next best first: what fits before what
+    fits with care, what is on hand before what is not, the nearest in fineness. Nothing for many slots."""
+    found: dict[int, list[Media]] = defaultdict(list)
+    if len(slots) > MOST_SLOTS:
+        return found
+    ids = Media.objects.filter(nominal_size__in={slot.nominal_size for slot in slots}).values_list(
+        "pk", flat=True
+    )
+    media = media_with_curves(ids).values()
+    for slot in slots:
+        share, now_in = share_of(slot), usual.get(slot.pk)
+        others = [one for one in media if one.row.nominal_size == slot.nominal_size and one.row != now_in]
+        judged = [(judge(question_for(slot, one, share)).verdict, one.row) for one in others]
+        found[slot.pk] = _best([pair for pair in judged if pair[0] in _GOOD], now_in)
+    return found
+
+
+def _best(judged: Iterable[tuple[str, Media]], usual: Media | None) -> list[Media]:
+    def rank(pair: tuple[str, Media]) -> tuple[int, bool, int, str]:
+        verdict, one = pair
+        return ORDER.index(verdict), not one.on_hand, abs(one.merv - usual.merv) if usual else 0, one.name
+
+    return [one for _verdict, one in sorted(judged, key=rank)[:MOST]]

@@ -53,6 +53,40 @@ class PolicyAdmin(NoDelete):
         due.replan(timezone.now())
 
 
+@admin.register(models.RoundPlan)
+class RoundPlanAdmin(NoDelete):
+    """Plans of rounds; they are worked out, not typed."""
+
+    list_display = ("first_day", "last_day", "state", "asked_at", "ended_at")
+    list_filter = ("state",)
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Nobody may."""
+        return False
+
+
+@admin.register(models.Depot)
+class DepotAdmin(NoDelete):
+    """Depots."""
+
+    list_display = ("name", "street", "latitude", "longitude", "closed_on")
+
+
+@admin.register(models.Absence)
+class AbsenceAdmin(NoDelete):
+    """Leave, and days off for all."""
+
+    list_display = ("technician", "first_day", "last_day", "why", "withdrawn_at")
+
+
+@admin.register(models.HomeHours)
+class HomeHoursAdmin(NoDelete):
+    """What suits a home."""
+
+    list_display = ("site", "weekdays", "not_before", "not_after")
+    raw_id_fields = ("site",)
+
+
 @admin.register(models.Technician)
 class TechnicianAdmin(NoDelete):
     """Technicians."""

@@ -27,9 +27,10 @@ class NoStart(ValueError):
 
 def start_of(technician: Technician) -> Place:
     """Latitude and longitude where the technician's day begins. Raises NoStart."""
-    desk = Desk.the()
+    desk, depot = Desk.the(), technician.depot
     for latitude, longitude in (
         (technician.start_latitude, technician.start_longitude),
+        (depot.latitude, depot.longitude) if depot else (None, None),
         (desk.latitude, desk.longitude),
     ):
         if latitude is not None and longitude is not None:

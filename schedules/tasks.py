@@ -3,7 +3,7 @@
 from celery import shared_task
 from django.utils import timezone
 
-from schedules import due, foretelling, reminders, tasks_due, visit_notices
+from schedules import due, foretelling, reminders, round_runs, tasks_due, visit_notices
 
 
 @shared_task
@@ -22,6 +22,12 @@ def foretell_readings() -> int:
 def refresh_tasks() -> int:
     """Set the due days of maintenance tasks anew."""
     return tasks_due.refresh_all(due.today(timezone.now()))
+
+
+@shared_task
+def work_out_rounds() -> int:
+    """Work out the plans of rounds that wait."""
+    return round_runs.run_waiting(timezone.now())
 
 
 @shared_task

@@ -57,9 +57,9 @@ def minutes_for(slots: Sequence[FilterSlot], tasks: Sequence[MaintenanceTask]) -
     return ARRIVE_AND_LEAVE_MINUTES + MINUTES_A_FILTER * len(slots) + sum(task.minutes for task in tasks)
 
 
-def offers(today: date) -> list[Offer]:
+def offers(today: date, horizon_days: int = HORIZON_DAYS) -> list[Offer]:
     """Sites with a technician's job due within the horizon, each with all that can share the trip."""
-    last = today + timedelta(days=HORIZON_DAYS + TOGETHER_DAYS)
+    last = today + timedelta(days=horizon_days + TOGETHER_DAYS)
     slots = _technician_slots(last)
     tasks = (
         MaintenanceTask.objects.filter(due_on__lte=last, ended_on=None, system__replaced_on=None)
@@ -72,7 +72,7 @@ def offers(today: date) -> list[Offer]:
     for task in tasks.filter(system__site__vacant_since=None, system__site__customer__gone_on=None):
         by_site.setdefault(task.system.site_id, Offer(task.system.site, [], [])).tasks.append(task)
     near = (_trimmed(offer, today) for offer in by_site.values())
-    horizon = today + timedelta(days=HORIZON_DAYS)
+    horizon = today + timedelta(days=horizon_days)
     return sorted(
         (o for o in near if o.due_on and o.due_on <= horizon), key=lambda o: (o.due_on, o.site.name)
     )

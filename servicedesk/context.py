@@ -19,10 +19,12 @@ def desk(request: HttpRequest) -> dict[str, Any]:
     places = [
         ("due-list", _("Due")),
         ("visits", _("Visits")),
+        ("rounds", _("Rounds")),
         ("findings", _("Findings")),
         ("call-list", _("To ring")),
         ("hand-over", _("Hand-over")),
         ("tasks", _("Tasks")),
+        ("people", _("Technicians")),
         ("outbox", _("Letters")),
         ("sheets", _("Sheets")),
         ("promises", _("Dates right?")),

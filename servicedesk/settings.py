@@ -171,6 +171,7 @@ CELERY_BEAT_SCHEDULE = {
     "plan again what changed": _every("replan_changed", 5.0),
     "hold readings to what was promised": _every("foretell_readings", 120.0),
     "set task days anew": _every("refresh_tasks", 900.0),
+    "work out rounds": _every("work_out_rounds", 3.0),
     "write due reminders": _every("write_reminders", 60.0),
     "send the outbox": _every("send_outbox", 15.0),
 }

@@ -210,6 +210,39 @@ class FeedFactory(DjangoModelFactory):
     site = factory.SubFactory(SiteFactory)
 
 
+class DepotFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Depot
+
+    name = factory.Sequence(lambda n: f"Branch {n}")
+    latitude = 41.9
+    longitude = -87.8
+
+
+class AbsenceFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Absence
+
+    first_day = date(2026, 5, 25)
+    last_day = date(2026, 5, 25)
+
+
+class HomeHoursFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.HomeHours
+
+    site = factory.SubFactory(SiteFactory)
+
+
+class RoundPlanFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.RoundPlan
+
+    first_day = date(2026, 5, 13)
+    last_day = date(2026, 5, 22)
+    asked_at = NOW
+
+
 class MaintenanceTaskFactory(DjangoModelFactory):
     class Meta:
         model = plans.MaintenanceTask

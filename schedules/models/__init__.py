@@ -3,15 +3,17 @@
 from schedules.models.feed import Feed
 from schedules.models.fleet_prior import FleetPrior
 from schedules.models.foretold import Foretold
+from schedules.models.means import Absence, Depot, HomeHours
 from schedules.models.notice import Notice, NoticeSlot
 from schedules.models.plan import Plan
 from schedules.models.policy import Policy
+from schedules.models.round_plan import RoundPlan
 from schedules.models.rung import Rung
 from schedules.models.task import MaintenanceTask, TaskDone
 from schedules.models.technician import Technician
 from schedules.models.visit import Visit, VisitJob
 
 __all__ = [
-    "Feed", "FleetPrior", "Foretold", "MaintenanceTask", "Notice", "NoticeSlot", "Plan", "Policy", "Rung",
-    "TaskDone", "Technician", "Visit", "VisitJob",
+    "Absence", "Depot", "Feed", "FleetPrior", "Foretold", "HomeHours", "MaintenanceTask", "Notice",
+    "NoticeSlot", "Plan", "Policy", "RoundPlan", "Rung", "TaskDone", "Technician", "Visit", "VisitJob",
 ]  # fmt: skip

@@ -30,6 +30,8 @@ class Visit(models.Model):
     day = models.DateField(_("day"), null=True, blank=True)
     window_from = models.TimeField(_("not before"), null=True, blank=True)
     window_to = models.TimeField(_("not after"), null=True, blank=True)
+    # The manager holds it to its technician and day.
+    pinned = models.BooleanField(_("held"), default=False)
     minutes = models.PositiveIntegerField(_("minutes"), default=30)
     skills = models.JSONField(_("skills"), default=list, blank=True)
     stop_number = models.PositiveIntegerField(_("stop"), null=True, blank=True)

@@ -17,7 +17,8 @@ from schedules import cards, due, feeds, visits
 from schedules.dust_forms import EpisodeForm
 from schedules.forms import EventForm, PersonForm
 from schedules.home_lines import home_lines, home_title, person_lines
-from schedules.models import MaintenanceTask, Visit
+from schedules.models import HomeHours, MaintenanceTask, Visit
+from schedules.round_forms import HomeHoursForm
 from schedules.site_booking import SiteBookForm
 from schedules.views.dust import SHOWN_FOR
 from schedules.views.dust import lines as dust_lines
@@ -154,6 +155,7 @@ def _render(
         "dust_lines": dust_lines(episodes_at(site, today - SHOWN_FOR), today),
     }
     if signed_in(request).is_manager:
+        context["hours_form"] = HomeHoursForm(instance=HomeHours.objects.filter(site=site).first())
         context["book_form"] = book_form or SiteBookForm(site, today)
         context["dust_form"] = dust_form or EpisodeForm(initial={"first_day": today})
     return render(request, "schedules/site.html", context, status=status)

@@ -13,10 +13,12 @@ from shared import signing
 from shared.signing import Purpose
 from tests.factories import (
     TODAY,
+    AbsenceFactory,
     DustEpisodeFactory,
     FeedFactory,
     NoticeFactory,
     PlanFactory,
+    RoundPlanFactory,
     VisitFactory,
     VisitJobFactory,
 )
@@ -28,6 +30,12 @@ ROLES = {
     "technician": Who.TECHNICIAN,
     "manager": Who.MANAGER,
 }
+
+
+A_ROUND = {
+    "technician": 0, "name": "Nobody", "day": "2026-05-13", "start": [41.9, -87.8], "depart": "08:00:00",
+    "back": "08:00:00", "stops": [],
+}  # fmt: skip
 
 
 def names(patterns: list[URLPattern | URLResolver]) -> Iterator[str]:
@@ -76,9 +84,16 @@ def addresses(
         "stop-mail": [signing.make(Purpose.STOP_MAIL, str(homeowner_user.person.pk))],  # type: ignore[attr-defined]
         "feed": [feed.secret],
         "day": [technician.pk, TODAY.isoformat()],
+        "round": [RoundPlanFactory(proposal={"days": [A_ROUND]}).pk],
+        "absence-ends": [AbsenceFactory().pk],
+        "technician": [technician.pk],
+        "technician-gone": [technician.pk],
+        "home-hours": [home.pk],
         "day-order": [technician.pk, TODAY.isoformat()],
     }
-    for name in ("visit", "visit-book", "visit-complete", "visit-no-access", "visit-cancel"):
+    arguments["round-stop"] = arguments["round-take"] = arguments["round"]
+    arguments["round-file"] = [*arguments["round"], "gpx"]
+    for name in ("visit-hold", "visit", "visit-book", "visit-complete", "visit-no-access", "visit-cancel"):
         arguments[name] = [visit.pk]
     return {
         name: reverse("admin:index") if name == "admin" else reverse(name, args=arguments.get(name, []))

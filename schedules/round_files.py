@@ -1,0 +1,64 @@
+"""A plan's rounds for other programs: GeoJSON (RFC 7946) and GPX 1.1, open formats."""
+
+import json
+from collections.abc import Iterator
+from typing import Any
+from xml.etree import ElementTree
+
+_GPX = "http://www.topografix.com/GPX/1/1"
+
+
+def geojson(proposal: dict[str, Any]) -> str:
+    """A line a round and a point a stop; positions are longitude, latitude."""
+    features = []
+    for day in proposal["days"]:
+        who = {"technician": day["name"], "day": day["day"]}
+        line = [_lon_lat(place) for place in _places(day)]
+        features.append(_feature("LineString", line, {**who, "depart": day["depart"], "back": day["back"]}))
+        for stop in day["stops"]:
+            told = {name: stop[name] for name in ("number", "home", "arrive", "leave")}
+            features.append(_feature("Point", _lon_lat(stop["place"]), {**who, **told}))
+    return json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False)
+
+
+def gpx(proposal: dict[str, Any]) -> bytes:
+    """A route (rte) a technician and day, its stops by number and address."""
+    ElementTree.register_namespace("", _GPX)
+    root = ElementTree.Element(f"{{{_GPX}}}gpx", {"version": "1.1", "creator": "servicedesk"})
+    for day in proposal["days"]:
+        route = ElementTree.SubElement(root, f"{{{_GPX}}}rte")
+        _text(route, "name", f"{day['name']}, {day['day']}")
+        _point(route, day["start"], "start")
+        for stop in day["stops"]:
+            _point(route, stop["place"], f"{stop['number']}. {stop['home']}")
+        _point(route, day["start"], "back")
+    return bytes(ElementTree.tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+def _places(day: dict[str, Any]) -> Iterator[list[float]]:
+    yield day["start"]
+    yield from (stop["place"] for stop in day["stops"])
+    yield day["start"]
+
+
+def _lon_lat(place: list[float]) -> list[float]:
+    return [place[1], place[0]]
+
+
+def _feature(kind: str, coordinates: Any, properties: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "type": "Feature",
+        "geometry": {"type": kind, "coordinates": coordinates},
+        "properties": properties,
+    }
+
+
+def _point(route: ElementTree.Element, place: list[float], name: str) -> None:
+    at = {"lat": f"{place[0]:.6f}", "lon": f"{place[1]:.6f}"}
+    _text(ElementTree.SubElement(route, f"{{{_GPX}}}rtept", at), "name", name)
+
+
+def _text(parent: ElementTree.Element, name: str, text: str) -> None:
+    # What XML cannot hold at all must not come from a name.
+    clean = "".join(sign for sign in text if sign.isprintable())
+    ElementTree.SubElement(parent, f"{{{_GPX}}}{name}").text = clean

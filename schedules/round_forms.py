@@ -1,0 +1,152 @@
+"""Forms about rounds: what to plan, who works when, from where, and what suits a home."""
+
+from datetime import date, timedelta
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from schedules.forms import DayField
+from schedules.models import Absence, Depot, HomeHours, RoundPlan, Technician
+
+WEEKDAYS = [
+    (0, _("Monday")), (1, _("Tuesday")), (2, _("Wednesday")), (3, _("Thursday")), (4, _("Friday")),
+    (5, _("Saturday")), (6, _("Sunday")),
+]  # fmt: skip
+SEARCHES = [(10, _("10 seconds")), (30, _("half a minute")), (120, _("2 minutes")), (600, _("10 minutes"))]
+
+
+class _TimeInput(forms.TimeInput):
+    input_type = "time"
+
+
+class AskForm(forms.Form):
+    """Which days, how long to search, and whether booked visits may move."""
+
+    first_day = DayField(label=_("From"))
+    last_day = DayField(label=_("To"))
+    seconds = forms.TypedChoiceField(label=_("Search for"), choices=SEARCHES, coerce=int, initial=30)
+    may_move = forms.BooleanField(
+        label=_("Booked visits may move, where nobody was told of them and they are not held"), required=False
+    )
+
+    def __init__(self, today: date, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault(
+            "initial", {"first_day": today + timedelta(days=1), "last_day": today + timedelta(days=10)}
+        )
+        super().__init__(*args, **kwargs)
+
+    def plan(self) -> RoundPlan:
+        """The plan asked for, not yet stored."""
+        return RoundPlan(**self.cleaned_data)
+
+
+class WeekdaysField(forms.TypedMultipleChoiceField):
+    """Days of the week as numbers, 0 for Monday."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(choices=WEEKDAYS, coerce=int, widget=forms.CheckboxSelectMultiple, **kwargs)
+
+
+class TechnicianForm(forms.ModelForm):  # type: ignore[type-arg]
+    """A technician: skills as words, hours, where the day begins, room in the van."""
+
+    skills_text = forms.CharField(label=_("Skills, parted by commas"), required=False, max_length=300)
+    weekdays = WeekdaysField(label=_("Days of work"))
+
+    class Meta:
+        model = Technician
+        fields = [
+            "name", "day_starts", "day_ends", "depot", "start_latitude", "start_longitude", "van_room",
+            "weekdays",
+        ]  # fmt: skip
+        widgets = {"day_starts": _TimeInput(format="%H:%M"), "day_ends": _TimeInput(format="%H:%M")}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["skills_text"].initial = ", ".join(self.instance.skills)
+        if not self.is_bound and self.instance.pk is None:
+            self.initial["weekdays"] = [0, 1, 2, 3, 4]
+
+    def clean(self) -> dict[str, Any]:
+        """A place is whole and on the globe; a day has hours."""
+        data = super().clean() or {}
+        place = data.get("start_latitude"), data.get("start_longitude")
+        if (place[0] is None) != (place[1] is None):
+            self.add_error("start_latitude", _("A place needs both latitude and longitude."))
+        elif place[0] is not None and not (-90 <= place[0] <= 90 and -180 <= (place[1] or 0) <= 180):
+            self.add_error("start_latitude", _("There is no such place on the globe."))
+        starts, ends = data.get("day_starts"), data.get("day_ends")
+        if starts and ends and ends <= starts:
+            self.add_error("day_ends", _("The day ends before it begins. Shifts over midnight: split them."))
+        return data
+
+    def save(self, commit: bool = True) -> Technician:
+        """The technician with skills as a list."""
+        words = self.cleaned_data["skills_text"].split(",")
+        self.instance.skills = sorted({word.strip().lower() for word in words if word.strip()})
+        technician: Technician = super().save(commit)
+        return technician
+
+
+class DepotForm(forms.ModelForm):  # type: ignore[type-arg]
+    """A branch that vans start from."""
+
+    class Meta:
+        model = Depot
+        fields = ["name", "street", "latitude", "longitude"]
+
+
+class AbsenceForm(forms.ModelForm):  # type: ignore[type-arg]
+    """Leave of somebody, or a day off for all."""
+
+    first_day = DayField(label=_("First day"))
+    last_day = DayField(label=_("Last day"))
+
+    class Meta:
+        model = Absence
+        fields = ["technician", "first_day", "last_day", "why"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        who = self.fields["technician"]
+        assert isinstance(who, forms.ModelChoiceField)  # noqa: S101
+        who.queryset = Technician.objects.filter(gone_on=None)
+        who.empty_label = str(_("the whole desk"))
+
+    def clean(self) -> dict[str, Any]:
+        """The last day is not before the first."""
+        data = super().clean() or {}
+        first, last = data.get("first_day"), data.get("last_day")
+        if first and last and last < first:
+            self.add_error("last_day", _("The last day lies before the first."))
+        return data
+
+
+class HomeHoursForm(forms.ModelForm):  # type: ignore[type-arg]
+    """What suits a home."""
+
+    weekdays = WeekdaysField(label=_("Days that suit (none: any)"), required=False)
+
+    class Meta:
+        model = HomeHours
+        fields = ["weekdays", "not_before", "not_after", "not_by"]
+        widgets = {
+            "not_before": _TimeInput(format="%H:%M"),
+            "not_after": _TimeInput(format="%H:%M"),
+            "not_by": forms.CheckboxSelectMultiple,
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        who = self.fields["not_by"]
+        assert isinstance(who, forms.ModelMultipleChoiceField)  # noqa: S101
+        who.queryset = Technician.objects.filter(gone_on=None)
+
+    def clean(self) -> dict[str, Any]:
+        """Hours end after they begin."""
+        data = super().clean() or {}
+        first, last = data.get("not_before"), data.get("not_after")
+        if first and last and last <= first:
+            self.add_error("not_after", _("The hours end before they begin."))
+        return data

@@ -1,0 +1,187 @@
+"""Plans of rounds from asking to taking over: worked out behind the pages, watched, stopped, booked."""
+
+import time as clocks
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from pyvrp.stop import StoppingCriterion
+
+from equipment.models import Desk, FilterSlot, Site, User
+from schedules import due, visits
+from schedules.models import MaintenanceTask, RoundPlan, Technician, Visit
+from schedules.planning.routing import solve
+from schedules.proposal import proposal_of
+from schedules.rounds import ask
+from schedules.visits import Booking, NotBookable
+
+LONGEST_DAYS = 21
+SECONDS = (10, 30, 120, 600)
+# A run that was not heard of for so long has lost its worker.
+SILENT_FOR = timedelta(minutes=3)
+_TELL_EVERY_S = 1.0
+
+
+class NotPlannable(ValueError):
+    """A plan that cannot be asked for or taken over; the message says why in plain words."""
+
+
+def ask_for(plan: RoundPlan, now: datetime) -> RoundPlan:
+    """Queue the plan. Raises NotPlannable for days past or too many, and while another is worked out."""
+    today = due.today(now)
+    if plan.first_day <= today:
+        raise NotPlannable(_("A plan begins tomorrow at the earliest; today's rounds run already."))
+    if not plan.first_day <= plan.last_day <= plan.first_day + timedelta(days=LONGEST_DAYS - 1):
+        raise NotPlannable(_("A plan holds from one day to three weeks."))
+    if plan.seconds not in SECONDS:
+        raise NotPlannable(_("That is no time to search for."))
+    if RoundPlan.objects.filter(state__in=(RoundPlan.State.WAITING, RoundPlan.State.RUNNING)).exists():
+        raise NotPlannable(_("Another plan is being worked out; wait for it or stop it."))
+    plan.asked_at = now
+    plan.save()
+    return plan
+
+
+def ask_to_stop(plan: RoundPlan, now: datetime) -> None:
+    """Stop a plan: at once while it waits, else within seconds; the best found so far is kept."""
+    waiting = RoundPlan.objects.filter(pk=plan.pk, state=RoundPlan.State.WAITING)
+    if not waiting.update(state=RoundPlan.State.STOPPED, ended_at=now):
+        RoundPlan.objects.filter(pk=plan.pk, state=RoundPlan.State.RUNNING).update(stop_asked=True)
+
+
+class Watched:
+    """A rule that ends the search after its seconds or when somebody asks, and tells how far it is."""
+
+    def __init__(self, seconds: float, tell: Callable[[float], bool]) -> None:
+        self.seconds, self._tell = seconds, tell
+        self.stopped = False
+
+    def criterion(self) -> StoppingCriterion:
+        """A fresh test."""
+        return _Test(self)
+
+    def over(self, elapsed_s: float) -> bool:
+        """Tell the share done; whether somebody wants it to stop."""
+        self.stopped = self._tell(min(elapsed_s / self.seconds, 1.0))
+        return self.stopped
+
+
+class _Test(StoppingCriterion):
+    def __init__(self, rule: Watched) -> None:
+        self.rule, self.began, self.told = rule, clocks.monotonic(), 0.0
+
+    def __call__(self, best_cost: float) -> bool:
+        elapsed = clocks.monotonic() - self.began
+        if elapsed >= self.rule.seconds:
+            return True
+        if elapsed - self.told < _TELL_EVERY_S:
+            return False
+        self.told = elapsed
+        return self.rule.over(elapsed)
+
+
+def run_waiting(now: datetime) -> int:
+    """Work out the plans that wait, one after another, and give up those whose worker was lost; how many."""
+    RoundPlan.objects.filter(state=RoundPlan.State.RUNNING, heard_at__lt=now - SILENT_FOR).update(
+        state=RoundPlan.State.FAILED, ended_at=now, why=_("The worker was lost; ask for the plan again.")
+    )
+    count = 0
+    while (plan := _claim(now)) is not None:
+        _run(plan)
+        count += 1
+    return count
+
+
+def _claim(now: datetime) -> RoundPlan | None:
+    for pk in (
+        RoundPlan.objects.filter(state=RoundPlan.State.WAITING).order_by("pk").values_list("pk", flat=True)
+    ):
+        mine = RoundPlan.objects.filter(pk=pk, state=RoundPlan.State.WAITING)
+        if mine.update(state=RoundPlan.State.RUNNING, started_at=now, heard_at=now):
+            return RoundPlan.objects.get(pk=pk)
+    return None
+
+
+def _run(plan: RoundPlan) -> None:
+    row = RoundPlan.objects.filter(pk=plan.pk, state=RoundPlan.State.RUNNING)
+
+    def tell(share: float) -> bool:
+        row.update(progress=share, heard_at=timezone.now())
+        return not row.filter(stop_asked=False).exists()
+
+    rule = Watched(plan.seconds, tell)
+    try:
+        asked = ask(plan, due.today(timezone.now()))
+        solution = solve(asked.problem, rule, seed=1)
+        proposal = proposal_of(plan, asked, solution)
+    except Exception as error:
+        row.update(
+            state=RoundPlan.State.FAILED, ended_at=timezone.now(), why=f"{type(error).__name__}: {error}"
+        )
+        raise
+    state = RoundPlan.State.STOPPED if rule.stopped else RoundPlan.State.READY
+    row.update(state=state, ended_at=timezone.now(), progress=1.0, proposal=proposal)
+
+
+@dataclass(frozen=True)
+class Taken:
+    """How many visits were booked and moved, and the homes where it was not possible, with the reason."""
+
+    booked: int
+    moved: int
+    refused: list[tuple[str, str]]
+
+
+def take_over(plan: RoundPlan, user: User, now: datetime) -> Taken:
+    """Book what the plan proposes, home by home; what has changed since is left and named.
+
+    Raises NotPlannable for a plan that has nothing to take over or was taken already.
+    """
+    open_ = RoundPlan.objects.filter(pk=plan.pk, state__in=(RoundPlan.State.READY, RoundPlan.State.STOPPED))
+    if not plan.proposal.get("days") or not open_.update(state=RoundPlan.State.TAKEN):
+        raise NotPlannable(_("There is nothing to take over, or it was taken over already."))
+    booked = moved = 0
+    refused: list[tuple[str, str]] = []
+    for row in plan.proposal["days"]:
+        technician, day = Technician.objects.get(pk=row["technician"]), date.fromisoformat(row["day"])
+        for stop in row["stops"]:
+            try:
+                with transaction.atomic():
+                    _take_stop(stop, technician, day, now)
+            except NotBookable as error:
+                refused.append((stop["home"], str(error)))
+                continue
+            booked += stop["change"] in ("new", "day")
+            moved += stop["change"] == "moved"
+    return Taken(booked, moved, refused)
+
+
+def _take_stop(stop: dict[str, Any], technician: Technician, day: date, now: datetime) -> None:
+    visit = _visit(stop, technician, day, now)
+    zone = Desk.the().zone
+    arrive, leave = (
+        datetime.combine(day, time.fromisoformat(stop[key]), zone).astimezone(UTC)
+        for key in ("arrive", "leave")
+    )
+    visit.arrive_at, visit.leave_at, visit.stop_number = arrive, leave, stop["number"]
+    visit.save(update_fields=["arrive_at", "leave_at", "stop_number"])
+
+
+def _visit(stop: dict[str, Any], technician: Technician, day: date, now: datetime) -> Visit:
+    if stop["visit"] is None:
+        slots = FilterSlot.objects.filter(pk__in=stop["slots"])
+        tasks = MaintenanceTask.objects.filter(pk__in=stop["tasks"])
+        site = Site.objects.get(pk=stop["site"])
+        return visits.book(Booking(site, list(slots), list(tasks), technician, day), now)
+    visit = Visit.objects.select_related("technician", "site").get(pk=stop["visit"])
+    if visit.day == day and visit.technician_id == technician.pk:
+        if not visit.is_open:
+            raise NotBookable(_("This visit is over."))
+        return visit
+    if visit.pinned:
+        raise NotBookable(_("It was held to its day since."))
+    return visits.schedule(visit, technician, day, now)

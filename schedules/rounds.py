@@ -1,0 +1,262 @@
+"""Several days' rounds as one routing problem: trips with their windows in, a proposal out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, time, timedelta
+
+import numpy as np
+from django.db.models import Q, QuerySet
+from numpy.typing import NDArray
+
+from equipment.models import Desk, FilterSlot, Site
+from schedules import visits
+from schedules.day_problem import NoStart, Place, start_of
+from schedules.models import Absence, HomeHours, MaintenanceTask, Policy, RoundPlan, Technician, Visit
+from schedules.planning.routing import Problem, Stop
+from schedules.planning.routing import Technician as Shift
+from schedules.planning.routing.problem import Matrix
+from schedules.planning.travel import estimate
+from schedules.planning.windows import DueWindow, due_window, joined, worth_of_serving
+from schedules.visit_notices import told_of
+
+DAY_S = 86_400
+# A trip of its own, there and back, where a job is left for later.
+OWN_TRIP_S = 2400
+# Jobs due so many days after the plan may be ripe within it.
+LOOK_BEYOND_DAYS = 60
+
+
+@dataclass(frozen=True)
+class Trip:
+    """What would be one stop: a home's jobs, or a visit on record, with its window and where it is held."""
+
+    site: Site
+    slots: list[FilterSlot]
+    tasks: list[MaintenanceTask]
+    window: DueWindow
+    minutes: int
+    skills: frozenset[str]
+    visit: Visit | None = None
+    held: bool = False
+    told_hours: tuple[time, time] | None = None
+
+    @property
+    def key(self) -> str:
+        """Its id in the problem."""
+        return f"visit-{self.visit.pk}" if self.visit else f"home-{self.site.pk}"
+
+
+@dataclass(frozen=True)
+class VanDay:
+    """A technician on a day of the plan."""
+
+    technician: Technician
+    day: date
+
+    @property
+    def key(self) -> str:
+        """Its id in the problem."""
+        return f"{self.technician.pk}:{self.day.isoformat()}"
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The problem and what its ids stand for; ``unplaced`` lack a position, ``no_start`` a place to start."""
+
+    problem: Problem
+    trips: dict[str, Trip]
+    vans: dict[str, VanDay]
+    places: list[Place]
+    unplaced: list[Trip] = field(default_factory=list)
+    no_start: list[Technician] = field(default_factory=list)
+
+
+def ask(plan: RoundPlan, today: date) -> Asked:
+    """The problem of the plan's days: every visit on them, every job whose window reaches into them."""
+    days = [plan.first_day + timedelta(days=at) for at in range((plan.last_day - plan.first_day).days + 1)]
+    vans, no_start = _vans(days)
+    every = [*_booked(plan, today), *_waiting(today), *_offered(plan, today)]
+    trips = [trip for trip in every if trip.site.placed]
+    hours = {row.site_id: row for row in HomeHours.objects.prefetch_related("not_by")}
+    starts = {van.technician.pk: start_of(van.technician) for van in vans}
+    places = list(dict.fromkeys(starts.values()))
+    node = {pk: places.index(place) for pk, place in starts.items()}
+    barred = {who.pk for row in hours.values() for who in row.not_by.all()}
+    places += [(float(trip.site.latitude or 0), float(trip.site.longitude or 0)) for trip in trips]
+    first_stop = len(places) - len(trips)
+    stops = [
+        _stop(trip, first_stop + at, days, plan, hours.get(trip.site.pk)) for at, trip in enumerate(trips)
+    ]
+    held = {trip.visit.technician_id for trip in trips if trip.held and trip.visit}
+    shifts = [_shift(van, days[0], node, barred, held) for van in vans]
+    seconds, metres = _travel(places)
+    return Asked(
+        Problem(tuple(shifts), tuple(stops), seconds, metres),
+        {trip.key: trip for trip in trips},
+        {van.key: van for van in vans},
+        places,
+        [trip for trip in every if not trip.site.placed],
+        no_start,
+    )
+
+
+def _vans(days: Sequence[date]) -> tuple[list[VanDay], list[Technician]]:
+    """Who works on which of the days, and who cannot for want of a place to start from."""
+    away = Absence.objects.filter(withdrawn_at=None, first_day__lte=days[-1], last_day__gte=days[0])
+    free: dict[int | None, set[date]] = {}
+    for row in away:
+        free.setdefault(row.technician_id, set()).update(
+            day for day in days if row.first_day <= day <= row.last_day
+        )
+    vans, no_start = [], []
+    for technician in Technician.objects.filter(Q(gone_on=None) | Q(gone_on__gt=days[0])).select_related(
+        "depot"
+    ):
+        try:
+            start_of(technician)
+        except NoStart:
+            no_start.append(technician)
+            continue
+        off = free.get(None, set()) | free.get(technician.pk, set())
+        gone = technician.gone_on
+        vans += [
+            VanDay(technician, day)
+            for day in days
+            if day.weekday() in technician.weekdays and day not in off and (gone is None or day < gone)
+        ]
+    return vans, no_start
+
+
+def _shift(van: VanDay, first: date, node: dict[int, int], barred: set[int], held: set[int | None]) -> Shift:
+    who, offset = van.technician, (van.day - first).days * DAY_S
+    tokens = {f"not:{pk}" for pk in barred if pk != who.pk}
+    if who.pk in held:
+        tokens.add(f"by:{who.pk}")
+    return Shift(
+        van.key,
+        node[who.pk],
+        (offset + seconds_of(who.day_starts), offset + seconds_of(who.day_ends)),
+        frozenset(who.skills) | tokens,
+        who.van_room,
+    )
+
+
+def _stop(trip: Trip, node: int, days: Sequence[date], plan: RoundPlan, hours: HomeHours | None) -> Stop:
+    skills, visit = set(trip.skills), trip.visit
+    if trip.held and visit is not None:
+        skills.add(f"by:{visit.technician_id}")
+        open_days: list[date] = [visit.day] if visit.day else []
+    else:
+        skills |= {f"not:{who.pk}" for who in hours.not_by.all()} if hours else set()
+        suits = hours.weekdays if hours else []
+        inside = [day for day in days if trip.window.first <= day <= trip.window.last]
+        open_days = [day for day in inside if not suits or day.weekday() in suits]
+    span = _hours(trip, None if trip.held else hours)
+    must = trip.held or visit is not None or trip.window.last <= plan.last_day
+    return Stop(
+        id=trip.key,
+        node=node,
+        service_s=trip.minutes * 60,
+        windows=tuple(
+            ((day - days[0]).days * DAY_S + span[0], (day - days[0]).days * DAY_S + span[1])
+            for day in open_days
+        )
+        # No day suits: a window outside every shift, so that the reason is told.
+        or ((-2, -1),),
+        skills=frozenset(skills),
+        load=len(trip.slots),
+        must=must,
+        worth=0 if must else worth_of_serving(trip.window, plan.last_day, OWN_TRIP_S),
+    )
+
+
+def _hours(trip: Trip, hours: HomeHours | None) -> tuple[int, int]:
+    """Seconds of the day between which the work may begin."""
+    if trip.told_hours:
+        return seconds_of(trip.told_hours[0]), seconds_of(trip.told_hours[1])
+    visit = trip.visit
+    firsts = [visit.window_from if visit else None, hours.not_before if hours else None]
+    lasts = [visit.window_to if visit else None, hours.not_after if hours else None]
+    return (
+        max((seconds_of(one) for one in firsts if one), default=0),
+        min((seconds_of(one) for one in lasts if one), default=DAY_S - 1),
+    )
+
+
+def seconds_of(hour: time) -> int:
+    """Seconds by the wall clock since midnight."""
+    return hour.hour * 3600 + hour.minute * 60 + hour.second
+
+
+def _booked(plan: RoundPlan, today: date) -> list[Trip]:
+    """Visits on the plan's days; held unless booked visits may move and nobody was told of this one."""
+    rows = Visit.objects.filter(
+        state__in=(Visit.State.SCHEDULED, Visit.State.CONFIRMED), day__range=(plan.first_day, plan.last_day)
+    )
+    trips, zone = [], Desk.the().zone
+    for visit in _with_jobs(rows):
+        told, hours = told_of(visit), None
+        if told is not None and told.first and told.last and told.day == visit.day:
+            hours = told.first.astimezone(zone).time(), told.last.astimezone(zone).time()
+        held = not plan.may_move or visit.pinned or told is not None or visit.state == Visit.State.CONFIRMED
+        trips.append(_of_visit(visit, today, held=held, told_hours=hours))
+    return trips
+
+
+def _waiting(today: date) -> list[Trip]:
+    """Visits that wait for a day."""
+    rows = Visit.objects.filter(state__in=(Visit.State.DUE, Visit.State.DISPLACED), day=None)
+    return [_of_visit(visit, today) for visit in _with_jobs(rows)]
+
+
+def _with_jobs(rows: QuerySet[Visit]) -> QuerySet[Visit]:
+    jobs = ("jobs__slot__plan", "jobs__slot__system__site", "jobs__task__system")
+    return rows.select_related("site__customer", "technician").prefetch_related(*jobs).order_by("pk")
+
+
+def _of_visit(
+    visit: Visit, today: date, *, held: bool = False, told_hours: tuple[time, time] | None = None
+) -> Trip:
+    jobs = list(visit.jobs.all())
+    slots = [job.slot for job in jobs if job.slot]
+    tasks = [job.task for job in jobs if job.task]
+    return Trip(
+        visit.site, slots, tasks, window_of(slots, tasks, today), visit.minutes, frozenset(visit.skills),
+        visit, held, told_hours,
+    )  # fmt: skip
+
+
+def _offered(plan: RoundPlan, today: date) -> list[Trip]:
+    """Jobs of homes without an open visit, whose window begins by the plan's last day."""
+    trips = []
+    for offer in visits.offers(today, (plan.last_day - today).days + LOOK_BEYOND_DAYS):
+        window = window_of(offer.slots, offer.tasks, today)
+        if window.first <= plan.last_day and window.last >= plan.first_day:
+            trips.append(
+                Trip(offer.site, offer.slots, offer.tasks, window, offer.minutes, frozenset(offer.skills))
+            )
+    return trips
+
+
+def window_of(slots: Sequence[FilterSlot], tasks: Sequence[MaintenanceTask], today: date) -> DueWindow:
+    """The days on which the jobs are best done together; today where none has a date."""
+    windows = [
+        due_window(today, slot.plan.life_began_on, slot.plan.due_on)
+        for slot in slots
+        if getattr(slot, "plan", None) and slot.plan.due_on
+    ]
+    windows += [due_window(today, task.last_done_on, task.due_on) for task in tasks if task.due_on]
+    return joined(windows or [due_window(today, None, today)])
+
+
+def _travel(places: Sequence[Place]) -> tuple[Matrix, Matrix]:
+    policy = Policy.the()
+    latitude, longitude = (np.array([place[axis] for place in places], dtype=np.float64) for axis in (0, 1))
+    seconds, metres = estimate(
+        latitude, longitude, road_factor=policy.road_factor, speed_ms=policy.road_speed_ms
+    )
+    return _matrix(seconds), _matrix(metres)
+
+
+def _matrix(values: NDArray[np.int64]) -> Matrix:
+    return tuple(tuple(row) for row in values.tolist())

@@ -1,0 +1,175 @@
+"""Plans of several days' rounds: asked for, watched, looked at, taken over."""
+
+from datetime import date, time
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from equipment.access import signed_in
+from schedules import due, round_runs
+from schedules.models import RoundPlan, Visit
+from schedules.proposal import WORTH_SAYING
+from schedules.round_files import geojson, gpx
+from schedules.round_forms import AskForm
+from schedules.round_runs import NotPlannable
+from shared.charts import route_sketch
+
+_TYPES = {"geojson": "application/geo+json", "gpx": "application/gpx+xml"}
+
+
+def page(request: HttpRequest) -> HttpResponse:
+    """The plans so far, and the form that asks for one."""
+    now, status = timezone.now(), 200
+    form = AskForm(due.today(now), request.POST or None)
+    if request.method == "POST":
+        if form.is_valid():
+            plan = form.plan()
+            plan.asked_by = signed_in(request)
+            try:
+                round_runs.ask_for(plan, now)
+            except NotPlannable as error:
+                form.add_error(None, str(error))
+            else:
+                return redirect("round", plan.pk)
+        status = 422
+    context = {"form": form, "plans": RoundPlan.objects.select_related("asked_by")[:20]}
+    return render(request, "schedules/rounds.html", context, status=status)
+
+
+def one(request: HttpRequest, pk: int) -> HttpResponse:
+    """One plan: how far it is, or what it proposes."""
+    plan = get_object_or_404(RoundPlan, pk=pk)
+    name = "schedules/parts/round_state.html" if request.headers.get("HX-Request") else "schedules/round.html"
+    context = {
+        "plan": plan,
+        "title": title(plan),
+        "days": [_day(day) for day in plan.proposal.get("days", [])],
+    }
+    response = render(request, name, context | _rest(plan))
+    if request.headers.get("HX-Request") and not plan.is_open:
+        # The waiting is over: the whole page has more to show than this part of it.
+        response["HX-Refresh"] = "true"
+    return response
+
+
+def _rest(plan: RoundPlan) -> dict[str, Any]:
+    left = plan.proposal.get("left", [])
+    days = plan.proposal.get("days", [])
+    stops = [stop for day in days for stop in day["stops"]]
+    return {
+        "left": [{**row, "first": _date(row["first"]), "last": _date(row["last"])} for row in left],
+        "no_start": plan.proposal.get("no_start", []),
+        "percent": round(plan.progress * 100),
+        "hours": round(plan.proposal.get("travel_s", 0) / 3600, 1),
+        "km": round(plan.proposal.get("travel_m", 0) / 1000),
+        "changes": {
+            kind: sum(stop["change"] == kind for stop in stops) for kind in ("new", "day", "moved", "kept")
+        },
+        "can_take": plan.state in (RoundPlan.State.READY, RoundPlan.State.STOPPED) and bool(stops),
+    }
+
+
+def title(plan: RoundPlan) -> str:
+    """Where the plan stands, as a sentence."""
+    if plan.state == RoundPlan.State.WAITING:
+        return _("The plan waits to be worked out")
+    if plan.state == RoundPlan.State.RUNNING:
+        return _("The plan is being worked out")
+    if plan.state == RoundPlan.State.FAILED:
+        return _("The plan could not be worked out")
+    days = plan.proposal.get("days", [])
+    stops = sum(len(day["stops"]) for day in days)
+    late = sum(row["must"] for row in plan.proposal.get("left", []))
+    if not stops:
+        return _("Nothing is to be driven on these days")
+    said = ngettext("%(n)d stop", "%(n)d stops", stops) % {"n": stops}
+    rounds = ngettext("in %(n)d round", "in %(n)d rounds", len(days)) % {"n": len(days)}
+    if late:
+        text = ngettext("%(said)s; %(n)d home finds no place", "%(said)s; %(n)d homes find no place", late)
+        return text % {"said": f"{said} {rounds}", "n": late}
+    return _("%(said)s; every home that must be served has its place") % {"said": f"{said} {rounds}"}
+
+
+def _date(iso: str) -> date:
+    return date.fromisoformat(iso)
+
+
+def _day(day: dict[str, Any]) -> dict[str, Any]:
+    stops = [
+        {
+            **stop,
+            "arrive": time.fromisoformat(stop["arrive"]),
+            "leave": time.fromisoformat(stop["leave"]),
+            "minutes_way": round(stop["way_s"] / 60),
+            "late_percent": round(100 * stop["late"]) if stop["late"] >= WORTH_SAYING else None,
+            "change_word": _changes()[stop["change"]],
+        }
+        for stop in day["stops"]
+    ]
+    places = [tuple(stop["place"]) for stop in stops]
+    said = _("%(n)d stops, north up") % {"n": len(stops)}
+    return {
+        **day,
+        "stops": stops,
+        "day": _date(day["day"]),
+        "depart": time.fromisoformat(day["depart"]),
+        "back": time.fromisoformat(day["back"]),
+        "drawing": route_sketch(_("The round"), said, tuple(day["start"]), places),
+    }
+
+
+def _changes() -> dict[str, str]:
+    return {
+        "new": _("new"),
+        "day": _("waited for a day"),
+        "moved": _("moves here"),
+        "kept": _("as booked"),
+    }
+
+
+def stop(request: HttpRequest, pk: int) -> HttpResponse:
+    """Stop a plan that waits or is being worked out."""
+    round_runs.ask_to_stop(get_object_or_404(RoundPlan, pk=pk), timezone.now())
+    return redirect("round", pk)
+
+
+def take(request: HttpRequest, pk: int) -> HttpResponse:
+    """Book what the plan proposes."""
+    plan = get_object_or_404(RoundPlan, pk=pk)
+    try:
+        taken = round_runs.take_over(plan, signed_in(request), timezone.now())
+    except NotPlannable as error:
+        messages.error(request, str(error))
+        return redirect("round", pk)
+    text = ngettext("%(n)d visit is booked", "%(n)d visits are booked", taken.booked) % {"n": taken.booked}
+    moved = ngettext("%(n)d moved.", "%(n)d moved.", taken.moved) % {"n": taken.moved}
+    messages.success(request, f"{text}, {moved}")
+    for home, why in taken.refused:
+        messages.warning(request, f"{home}: {why}")
+    return redirect("visits")
+
+
+def file(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
+    """The rounds as GeoJSON or GPX."""
+    plan = get_object_or_404(RoundPlan, pk=pk)
+    if kind not in _TYPES or not plan.proposal.get("days"):
+        raise Http404
+    body = geojson(plan.proposal) if kind == "geojson" else gpx(plan.proposal)
+    response = HttpResponse(
+        body, content_type=f"application/{'geo+json' if kind == 'geojson' else 'gpx+xml'}"
+    )
+    response["Content-Disposition"] = f'attachment; filename="rounds-{plan.first_day}.{kind}"'
+    return response
+
+
+def hold(request: HttpRequest, pk: int) -> HttpResponse:
+    """Hold a booked visit to its technician and day, or let it go again."""
+    visit = get_object_or_404(Visit, pk=pk, state__in=Visit.ON_A_DAY)
+    visit.pinned = request.POST.get("held") == "1"
+    visit.save(update_fields=["pinned"])
+    return redirect("visit", pk)

@@ -40,20 +40,29 @@ def refresh(now: datetime) -> int:
     Safe beside other writers: what is noted after the list was read is left for the next time, and two
     refreshers wait for each other, so that an older text never covers a newer one.
     """
+    count = 0
+    while _is_due(now):
+        count += _refresh_some(now)
+    return count
+
+
+def _is_due(now: datetime) -> bool:
     with connection.cursor() as cursor:
         cursor.execute(f"SELECT 1 FROM {STALE} WHERE due IS NULL OR due <= %s LIMIT 1", [_stored(now)])  # noqa: S608
-        if cursor.fetchone() is None:
-            return 0
-    with transaction.atomic(), connection.cursor() as cursor:
+        return cursor.fetchone() is not None
+
+
+@transaction.atomic
+def _refresh_some(now: datetime) -> int:
+    """A short transaction, so that nobody else who writes to SQLite waits long."""
+    with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(f"LOCK TABLE {STALE} IN SHARE UPDATE EXCLUSIVE MODE")
-        cursor.execute(
-            f"DELETE FROM {STALE} WHERE due IS NULL OR due <= %s RETURNING kind, ref",  # noqa: S608
-            [_stored(now)],
-        )
+        some = f"SELECT id FROM {STALE} WHERE due IS NULL OR due <= %s ORDER BY id LIMIT {AT_ONCE}"  # noqa: S608
+        cursor.execute(f"DELETE FROM {STALE} WHERE id IN ({some}) RETURNING kind, ref", [_stored(now)])  # noqa: S608
         slots, words = _slots_of(cursor.fetchall()), set[str]()
-        for some in batches(sorted(slots), AT_ONCE):
-            words |= _write(cursor, some, now)
+        for few in batches(sorted(slots), AT_ONCE):
+            words |= _write(cursor, few, now)
         insert = f"INSERT INTO {WORD} (word) VALUES (%s) ON CONFLICT DO NOTHING"  # noqa: S608
         cursor.executemany(insert, [(word,) for word in sorted(words)])
     return len(slots)

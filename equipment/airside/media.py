@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from equipment.airside.refused import BadFigure, OutOfOrder, want_above_nought, want_finite
+
 FloatArray = NDArray[np.float64]
 
 # Drop goes with airflow to this power where the label gives one point: Q ~ dP ** 0.85, LBNL Modelica
@@ -33,7 +35,8 @@ _MERV_FLOORS = (
 class LabelCurve:
     """Points of a label: ``airflow_m3s`` [k] rising, ``drop_pa`` [k], k >= 1, all above nought.
 
-    Between points log of drop is straight in log of airflow; outside them the end segment goes on.
+    Between points log of drop is straight in log of airflow; outside them the end segment goes on. Points
+    out of order are refused, never sorted: OutOfOrder; NotFinite for NaN or an infinity, else BadFigure.
     """
 
     airflow_m3s: FloatArray
@@ -41,14 +44,16 @@ class LabelCurve:
 
     def __post_init__(self) -> None:
         if len(self.airflow_m3s) == 0 or len(self.airflow_m3s) != len(self.drop_pa):
-            raise ValueError("a label curve needs as many drops as airflows, and at least one")
+            raise BadFigure("a label curve needs as many drops as airflows, and at least one")
+        want_finite("each airflow and drop of a label curve", self.airflow_m3s, self.drop_pa)
         if np.any(self.airflow_m3s <= 0) or np.any(self.drop_pa <= 0):
-            raise ValueError("airflows and drops of a label curve must be above nought")
+            raise BadFigure("airflows and drops of a label curve must be above nought")
         if np.any(np.diff(self.airflow_m3s) <= 0):
-            raise ValueError("the airflows of a label curve must rise and not repeat")
+            raise OutOfOrder("the airflows of a label curve must rise and not repeat")
 
     def clean_drop(self, airflow_m3s: FloatArray) -> FloatArray:
-        """Clean drop in Pa at ``airflow_m3s`` (any shape, above nought)."""
+        """Clean drop in Pa at ``airflow_m3s`` (any shape). Raises BadFigure for one not above nought."""
+        want_above_nought("the airflow through a filter", airflow_m3s)
         log_q, log_p = np.log(self.airflow_m3s), np.log(self.drop_pa)
         wanted = np.log(airflow_m3s)
         exponent = self._exponents()
@@ -76,11 +81,12 @@ def loading_multiplier(base: FloatArray, loading: FloatArray) -> FloatArray:
     """Times the clean drop, at ``loading`` as a share of the dust capacity: base ** loading.
 
     Shapes broadcast, no units. After Li et al., Sep. Purif. Technol. 284:120209 (2022), as used in
-    LBNL's Modelica Buildings; measured for loadings from 0 to 1. Raises ValueError for a base below 1
-    or a negative loading.
+    LBNL's Modelica Buildings; measured for loadings from 0 to 1. Raises BadFigure for a base below 1
+    or a negative loading, NotFinite for NaN or an infinity.
     """
+    want_finite("base and loading", base, loading)
     if not (np.all(base >= 1) and np.all(loading >= 0)):
-        raise ValueError("the base must be 1 or more and the loading not negative")
+        raise BadFigure("the base must be 1 or more and the loading not negative")
     return np.asarray(base**loading)
 
 
@@ -88,11 +94,11 @@ def merv(e1_percent: float, e2_percent: float, e3_percent: float) -> int | None:
     """MERV, 5 to 16, from the average efficiencies in percent for 0.3-1, 1-3 and 3-10 micrometres.
 
     ASHRAE 52.2 Table 12-1, not its editions up to 2007. None below MERV 5, where arrestance decides.
-    Raises ValueError outside 0 to 100.
+    Raises BadFigure outside 0 to 100.
     """
     found = (e1_percent, e2_percent, e3_percent)
     if not all(0 <= value <= 100 for value in found):
-        raise ValueError("an efficiency lies from 0 to 100 percent")
+        raise BadFigure("an efficiency lies from 0 to 100 percent")
     for grade, *floors in _MERV_FLOORS:
         if all(value >= floor for value, floor in zip(found, floors, strict=True)):
             return grade

@@ -1,7 +1,15 @@
 import numpy as np
 import pytest
 
-from equipment.airside.air import face_velocity, nominal_area, standard_density, standard_pressure
+from equipment.airside.air import (
+    dry_density,
+    dynamic_viscosity,
+    face_velocity,
+    nominal_area,
+    standard_density,
+    standard_pressure,
+)
+from equipment.airside.refused import NoArea
 
 
 def test_sea_level_is_the_standard_atmospheres_own_definition() -> None:
@@ -27,7 +35,17 @@ def test_face_velocity_is_airflow_over_area_for_every_pair() -> None:
     assert velocity == pytest.approx(np.array([[1.0, 0.8], [2.0, 1.6]]))
 
 
-@pytest.mark.parametrize("area", [0.0, -1.0, float("nan")])
+@pytest.mark.parametrize("area", [0.0, -1.0])
 def test_an_area_that_is_none_is_refused(area: float) -> None:
-    with pytest.raises(ValueError, match="above 0"):
+    with pytest.raises(NoArea, match="face area must be above 0"):
         face_velocity(0.2, area)
+
+
+def test_dry_air_is_lighter_when_warm_and_in_proportion_to_its_pressure() -> None:
+    cold, warm = dry_density(101_325.0, [0.0, 30.0])
+    assert cold / warm == pytest.approx(303.15 / 273.15)
+    assert dry_density(50_000.0, 20.0) == pytest.approx(dry_density(100_000.0, 20.0) / 2)
+
+
+def test_warm_air_is_the_tougher() -> None:
+    assert (np.diff(dynamic_viscosity(np.arange(-50.0, 90.0, 10.0))) > 0).all()

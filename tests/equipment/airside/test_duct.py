@@ -46,7 +46,7 @@ def test_a_square_equals_a_round_somewhat_wider_than_its_side() -> None:
     [
         (lambda: flexible_correction(0.25, 0.4), "30 % of compression"),
         (lambda: flexible_correction(0.05, 0.1), "100 to 500 mm"),
-        (lambda: friction_pa(0.4, 0.0, 1.0), "diameter above 0"),
+        (lambda: friction_pa(0.4, 0.0, 1.0), "diameter must be above 0"),
         (lambda: friction_pa(-0.4, 0.3, 1.0), "negative"),
         (lambda: friction_factor(0.0, 0.0), "Reynolds"),
         (lambda: friction_factor(1e5, 0.2), "roughness"),

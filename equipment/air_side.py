@@ -8,8 +8,8 @@ from datetime import datetime
 import numpy as np
 
 from equipment.airside.air import standard_pressure
-from equipment.airside.duct import FLEXIBLE_ROUGHNESS_M, SHEET_ROUGHNESS_M, flexible_correction, friction_pa
 from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_OTHERS
+from equipment.airside.path import Duct, Grille, air_at
 from equipment.airside.return_path import Shortfall, Wanted, shortfalls, wanted
 from equipment.models import AirRecord, FilterSlot, System
 from shared.units import MS_PER_FPM
@@ -53,8 +53,8 @@ class ReturnPath:
 
 @dataclass(frozen=True, slots=True)
 class AirSide:
-    """The whole of it; airflow in m3/s, statics in Pa. ``friction_pa`` is what the return ducts would take by
-    their measures, None where these are not known: shown beside, never counted."""
+    """The whole of it; airflow in m3/s, statics in Pa. ``friction_pa`` is what return ducts and grilles would
+    take by their measures, None where these are not known: shown beside, never counted."""
 
     design: Figure
     measured: Figure
@@ -99,7 +99,9 @@ def air_side(system: System, slots: Sequence[FilterSlot]) -> AirSide:
         external_pa=None if None in parts else sum(one for one in parts if one is not None),
         budgets=_budgets(system),
         path=_path(system, slots, design.value),
-        friction_pa=duct_friction(system.return_ducts, design.value),
+        friction_pa=return_loss(
+            system.return_ducts, _face(slots), design.value, system.site.altitude_m or 0.0
+        ),
         latest=records[0] if records else None,
     )
 
@@ -164,8 +166,12 @@ def _budgets(system: System) -> list[Budget]:
     return found
 
 
+def _face(slots: Sequence[FilterSlot]) -> float:
+    return sum(slot.area_m2 for slot in slots)
+
+
 def _path(system: System, slots: Sequence[FilterSlot], design_m3s: float | None) -> ReturnPath:
-    grille = sum(slot.area_m2 for slot in slots)
+    grille = _face(slots)
     thin = design_m3s / THIN_FACE_MS if design_m3s and any(slot.depth_m < _THIN_M for slot in slots) else None
     diameters = [duct["diameter_m"] for duct in system.return_ducts]
     returns = len(diameters) or len(slots)
@@ -181,21 +187,33 @@ def _path(system: System, slots: Sequence[FilterSlot], design_m3s: float | None)
     return ReturnPath(want, narrow, why, grille, thin)
 
 
-def duct_friction(ducts: Sequence[dict[str, float]], airflow_m3s: float | None) -> float | None:
-    """Friction in Pa of return ducts side by side at an airflow in m3/s through all; None where a length is
-    not known.
+def return_loss(
+    ducts: Sequence[dict[str, float]], grille_m2: float, airflow_m3s: float | None, altitude_m: float = 0.0
+) -> float | None:
+    """What return ducts side by side and their grilles would take in Pa at an airflow in m3/s through all;
+    None where a length is not known.
 
-    Darcy and Weisbach in straight round duct, flexible duct by its compression; bends, boots and grilles
-    come on top. The air parts as the diameter's power of 2.5 over the root of the length, so that all lose
-    nearly the same; the largest is given.
+    By the parts' measures, dry air of 20 degrees C at the altitude, the grille as equipment.airside.path
+    assumes it; bends and boots come on top. The air parts as the diameter's power of 2.5 over the root of
+    the length, so that all lose nearly the same; the largest is given.
     """
     if not ducts or not airflow_m3s or any(not duct.get("length_m") for duct in ducts):
         return None
-    diameter, length = (np.array([duct[key] for duct in ducts]) for key in ("diameter_m", "length_m"))
-    flexible = np.array([bool(duct.get("flexible")) for duct in ducts])
-    slack = np.array([duct.get("compression") or 0.0 for duct in ducts])
-    times = np.where(flexible, flexible_correction(np.clip(diameter, 0.1, 0.5), slack * flexible), 1.0)
-    ease = diameter**2.5 / np.sqrt(length * times)
+    parts = [_duct(duct) for duct in ducts]
+    ease = np.array([part.diameter_m**2.5 / _resisting(part) ** 0.5 for part in parts])
+    air = air_at(altitude_m)
     flows = airflow_m3s * ease / ease.sum()
-    rough = np.where(flexible, FLEXIBLE_ROUGHNESS_M, SHEET_ROUGHNESS_M)
-    return float(np.max(friction_pa(flows, diameter, length, rough) * times))
+    lost = max(float(part.loss_pa(flow, air)) for part, flow in zip(parts, flows, strict=True))
+    side = grille_m2**0.5
+    return lost + (float(Grille(side, side).loss_pa(airflow_m3s, air)) if grille_m2 else 0.0)
+
+
+def _duct(duct: dict[str, float]) -> Duct:
+    flexible = bool(duct.get("flexible"))
+    slack = (duct.get("compression") or 0.0) if flexible else 0.0
+    return Duct(duct["diameter_m"], duct["length_m"], flexible, slack)
+
+
+def _resisting(duct: Duct) -> float:
+    """The length of stretched sheet metal duct that it is as good as, roughly."""
+    return float(duct.length_m * (1.0 + 58.0 * duct.compression * np.exp(-4.96 * duct.diameter_m)))

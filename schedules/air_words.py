@@ -67,9 +67,11 @@ def lines(side: AirSide, tz: ZoneInfo, units: str) -> list[Line]:
     if side.friction_pa is not None:
         rows.append(
             Line(
-                _("Straight return duct, reckoned"),
+                _("Return duct and grille, reckoned"),
                 show(side.friction_pa, PRESSURE, units),
-                _("friction by diameter, length and slack; bends, boot and grille come on top; not counted"),
+                _(
+                    "by diameter, length and slack, and the grille's face; bends and boot come on top; not counted"
+                ),
             )
         )
     return rows

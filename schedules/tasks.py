@@ -3,13 +3,17 @@
 from celery import shared_task
 from django.utils import timezone
 
+from equipment import look_up_refresh
 from schedules import due, foretelling, reminders, round_runs, tasks_due, visit_notices
 
 
 @shared_task
 def replan_changed() -> int:
-    """Plan again what is newer than its plan."""
-    return due.replan_stale(timezone.now())
+    """Plan again what is newer than its plan, and bring the look-up's texts up to date."""
+    now = timezone.now()
+    # Whoever looks something up next need not wait for the texts of a large import.
+    look_up_refresh.refresh(now)
+    return due.replan_stale(now)
 
 
 @shared_task

@@ -7,6 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
+from equipment.airside.refused import NotFinite, want_above_nought, want_finite
+
 Resistance = Callable[[float], float]
 
 # A filter's usual part of the external static, and by how many parts a fixed-speed blower's static falls
@@ -19,6 +21,10 @@ LEAST_AIRFLOW = 0.4
 
 class BlowerTableError(ValueError):
     """A blower table from which no operating point can be read."""
+
+
+class NotFiniteTable(BlowerTableError, NotFinite):
+    """The table holds NaN or an infinity."""
 
 
 class TooFewPoints(BlowerTableError):
@@ -54,9 +60,11 @@ def operating_airflow(table: Sequence[tuple[float, float]], parts: Mapping[str, 
     `table` holds (airflow in m3/s, external static in Pa) in any order and is read as straight lines
     between its points, never beyond them; `parts` gives each part's resistance in Pa at an airflow in
     m3/s, none falling. For fixed-speed motors at one tap. Raises TooFewPoints, SamePoint, NotFalling or
-    NoCrossing.
+    NoCrossing, and NotFinite where table or a part holds NaN or an infinity.
     """
     flows, statics = _checked_table(table)
+    for name, part in parts.items():
+        want_finite(f"what the {name} resists", part(flows[0]), part(flows[-1]))
 
     def surplus(airflow_m3s: float) -> float:
         resisted = sum(part(airflow_m3s) for part in parts.values())
@@ -89,13 +97,20 @@ def drop_at_held_airflow(
 
 
 def with_the_square(static_pa: float, at_m3s: float) -> Resistance:
-    """The resistance of ducts and coils: `static_pa` at `at_m3s`, elsewhere with the airflow's square."""
+    """The resistance of ducts and coils: `static_pa` at `at_m3s`, elsewhere with the airflow's square.
+
+    Raises BadFigure for an airflow not above 0, NotFinite for NaN or an infinity.
+    """
+    want_finite("a static", static_pa)
+    want_above_nought("the airflow a static was taken at", at_m3s)
     return lambda airflow_m3s: static_pa * (airflow_m3s / at_m3s) ** 2
 
 
 def _checked_table(table: Sequence[tuple[float, float]]) -> tuple[list[float], list[float]]:
     if len(table) < 2:
         raise TooFewPoints("the blower table needs at least two points")
+    if not np.all(np.isfinite(np.asarray(table, dtype=float))):
+        raise NotFiniteTable("every point of the blower table must be two numbers, neither NaN nor infinite")
     flows, statics = (list(column) for column in zip(*sorted(table), strict=True))
     if any(rise <= 0 for rise in np.diff(flows)):
         raise SamePoint("the blower table has two points of the same airflow")

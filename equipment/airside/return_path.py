@@ -41,7 +41,7 @@ def wanted(capacity_w: float, returns: int) -> Wanted | None:
     None where the tables do not go: above 2.5 tons with one return, above 5 with two, or more returns.
     Raises ValueError for a capacity that is not above 0 or less than one return.
     """
-    if not capacity_w > 0 or returns < 1:
+    if not 0 < capacity_w < float("inf") or returns < 1:
         raise ValueError("the return path needs a capacity above 0 and at least one return")
     table, tons = _TABLES.get(returns, {}), capacity_w / W_PER_TON
     row = min((size for size in table if size >= tons - 1e-6), default=None)

@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import pytest
 
-from equipment.air_side import air_side, duct_friction, table_at_home
+from equipment.air_side import air_side, return_loss, table_at_home
 from equipment.commissioning import Measured, record_air
 from equipment.models import AirRecord, FilterSlot, System
 from equipment.record import NotRecordable
@@ -123,12 +123,22 @@ def test_nothing_known_is_said_and_not_judged() -> None:
 
 def test_two_equal_ducts_lose_what_one_does_with_half_the_air() -> None:
     duct = {"diameter_m": 0.35, "length_m": 6.0, "flexible": False, "compression": 0.0}
-    one = duct_friction([duct], 0.25)
-    assert duct_friction([duct, duct], 0.5) == pytest.approx(one)
+    one = return_loss([duct], 0.0, 0.25)
+    assert return_loss([duct, duct], 0.0, 0.5) == pytest.approx(one)
     slack = {**duct, "flexible": True, "compression": 0.15}
     assert one is not None
-    assert (duct_friction([slack], 0.25) or 0.0) > 2 * one
-    assert duct_friction([{**duct, "length_m": None}], 0.25) is None
+    assert (return_loss([slack], 0.0, 0.25) or 0.0) > 2 * one
+    assert return_loss([{**duct, "length_m": None}], 0.0, 0.25) is None
+
+
+def test_a_grille_adds_its_own_and_thin_air_takes_less() -> None:
+    duct = {"diameter_m": 0.35, "length_m": 6.0, "flexible": False, "compression": 0.0}
+    bare, with_grille = return_loss([duct], 0.0, 0.4), return_loss([duct], 0.25, 0.4)
+    assert bare is not None
+    assert with_grille is not None
+    # 1.5 times half the density times the square of the speed between the bars: 0.4 m3/s, 3/4 of 0.25 m2.
+    assert with_grille - bare == pytest.approx(1.5 * 0.5 * 1.204 * (0.4 / 0.1875) ** 2, rel=1e-3)
+    assert (return_loss([duct], 0.25, 0.4, 1609.344) or 0.0) < 0.86 * with_grille
 
 
 def test_a_blower_gives_less_static_in_thin_air(system: System) -> None:

@@ -69,9 +69,7 @@ def lines(side: AirSide, tz: ZoneInfo, units: str) -> list[Line]:
             Line(
                 _("Return duct and grille, reckoned"),
                 show(side.friction_pa, PRESSURE, units),
-                _(
-                    "by diameter, length and slack, and the grille's face; bends and boot come on top; not counted"
-                ),
+                _("by diameter, length, slack and face; bends and boot come on top; not counted"),
             )
         )
     return rows

@@ -63,6 +63,7 @@ urlpatterns = [
     path("people/away/", people.absence, name="absence"),
     path("people/away/<int:pk>/", people.absence_ends, name="absence-ends"),
     path("sites/<int:pk>/hours/", people.home_hours, name="home-hours"),
+    path("days/<int:technician>/calendar/new/", day.new_feed, name="van-feed"),
     path("tasks/", tasks.page, name="tasks"),
     path("dust/", dust.page, name="dust"),
     path("dust/<int:pk>/close/", dust.close, name="dust-close"),

@@ -89,6 +89,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "absence-ends": {"POST": Who.MANAGER},
     "home-hours": {"POST": Who.MANAGER},
     "day": {"GET": STAFF},
+    "van-feed": {"POST": STAFF},
     "day-order": {"POST": STAFF},
     "tasks": {"GET": STAFF, "POST": Who.MANAGER},
     "admin": {"GET": Who.MANAGER, "POST": Who.MANAGER},

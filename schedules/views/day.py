@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
 from equipment.models import Desk
-from schedules import routes
+from schedules import due, feeds, routes, van_feed
 from schedules.day_problem import NoStart, start_of
 from schedules.day_totals import totals
 from schedules.emails import filter_lines
@@ -60,6 +60,16 @@ def order_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
     return redirect("day", technician, day)
 
 
+def new_feed(request: HttpRequest, technician: int) -> HttpResponse:
+    """Make the technician's calendar address; the one before it is withdrawn."""
+    today = due.today(timezone.now()).isoformat()
+    row, _on = _day_or_404(request, technician, today)
+    row.feeds.filter(withdrawn_at=None).update(withdrawn_at=timezone.now())
+    van_feed.feed_of(row)
+    messages.success(request, _("Here is the calendar's address; keep it to yourself."))
+    return redirect("day", row.pk, today)
+
+
 def _stops(technician: Technician, on: date) -> list[Visit]:
     """The day's visits in their order, those without a place in it last."""
     rows = (
@@ -83,7 +93,7 @@ def _place_in_day(visit: Visit) -> tuple[bool, float, int]:
 def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpResponse:
     stops = _stops(technician, on)
     slots = [job.slot for visit in stops if visit.is_open for job in visit.jobs.all() if job.slot]
-    units = units_of(request.user)
+    units, feed = units_of(request.user), technician.feeds.filter(withdrawn_at=None).first()
     unordered = [visit for visit in stops if visit.is_open and visit.stop_number is None]
     context = {
         "technician": technician,
@@ -101,6 +111,7 @@ def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpRes
         "before": on - timedelta(days=1),
         "after": on + timedelta(days=1),
         "zone": Desk.the().zone,
+        "feed_address": feeds.address(feed) if feed else "",
     }
     return render(request, "schedules/day.html", context)
 

@@ -92,6 +92,7 @@ def addresses(
         "technician": [technician.pk],
         "technician-gone": [technician.pk],
         "home-hours": [home.pk],
+        "van-feed": [technician.pk],
         "day-order": [technician.pk, TODAY.isoformat()],
     }
     arguments["round-stop"] = arguments["round-take"] = arguments["round"]

@@ -1,0 +1,72 @@
+"""A technician's calendar: the stops of the days around today, without what opens doors."""
+
+import hashlib
+from datetime import datetime, timedelta
+
+from django.utils.translation import gettext as _
+from icalendar import Calendar, Event
+
+from equipment.models import Desk
+from schedules.feeds import CalendarFile
+from schedules.models import Feed, Technician, Visit
+from shared import clock
+
+# A stop called off stays so long, for readers to see it vanish.
+DAYS_BACK, DAYS_AHEAD = 14, 90
+
+
+def feed_of(technician: Technician) -> Feed:
+    """The technician's open feed, made when there is none."""
+    return technician.feeds.filter(withdrawn_at=None).first() or Feed.objects.create(technician=technician)
+
+
+def render(technician: Technician, now: datetime) -> CalendarFile:
+    """The technician's stops as an iCalendar file (RFC 5545), one event each, UIDs that stay."""
+    desk = Desk.the()
+    calendar = Calendar()
+    calendar.add("prodid", "-//servicedesk//rounds//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    title = _("Rounds of %(name)s") % {"name": technician.name}
+    calendar.add("name", title)
+    calendar.add("x-wr-calname", title)
+    calendar.add("refresh-interval", timedelta(hours=1), parameters={"VALUE": "DURATION"})
+    today = clock.local_day(now, desk.zone)
+    rows = technician.visits.filter(
+        day__range=(today - timedelta(days=DAYS_BACK), today + timedelta(days=DAYS_AHEAD))
+    )
+    jobs = ("jobs__slot", "jobs__task")
+    for visit in rows.select_related("site__customer").prefetch_related(*jobs).order_by("day", "pk"):
+        calendar.add_component(_event(visit, desk))
+    body = calendar.to_ical()
+    return CalendarFile(body, f'"{hashlib.sha256(body).hexdigest()[:32]}"')
+
+
+def _event(visit: Visit, desk: Desk) -> Event:
+    event = Event()
+    event.add("uid", f"stop-{visit.pk}@{desk.calendar_key}")
+    stamp = visit.history.latest().history_date
+    event.add("dtstamp", stamp)
+    event.add("last-modified", stamp)
+    event.add("sequence", visit.history.count() - 1)
+    event.add("status", "CANCELLED" if visit.state == Visit.State.CANCELLED else "CONFIRMED")
+    number = f"{visit.stop_number}. " if visit.stop_number else ""
+    event.add("summary", f"{number}{visit.site.customer}")
+    event.add("description", "\n".join(_jobs(visit)))
+    if visit.site.address:
+        event.add("location", visit.site.address)
+    if visit.site.latitude is not None and visit.site.longitude is not None:
+        event.add("geo", (visit.site.latitude, visit.site.longitude))
+    if visit.arrive_at and visit.leave_at:
+        event.add("dtstart", visit.arrive_at)
+        event.add("dtend", visit.leave_at)
+    elif visit.day:
+        event.add("dtstart", visit.day)
+        event.add("dtend", visit.day + timedelta(days=1))
+    return event
+
+
+def _jobs(visit: Visit) -> list[str]:
+    jobs = list(visit.jobs.all())
+    filters = [f"{job.slot.size}, {job.slot.location or job.slot.name}" for job in jobs if job.slot]
+    return filters + [job.task.name for job in jobs if job.task]

@@ -12,6 +12,7 @@ from schedules.models import Policy, Technician, Visit
 from schedules.planning.routing import Problem, Stop
 from schedules.planning.routing import Technician as Shift
 from schedules.planning.travel import estimate
+from schedules.visit_promises import promise_of
 from shared import clock
 
 # The stop that stands for where the technician is now.
@@ -138,3 +139,12 @@ def given_time(visit: Visit, hours: DayClock) -> Windows:
 def hours_of(visit: Visit, hours: DayClock) -> Windows:
     """The time given, else the hours agreed to."""
     return given_time(visit, hours) or agreed_hours(visit, hours)
+
+
+def promised_hours(visit: Visit, hours: DayClock) -> Windows:
+    """The hours that the household was told or would be, in seconds at which the work may begin; those agreed
+    to where it has no time yet."""
+    promise = promise_of(visit)
+    if visit.arrive_at is None or promise.first is None or promise.last is None:
+        return agreed_hours(visit, hours)
+    return ((max(hours.since(promise.first), 0), hours.since(promise.last)),)

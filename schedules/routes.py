@@ -1,6 +1,7 @@
 """A technician's day: its visits put in order, or one of them fitted in between the others."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from django.db import transaction
@@ -11,10 +12,12 @@ from schedules.day_problem import (
     DayClock,
     Place,
     Standing,
+    Windows,
     agreed_hours,
     day_problem,
     given_time,
     hours_of,
+    promised_hours,
     start_of,
 )
 from schedules.emails import FilterLine
@@ -22,6 +25,8 @@ from schedules.models import Technician, Visit
 from schedules.planning.routing import Iterations, Solution, solve
 
 ITERATIONS = 400
+# More than any way of a day.
+_DEAR_S = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -71,8 +76,10 @@ def order_day(technician: Technician, day: date, now: datetime) -> DayPlan:
 
 
 def fit_in(visit: Visit, now: datetime) -> str:
-    """Give a visit of a running day a time between those already given, which all stay; why it has none,
-    or nothing. Raises NoStart."""
+    """Give a visit of a running day a time between those already given; why it has none, or nothing.
+
+    Times given stay; where that leaves no gap they move within the hours that were told. Raises NoStart.
+    """
     technician, day = visit.technician, visit.day
     if technician is None or day is None:
         return ""
@@ -84,19 +91,59 @@ def fit_in(visit: Visit, now: datetime) -> str:
     visit.arrive_at = visit.leave_at = None
     to_come = [one for one in _open_visits(technician, day) if one.arrive_at and one.arrive_at > now]
     everybody = [*(one for one in to_come if one.site.placed and one.pk != visit.pk), visit]
-    standing = _standing(begun, hours)
-    problem = day_problem(technician, everybody, hours, lambda v: hours_of(v, hours), standing)
-    solution = solve(problem, Iterations(ITERATIONS), seed=1)
-    kept = {str(one.pk): (one.arrive_at, one.leave_at) for one in everybody if given_time(one, hours)}
-    unserved = {item.id: item.why for item in solution.unserved}
-    if unserved.keys() & {*kept, str(visit.pk)}:
-        return _no_gap() if kept else unserved[str(visit.pk)]
+    gap = _Gap(technician, everybody, hours, _standing(begun, hours))
+    solution, moves = gap.solved(lambda v: hours_of(v, hours)), False
+    if solution.unserved:
+        # Nobody notices a time that moves within the hours they were told.
+        solution, moves = gap.solved(lambda v: promised_hours(v, hours)), True
+    if solution.unserved:
+        return gap.why_not(visit)
+    kept = (
+        {}
+        if moves
+        else {one.pk: (one.arrive_at, one.leave_at) for one in everybody if given_time(one, hours)}
+    )
     ordered = _timed(solution, {str(one.pk): one for one in everybody}, hours)
     for one in ordered:
-        one.arrive_at, one.leave_at = kept.get(str(one.pk), (one.arrive_at, one.leave_at))
+        one.arrive_at, one.leave_at = kept.get(one.pk, (one.arrive_at, one.leave_at))
     _number(ordered, begun)
     _store(ordered)
     return ""
+
+
+@dataclass(frozen=True)
+class _Gap:
+    """A running day that one more visit is to go into."""
+
+    technician: Technician
+    everybody: list[Visit]
+    hours: DayClock
+    standing: Standing
+
+    def solved(self, windows: Callable[[Visit], Windows]) -> Solution:
+        """The day within ``windows``."""
+        problem = day_problem(self.technician, self.everybody, self.hours, windows, self.standing)
+        return solve(problem, Iterations(ITERATIONS), seed=1)
+
+    def why_not(self, visit: Visit) -> str:
+        """Why the visit finds no place, or whose promise it would break."""
+        problem = day_problem(
+            self.technician,
+            self.everybody,
+            self.hours,
+            lambda v: promised_hours(v, self.hours),
+            self.standing,
+        )
+        keen = [
+            stop if stop.id in (HERE, str(visit.pk)) else replace(stop, must=False, worth=_DEAR_S)
+            for stop in promised.stops
+        ]
+        solution = solve(replace(promised, stops=tuple(keen)), Iterations(ITERATIONS), seed=1)
+        left = {item.id: item.why for item in solution.unserved}
+        if str(visit.pk) in left:
+            return left[str(visit.pk)]
+        names = [one.site.address or one.site.name for one in self.everybody if str(one.pk) in left]
+        return _("It would break what was promised to %(homes)s.") % {"homes": _(" and ").join(names)}
 
 
 def _open_visits(technician: Technician, day: date) -> list[Visit]:
@@ -148,10 +195,6 @@ def _number(ordered: list[Visit], begun: list[Visit]) -> None:
 
 def _over() -> str:
     return _("The technician's hours of that day are over.")
-
-
-def _no_gap() -> str:
-    return _("It does not fit between the times already given; putting the day in order moves those.")
 
 
 def _unplaced() -> str:

@@ -142,12 +142,34 @@ def test_a_visit_fitted_in_leaves_every_given_time(driver: Technician) -> None:
     assert after[fresh.pk] > MORNING
 
 
-def test_a_visit_that_finds_no_gap_says_so_and_moves_nobody(driver: Technician) -> None:
-    long = stop(driver, 0.1, minutes=400, window_from=time(9, 20))
+def test_times_move_within_the_hours_told_where_no_gap_is_left(driver: Technician) -> None:
+    told = stop(driver, 0.1, minutes=60, window_from=time(10), window_to=time(15))
+    routes.order_day(driver, DAY, EVENING_BEFORE)
+    # Given half past ten in Chicago; the newcomer takes ninety minutes from eleven at the latest.
+    given = datetime(2026, 5, 13, 15, 30, tzinfo=UTC)
+    Visit.objects.filter(pk=told.pk).update(arrive_at=given, leave_at=given + timedelta(minutes=60))
+    fresh = stop(driver, 0.1, minutes=90, window_to=time(11))
+    assert routes.fit_in(fresh, MORNING) == ""
+    moved, placed = Visit.objects.get(pk=told.pk), Visit.objects.get(pk=fresh.pk)
+    assert moved.leave_at is not None
+    assert placed.leave_at is not None
+    begins = {
+        visit.pk: visit.leave_at - timedelta(minutes=visit.minutes)
+        for visit in (moved, placed)
+        if visit.leave_at
+    }
+    assert datetime(2026, 5, 13, 15, tzinfo=UTC) <= begins[moved.pk] <= datetime(2026, 5, 13, 20, tzinfo=UTC)
+    assert begins[placed.pk] <= datetime(2026, 5, 13, 16, tzinfo=UTC)
+    assert begins[moved.pk] >= placed.leave_at or begins[placed.pk] >= moved.leave_at
+
+
+def test_a_visit_that_would_break_a_promise_names_the_home_and_moves_nobody(driver: Technician) -> None:
+    long = stop(driver, 0.1, minutes=400, window_from=time(9, 20), window_to=time(9, 50))
     routes.order_day(driver, DAY, EVENING_BEFORE)
     given = Visit.objects.get(pk=long.pk).arrive_at
     fresh = stop(driver, 0.2, minutes=90)
-    assert "between the times already given" in routes.fit_in(fresh, MORNING)
+    why = routes.fit_in(fresh, MORNING)
+    assert why == f"It would break what was promised to {long.site.name}."
     assert Visit.objects.get(pk=long.pk).arrive_at == given
     assert Visit.objects.get(pk=fresh.pk).arrive_at is None
 

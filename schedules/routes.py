@@ -22,7 +22,7 @@ from schedules.day_problem import (
 )
 from schedules.emails import FilterLine
 from schedules.models import Technician, Visit
-from schedules.planning.routing import Iterations, Solution, solve
+from schedules.planning.routing import Iterations, Problem, Solution, solve
 
 ITERATIONS = 400
 # More than any way of a day.
@@ -122,18 +122,14 @@ class _Gap:
 
     def solved(self, windows: Callable[[Visit], Windows]) -> Solution:
         """The day within ``windows``."""
-        problem = day_problem(self.technician, self.everybody, self.hours, windows, self.standing)
-        return solve(problem, Iterations(ITERATIONS), seed=1)
+        return solve(self._problem(windows), Iterations(ITERATIONS), seed=1)
+
+    def _problem(self, windows: Callable[[Visit], Windows]) -> Problem:
+        return day_problem(self.technician, self.everybody, self.hours, windows, self.standing)
 
     def why_not(self, visit: Visit) -> str:
         """Why the visit finds no place, or whose promise it would break."""
-        problem = day_problem(
-            self.technician,
-            self.everybody,
-            self.hours,
-            lambda v: promised_hours(v, self.hours),
-            self.standing,
-        )
+        promised = self._problem(lambda v: promised_hours(v, self.hours))
         keen = [
             stop if stop.id in (HERE, str(visit.pk)) else replace(stop, must=False, worth=_DEAR_S)
             for stop in promised.stops

@@ -7,8 +7,8 @@ from datetime import datetime
 
 import numpy as np
 
+from equipment.airflow import design_airflow, published_floor
 from equipment.airside.air import standard_pressure
-from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_OTHERS
 from equipment.airside.path import Duct, Grille, air_at
 from equipment.airside.return_path import Shortfall, Wanted, shortfalls, wanted
 from equipment.models import AirRecord, FilterSlot, System
@@ -16,6 +16,10 @@ from shared.units import MS_PER_FPM
 
 # California Title 24 150.0(m)12 asks of filters an inch deep a face of the airflow over 150 fpm.
 THIN_FACE_MS = 150 * MS_PER_FPM
+# An airflow so near to its floor is not called below it: no field meter reads finer. Own choice.
+METER_ERROR = 0.01
+# And a static so near to its table counts as on it.
+TABLE_ERROR = 0.25
 _THIN_M = 0.0305
 
 
@@ -54,7 +58,8 @@ class ReturnPath:
 @dataclass(frozen=True, slots=True)
 class AirSide:
     """The whole of it; airflow in m3/s, statics in Pa. ``friction_pa`` is what return ducts and grilles would
-    take by their measures, None where these are not known: shown beside, never counted."""
+    take by their measures, None where these are not known: shown beside, never counted. ``off_table`` is a
+    measured static and the blower table's, where they are apart."""
 
     design: Figure
     measured: Figure
@@ -67,12 +72,13 @@ class AirSide:
     path: ReturnPath
     friction_pa: float | None
     latest: AirRecord | None
+    off_table: tuple[float, float] | None
 
     @property
     def below_floor(self) -> bool:
         """Whether the airflow, measured or else designed, lies below the floor."""
         flow, least = self.measured.value or self.design.value, self.floor.value
-        return flow is not None and least is not None and flow < least * (1 - 1e-9)
+        return flow is not None and least is not None and flow < least * (1 - METER_ERROR)
 
     @property
     def tightest(self) -> Budget | None:
@@ -84,7 +90,7 @@ def air_side(system: System, slots: Sequence[FilterSlot]) -> AirSide:
     """The air side of a system with its slots in use; two queries, for the record's measurements."""
     records = list(system.air_records.all()[:50])
     floor = _floor(system)
-    design = _design(system, floor)
+    design = _design(system)
     back = _static("return_static_pa", system, records)
     supply = _static("supply_static_pa", system, records)
     drop = _newest("filter_drop_pa", records)
@@ -103,6 +109,7 @@ def air_side(system: System, slots: Sequence[FilterSlot]) -> AirSide:
             system.return_ducts, _face(slots), design.value, system.site.altitude_m or 0.0
         ),
         latest=records[0] if records else None,
+        off_table=_off_table(system, records),
     )
 
 
@@ -120,28 +127,27 @@ def table_at_home(system: System) -> list[list[float]]:
 def _floor(system: System) -> Figure:
     if system.airflow_floor_m3s is not None:
         return Figure(system.airflow_floor_m3s, "given", "papers")
-    if system.capacity_w is None:
-        return Figure(None, "unknown")
-    high = system.kind == System.Kind.HIGH_VELOCITY
-    rate = AIRFLOW_FLOOR_HIGH_VELOCITY if high else AIRFLOW_FLOOR_OTHERS
-    return Figure(system.capacity_w * rate, "reckoned", "floor_high_velocity" if high else "floor_others")
+    floor = published_floor(system)
+    return Figure(floor, "unknown" if floor is None else "reckoned", _floor_rule(system))
 
 
-def _design(system: System, floor: Figure) -> Figure:
-    if system.design_airflow_m3s is not None:
-        return Figure(system.design_airflow_m3s, "given")
-    if system.capacity_w is None:
-        return Figure(None, "unknown")
-    high = system.kind == System.Kind.HIGH_VELOCITY
-    rate = AIRFLOW_FLOOR_HIGH_VELOCITY if high else AIRFLOW_FLOOR_OTHERS
-    return Figure(system.capacity_w * rate, "assumed", floor.rule)
+def _floor_rule(system: System) -> str:
+    return "floor_high_velocity" if system.kind == System.Kind.HIGH_VELOCITY else "floor_others"
+
+
+def _design(system: System) -> Figure:
+    flow, note = design_airflow(system)
+    if not note:
+        return Figure(flow, "given")
+    return Figure(flow, "unknown" if flow is None else "assumed", _floor_rule(system))
 
 
 def _newest(field: str, records: Sequence[AirRecord]) -> Figure:
     for record in records:
         value = getattr(record, field)
         if value is not None:
-            return Figure(value, "measured", record.airflow_method, record.measured_at)
+            how = record.airflow_method if field == "airflow_m3s" else ""
+            return Figure(value, "measured", how, record.measured_at)
     return Figure(None, "unknown")
 
 
@@ -152,6 +158,20 @@ def _static(field: str, system: System, records: Sequence[AirRecord]) -> Figure:
         return Figure(None, "assumed")
     read = _newest(field, records)
     return Figure(value, "measured" if read.at else "given", at=read.at)
+
+
+def _off_table(system: System, records: Sequence[AirRecord]) -> tuple[float, float] | None:
+    """Static as measured in all and as the blower's table gives it at the airflow measured, in Pa, of the
+    newest record that holds both, where they differ by more than TABLE_ERROR; None where they agree."""
+    for record in records:
+        parts = (record.return_static_pa, record.supply_static_pa, record.filter_drop_pa)
+        if record.airflow_m3s is None or None in parts or len(system.blower_table) < 2:
+            continue
+        flows, statics = (list(column) for column in zip(*sorted(table_at_home(system)), strict=True))
+        told = float(np.interp(record.airflow_m3s, flows, statics))
+        measured = sum(part for part in parts if part is not None)
+        return (measured, told) if abs(measured - told) > TABLE_ERROR * max(told, measured) else None
+    return None
 
 
 def _budgets(system: System) -> list[Budget]:

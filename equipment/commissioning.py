@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
+from equipment.airflow import design_airflow
 from equipment.models import AirRecord, FilterSlot, System, User
 from equipment.record import HIGHEST_AIRFLOW_M3S, HIGHEST_DROP_PA, NotRecordable
 
@@ -103,8 +104,17 @@ def _take_over(system: System, record: AirRecord) -> None:
     for name in ("return_static_pa", "supply_static_pa"):
         static = getattr(record, name)
         if static is not None:
-            setattr(system, name, at_design(static, record.airflow_m3s, system.design_airflow_m3s))
+            setattr(system, name, at_design(static, record.airflow_m3s, design_airflow(system)[0]))
     system.save()
+
+
+def carry_again(system: System) -> None:
+    """Carry the newest statics measured to the system's present design airflow; unsaved."""
+    for name in ("return_static_pa", "supply_static_pa"):
+        newest = system.air_records.filter(**{f"{name}__isnull": False}).order_by("-measured_at").first()
+        if newest is not None and newest.airflow_m3s is not None:
+            static = at_design(getattr(newest, name), newest.airflow_m3s, design_airflow(system)[0])
+            setattr(system, name, static)
 
 
 def at_design(static_pa: float, airflow_m3s: float | None, design_m3s: float | None) -> float:

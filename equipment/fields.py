@@ -1,6 +1,7 @@
 """Form fields for what people type: sizes, and quantities with or without a unit."""
 
 import math
+from itertools import pairwise
 from typing import Any
 
 from django import forms
@@ -45,6 +46,10 @@ class QuantityField(forms.CharField):
         """The unit printed beside the field."""
         return label(self.kind, self.system)
 
+    @property
+    def _other(self) -> str:
+        return label(self.kind, "ip" if self.system == "si" else "si")
+
     def clean(self, value: Any) -> float | None:
         """SI float; forms.ValidationError says what is wrong in plain words."""
         typed = super().clean(value)
@@ -63,7 +68,8 @@ class QuantityField(forms.CharField):
         if highest is not None and amount > highest:
             high = number(highest, self.kind, self.system)
             raise forms.ValidationError(
-                _("must be at most %(high)s %(unit)s. Check the unit.") % {"high": high, "unit": self.unit}
+                _("must be at most %(high)s %(unit)s; if it was read in %(other)s, write %(typed)s %(other)s")
+                % {"high": high, "unit": self.unit, "other": self._other, "typed": typed.strip()}
             )
         if amount == 0 and self.kind in _NEVER_NOUGHT:
             raise forms.ValidationError(_("must be above 0; leave it empty where it is not known"))
@@ -75,18 +81,54 @@ class QuantityField(forms.CharField):
         low, high = _USUAL.get(self.kind, (0.0, math.inf))
         if amount == 0 or low <= amount <= high or has_unit(typed):
             return
-        other = label(self.kind, "ip" if self.system == "si" else "si")
         raise forms.ValidationError(
             _("%(typed)s %(unit)s would be unusual. Write the unit behind it: %(typed)s %(other)s, "
               "or %(typed)s %(unit)s if it is so.")
-            % {"typed": typed.strip(), "unit": self.unit, "other": other}
+            % {"typed": typed.strip(), "unit": self.unit, "other": self._other}
         )  # fmt: skip
+
+
+class TableField(forms.CharField):
+    """A blower table as people type it, ``800:0.5; 1000:0.3`` in the reader's units; cleans to pairs
+    [airflow in m3/s, static in Pa] rising in airflow, none where it was left empty."""
+
+    system = "ip"
+
+    @property
+    def unit(self) -> str:
+        """The units printed beside the field."""
+        return f"{label(AIRFLOW, self.system)}:{label(PRESSURE, self.system)}"
+
+    def clean(self, value: Any) -> list[list[float]]:
+        """The pairs; forms.ValidationError says what is wrong with which."""
+        parts = [part.strip() for part in str(super().clean(value)).split(";") if part.strip()]
+        pairs = sorted(self._pair(part) for part in parts)
+        if len(pairs) == 1:
+            raise forms.ValidationError(_("A blower table needs two points or more."))
+        for one, other in pairwise(pairs):
+            if one[0] == other[0]:
+                raise forms.ValidationError(_("The same airflow stands twice in the table."))
+            if other[1] >= one[1]:
+                raise forms.ValidationError(_("The static has to fall as the airflow rises."))
+        return pairs
+
+    def _pair(self, part: str) -> list[float]:
+        try:
+            flow, static = part.split(":")
+            pair = [parse(flow, AIRFLOW, self.system), parse(static, PRESSURE, self.system)]
+        except ValueError:
+            raise forms.ValidationError(_("“%(part)s” is no pair such as 800:0.5") % {"part": part}) from None
+        if not (0 <= pair[0] <= _HIGHEST[AIRFLOW] and 0 <= pair[1] <= _HIGHEST[PRESSURE]):
+            raise forms.ValidationError(
+                _("“%(part)s” is more than any home's blower; check the unit") % {"part": part}
+            )
+        return pair
 
 
 def use_units(form: forms.Form, units: str) -> None:
     """Let every quantity of a form be typed in ``units``."""
     for field in form.fields.values():
-        if isinstance(field, QuantityField):
+        if isinstance(field, QuantityField | TableField):
             field.system = units
 
 

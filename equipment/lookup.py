@@ -1,7 +1,11 @@
 """The technician's one box: address, name, phone, slot code, size or medium, as people type them."""
 
+import re
 from collections.abc import Iterable
+from contextlib import suppress
 from datetime import datetime
+from itertools import product
+from math import prod
 
 from django.db.models import Case, Q, QuerySet, Value, When
 
@@ -12,6 +16,8 @@ from equipment.models import FilterSlot
 from shared.sizes import NotASize, Size, parse_size
 
 AT_MOST = 50
+MOST_ALIKE = 64
+_ALIKE = {"0": "0o", "o": "o0", "1": "1li", "l": "l1i", "i": "i1l"}
 _SAME_SIDE_M = 0.0005
 Wanted = list[list[Needle]]
 
@@ -44,11 +50,22 @@ def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
     return _in_order(_ranked(rows, words))
 
 
+def _look_alikes(typed: str) -> list[str]:
+    """Codes that look like what was typed, letters and digits mixed up; none where they would be many."""
+    code = fold(typed).replace(" ", "")
+    choices = [_ALIKE.get(mark, mark) for mark in code]
+    few = 1 < prod(len(some) for some in choices) <= MOST_ALIKE
+    return ["".join(marks) for marks in product(*choices)] if few else []
+
+
 def nearest(typed: str) -> QuerySet[FilterSlot]:
     """Where nothing answers: slots with words within a slip or two of those typed, the fewest slips first;
     then without the numbers, then without one of the words. None for a size or a phone number."""
     if as_size(typed) is not None or as_face(typed) is not None:
         return _in_order([])
+    alike = find([[Needle("body", f"@{code}@") for code in _look_alikes(typed)]])
+    if alike:
+        return _in_order(row.slot for row in alike)
     words = [part for word in words_of(typed) for part in word.split()]
     known: dict[str, dict[str, int]] = {word: _meant(word) for word in words if not word.isdigit()}
     for some in _narrowed(words):
@@ -60,11 +77,18 @@ def nearest(typed: str) -> QuerySet[FilterSlot]:
 
 
 def as_size(typed: str) -> Size | None:
-    """The filter size that was typed, if it was one."""
-    try:
-        return parse_size(typed)
-    except NotASize:
-        return None
+    """The filter size that was typed, if it was one: also ``20 20 1``, ``16/25/1`` and the letter O for 0."""
+    for spelling in (typed, _as_triple(typed)):
+        with suppress(NotASize):
+            return parse_size(spelling)
+    return None
+
+
+def _as_triple(typed: str) -> str:
+    """Three numbers parted by anything, with letters that were taken for digits, as a size is written."""
+    plain = re.sub(r"(?<=[\dxX×\s/*])[oO](?=[\dxX×\s/*]|$)|(?<=\d)[oO]", "0", typed.strip())
+    numbers = re.fullmatch(r"(\d+(?:\.\d+)?)[\s/x×*]+(\d+(?:\.\d+)?)[\s/x×*]+(\d+(?:\.\d+)?)", plain, re.I)
+    return "x".join(numbers.groups()) if numbers else plain
 
 
 def as_face(typed: str) -> tuple[float, float] | None:

@@ -1,6 +1,6 @@
 """Filters that go in for a while: a finer one for smoke or an allergy, another while the usual is short."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -35,13 +35,20 @@ def standing(slot_ids: Iterable[int], as_of: date) -> QuerySet[Meanwhile]:
     return rows.filter(~Exists(followed)).select_related("media", "usual")
 
 
-def next_media(slots: Iterable[FilterSlot], now: datetime) -> dict[int, Media | None]:
+def for_now(slots: Iterable[FilterSlot], now: datetime) -> dict[int, Meanwhile]:
+    """What is in the slots for a while, by slot id; one query."""
+    tomorrow = clock.local_day(now, Desk.the().zone) + timedelta(days=1)
+    return {row.slot_id: row for row in standing([slot.pk for slot in slots], tomorrow)}
+
+
+def next_media(
+    slots: Iterable[FilterSlot], now: datetime, meanwhile: Mapping[int, Meanwhile]
+) -> dict[int, Media | None]:
     """What goes into each slot at its next change, by slot id: the usual medium again where another is in
-    there for a while, else what is in there now; two queries."""
-    slots = list(slots)
+    there for a while, else what is in there now; one query."""
     coming = fitted_media(slots, now)
-    for row in standing(coming, clock.local_day(now, Desk.the().zone) + timedelta(days=1)):
-        coming[row.slot_id] = row.usual or coming[row.slot_id]
+    for pk, row in meanwhile.items():
+        coming[pk] = row.usual or coming[pk]
     return coming
 
 

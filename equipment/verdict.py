@@ -10,7 +10,7 @@ from equipment.airside.fan import BlowerTableError, NoCrossing, Resistance, oper
 from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_OTHERS, budget_left
 from equipment.airside.media import LabelCurve
 from equipment.verdict_words import Words
-from shared.units import METRE_PER_INCH, MS_PER_FPM
+from shared.units import METRE_PER_INCH, MS_PER_FPM, PA_PER_INWC, W_PER_TON
 
 Size = tuple[float, float, float]
 Face = tuple[float, float]
@@ -21,6 +21,11 @@ CARE_VELOCITY_MS = 300 * MS_PER_FPM
 # nominal, so that without the opening's own measure three quarters are wanted before anybody is sure.
 GAP_IN_OPENING_M = 0.5 * METRE_PER_INCH
 GAP_IN_NOMINAL_M = 0.75 * METRE_PER_INCH
+
+UNUSUAL_STATIC_PA = 2.0 * PA_PER_INWC
+UNUSUAL_CAPACITY_W = 7.0 * W_PER_TON
+# A measured airflow so near to its floor is not called below it.
+METER_ERROR = 0.01
 
 # Figures typed in other units must not cross a limit by the last bit of their conversion.
 _SLACK = 1e-9
@@ -35,8 +40,9 @@ class Question:
     points; the blower table holds pairs of airflow in m3/s and external static in Pa. The statics in Pa
     are those at the design airflow, the return's without the filter; the airflow in m3/s is the one
     through this slot. ``floor_m3s`` is the least airflow by the unit's own papers, for this slot;
-    ``opening`` and ``medium_face`` the measured sides of grille and frame. Raises ValueError for an airflow,
-    capacity or side that is not above 0.
+    ``opening`` and ``medium_face`` the measured sides of grille and frame, ``measured_m3s`` the airflow last
+    measured through the slot; ``notes`` are assumptions that the asker made, said in ``why``. Raises
+    ValueError for an airflow, capacity or side that is not above 0.
     """
 
     slot_size: Size
@@ -54,6 +60,8 @@ class Question:
     floor_m3s: float | None = None
     opening: Face | None = None
     medium_face: Face | None = None
+    measured_m3s: float | None = None
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         above_nought = (*self.slot_size, *(self.medium_size or ()), self.capacity_w, self.design_airflow_m3s)
@@ -102,6 +110,7 @@ def judge(question: Question, units: str = "ip") -> Answer:
     desk's. A medium whose label points lie far from the airflow is judged all the same, and `why` says so.
     """
     found = _Findings(Words(units))
+    found.assumed += (*question.notes, *_doubts(question, found.words))
     _find_airflows(question, found)
     _find_drops(question, found)
     for verdict, reasons in (
@@ -112,6 +121,27 @@ def judge(question: Question, units: str = "ip") -> Answer:
         if reasons:
             return _answer(found, verdict, "; ".join(reasons))
     return _answer(found, "fits", _fit(found))
+
+
+def _doubts(question: Question, words: Words) -> tuple[str, ...]:
+    """Figures that are likelier of another unit, and a label that cannot be: taken, and doubted aloud."""
+    statics = {
+        "return budget": question.return_budget_pa,
+        "return static": question.return_static_pa,
+        "rated external static": question.rated_external_static_pa,
+        "supply static": question.supply_static_pa,
+    }
+    doubts = [
+        f"{name} of {words.pressure(value)} is unusually large: was it read in another unit?"
+        for name, value in statics.items()
+        if value is not None and value > UNUSUAL_STATIC_PA
+    ]
+    if question.capacity_w is not None and question.capacity_w > UNUSUAL_CAPACITY_W:
+        doubts.append("the capacity is unusually large: tons or kW?")
+    curve = question.curve
+    if curve is not None and bool(np.any(np.diff(curve.drop_pa) <= 0)):
+        doubts.append("the label's drop does not rise with airflow: check it")
+    return tuple(doubts)
 
 
 def _answer(found: _Findings, verdict: str, why: str) -> Answer:
@@ -213,8 +243,11 @@ def _refusals(question: Question, found: _Findings) -> list[str]:
     found.wrong_size = bool(reasons)
     clean, left = found.clean_pa, found.left_pa
     if clean is not None and left is not None and left < -_slack(clean):
-        more = words.pressure(-left)
-        reasons.append(f"its clean drop of {words.pressure(clean)} is {more} more than the budget leaves")
+        more, budget = words.pressure(-left), left + clean
+        if budget < 0:
+            reasons.append(f"ducts and coil alone are {words.pressure(-budget)} over the budget")
+        else:
+            reasons.append(f"its clean drop of {words.pressure(clean)} is {more} more than the budget leaves")
     airflow, floor = found.airflow_m3s, found.floor_m3s
     if airflow is not None and floor is not None and airflow < floor - _slack(floor):
         reasons.append(f"airflow of {words.airflow(airflow)} is below {_said_floor(question, found)}")
@@ -266,6 +299,12 @@ def _questions(question: Question, found: _Findings) -> list[str]:
         reasons.append("the medium has no label points")
     if found.no_airflow:
         reasons.append(found.no_airflow)
+    measured, floor = question.measured_m3s, found.floor_m3s
+    if measured is not None and floor is not None and measured < floor * (1 - METER_ERROR):
+        said = found.words.airflow(measured)
+        reasons.append(
+            f"measured airflow of {said} is below {_said_floor(question, found)}: find out why first"
+        )
     if _budget(question) is None:
         reasons.append("neither return budget nor rated external static is known")
     return reasons

@@ -1,20 +1,25 @@
 """Forms of a system's air side: what was measured, and what its papers and ducts say."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from equipment.air_side import METER_ERROR
+from equipment.airflow import published_floor
 from equipment.airside.duct import FLEXIBLE_COMPRESSION, FLEXIBLE_DIAMETERS_M
 from equipment.commissioning import Measured
-from equipment.fields import QuantityField, use_units
-from equipment.models import AirRecord, System
+from equipment.fields import QuantityField, TableField, use_units
+from equipment.models import AirRecord, FilterSlot, System
 from shared.units import AIRFLOW, CAPACITY, DIAMETER, LENGTH, PRESSURE, Kind, number, show
 
 MOST_RETURNS = 2
 _COLLAPSED_M = 0.05
 _WIDEST_M = 1.2
 _LONGEST_M = 60.0
+# An opening is within so much of its slot's nominal sides.
+_ODD_OPENING_M = 0.05
 
 
 class AirForm(forms.Form):
@@ -66,12 +71,24 @@ class VisitAirForm(AirForm):
 class PapersForm(forms.Form):
     """What the unit's papers say and the tape measure: budgets, floor, return ducts."""
 
+    kind = forms.ChoiceField(
+        label=_("System"), choices=[("", _("not known")), *System.Kind.choices], required=False
+    )
+    blower = forms.ChoiceField(
+        label=_("Blower"), choices=[("", _("not known")), *System.Blower.choices], required=False
+    )
+    blower_table = TableField(label=_("Blower table, airflow:static parted by semicolons"), required=False)
     capacity = QuantityField(CAPACITY, label=_("Cooling capacity"), required=False)
     design_airflow = QuantityField(AIRFLOW, label=_("Design airflow"), required=False)
     airflow_floor = QuantityField(AIRFLOW, label=_("Least airflow by the unit's papers"), required=False)
     rated_static = QuantityField(PRESSURE, label=_("Rated external static"), required=False)
     return_budget = QuantityField(PRESSURE, label=_("Return side may take"), required=False)
     altitude = QuantityField(LENGTH, label=_("Altitude of the home"), required=False)
+    sure = forms.BooleanField(
+        label=_("The design airflow is below the floor all the same"),
+        required=False,
+        widget=forms.HiddenInput,
+    )
 
     _FIELDS = {
         "capacity": ("capacity_w", CAPACITY),
@@ -81,9 +98,14 @@ class PapersForm(forms.Form):
         "return_budget": ("return_budget_pa", PRESSURE),
     }
 
-    def __init__(self, units: str, system: System, *args: Any, **kwargs: Any) -> None:
-        kwargs.setdefault("initial", _shown(system, units))
+    def __init__(
+        self, units: str, system: System, slots: Sequence[FilterSlot], *args: Any, **kwargs: Any
+    ) -> None:
+        kwargs.setdefault("initial", _shown(system, slots, units))
         super().__init__(*args, **kwargs)
+        self.slots = slots
+        for slot in slots:
+            self.fields.update(_opening_fields(slot))
         for place in range(1, MOST_RETURNS + 1):
             self.fields.update(_duct_fields(place))
         use_units(self, units)
@@ -100,7 +122,36 @@ class PapersForm(forms.Form):
         data = super().clean() or {}
         for place in range(1, MOST_RETURNS + 1):
             self._check_duct(data, f"duct{place}_")
+        for slot in self.slots:
+            self._check_opening(data, slot)
+        self._check_design(data)
         return data
+
+    def _check_opening(self, data: dict[str, Any], slot: FilterSlot) -> None:
+        sides = [data.get(f"opening{slot.pk}_{side}") for side in ("short", "long")]
+        if (sides[0] is None) != (sides[1] is None):
+            self.add_error(f"opening{slot.pk}_short", _("An opening has two sides."))
+        for side, nominal in zip(
+            sorted(one for one in sides if one), (slot.short_m, slot.long_m), strict=False
+        ):
+            if abs(side - nominal) > _ODD_OPENING_M:
+                self.add_error(
+                    f"opening{slot.pk}_short", _("is far from the size of the slot; check the unit")
+                )
+                return
+
+    def _check_design(self, data: dict[str, Any]) -> None:
+        """Have a design airflow below its floor confirmed: it is likelier a slip."""
+        trial = System(kind=data.get("kind") or "", capacity_w=data.get("capacity"))
+        floor, design = data.get("airflow_floor") or published_floor(trial), data.get("design_airflow")
+        if floor is None or design is None or design >= floor * (1 - METER_ERROR):
+            return
+        self.fields["sure"].widget = forms.CheckboxInput()
+        if not data.get("sure"):
+            unit = self.fields["design_airflow"]
+            assert isinstance(unit, QuantityField)  # noqa: S101
+            said = {"floor": show(floor, AIRFLOW, unit.system)}
+            self.add_error("design_airflow", _("lies below the least airflow of %(floor)s: is it so?") % said)
 
     def _check_duct(self, data: dict[str, Any], duct: str) -> None:
         diameter, length, kind = (data.get(duct + part) for part in ("diameter", "length", "kind"))
@@ -135,10 +186,16 @@ class PapersForm(forms.Form):
         return sorted(found, key=lambda duct: -duct["diameter_m"])
 
     def apply_to(self, system: System) -> None:
-        """Write what was typed into the system and its site, unsaved."""
+        """Write what was typed into the system, its slots and its site, unsaved."""
         for name, (field, _kind) in self._FIELDS.items():
             setattr(system, field, self.cleaned_data[name])
+        system.kind, system.blower = self.cleaned_data["kind"], self.cleaned_data["blower"]
+        system.blower_table = self.cleaned_data["blower_table"]
         system.return_ducts = self.ducts()
+        for slot in self.slots:
+            sides = [self.cleaned_data[f"opening{slot.pk}_{side}"] for side in ("short", "long")]
+            both = sorted(sides) if None not in sides else [None, None]
+            slot.opening_short_m, slot.opening_long_m = both
         system.site.altitude_m = self.cleaned_data["altitude"]
 
 
@@ -149,6 +206,18 @@ _DUCTS = [
     ("0.15", _("flexible, 15 % slack")),
     (str(FLEXIBLE_COMPRESSION), _("flexible, 30 % slack")),
 ]
+
+
+def _opening_fields(slot: FilterSlot) -> dict[str, forms.Field]:
+    said = {"place": slot.location or slot.name}
+    return {
+        f"opening{slot.pk}_short": QuantityField(
+            DIAMETER, label=_("Opening at %(place)s, one side") % said, required=False
+        ),
+        f"opening{slot.pk}_long": QuantityField(
+            DIAMETER, label=_("Opening at %(place)s, other side") % said, required=False
+        ),
+    }
 
 
 def _duct_fields(place: int) -> dict[str, forms.Field]:
@@ -166,12 +235,19 @@ def _duct_fields(place: int) -> dict[str, forms.Field]:
     }
 
 
-def _shown(system: System, units: str) -> dict[str, str]:
+def _shown(system: System, slots: Sequence[FilterSlot], units: str) -> dict[str, str]:
     def typed(value: float | None, kind: Kind) -> str:
         # As many decimals as give the figure back.
         return "" if value is None else number(value, kind, units, 3).rstrip("0").rstrip(".")
 
     shown = {name: typed(getattr(system, field), kind) for name, (field, kind) in PapersForm._FIELDS.items()}
+    shown |= {"kind": system.kind, "blower": system.blower}
+    shown["blower_table"] = "; ".join(
+        f"{typed(flow, AIRFLOW)}:{typed(static, PRESSURE)}" for flow, static in system.blower_table
+    )
+    for slot in slots:
+        shown[f"opening{slot.pk}_short"] = typed(slot.opening_short_m, DIAMETER)
+        shown[f"opening{slot.pk}_long"] = typed(slot.opening_long_m, DIAMETER)
     shown["altitude"] = typed(system.site.altitude_m, LENGTH)
     for place, duct in enumerate(system.return_ducts[:MOST_RETURNS], start=1):
         shown[f"duct{place}_diameter"] = typed(duct["diameter_m"], DIAMETER)

@@ -6,10 +6,10 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from equipment.air_side import table_at_home
+from equipment.airflow import design_airflow
 from equipment.airside.media import LabelCurve
 from equipment.airside.operating import Paths, Points, Tables, constant_airflow, electric_power, fixed_speed
 from equipment.models import FilterSlot, System
-from schedules.lives import design_airflow
 from schedules.models import Plan
 from shared.charts import AirPath, air_path
 from shared.units import AIRFLOW, PRESSURE, from_si, label, show

@@ -61,6 +61,14 @@ def lines(side: AirSide, tz: ZoneInfo, units: str) -> list[Line]:
             _origin(side.filter_drop, tz, units),
         ),
     ]
+    if side.off_table is not None:
+        said = _(
+            "at the airflow measured the blower's table gives %(told)s: tap, table or reading is another's"
+        )
+        told = said % {"told": show(side.off_table[1], PRESSURE, units)}
+        rows.append(
+            Line(_("External static as measured"), show(side.off_table[0], PRESSURE, units), told, True)
+        )
     rows += [_budget(one, one is tight, units) for one in side.budgets]
     if not side.budgets:
         rows.append(Line(_("Static budget"), "–", _("neither a return budget nor a rated static on record")))
@@ -163,7 +171,7 @@ def _not_judged(why: str) -> str:
     return {
         "high_velocity": _("The tables of return ducts do not speak of small-duct high-velocity systems."),
         "capacity": _("Without the cooling capacity the return path cannot be held to a table."),
-        "beyond": _("The tables of return ducts do not go so far: measure the return static instead."),
+        "beyond": _("The tables of return ducts do not go so far; the return static tells."),
     }.get(why, _("Nothing is known of the return path yet."))
 
 

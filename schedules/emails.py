@@ -14,8 +14,8 @@ from django.utils.translation import ngettext
 from sesame.utils import get_query_string
 
 from equipment.access import units_of_person
-from equipment.meanwhile import next_media
-from equipment.models import Desk, FilterSlot, Media, Person, User
+from equipment.meanwhile import for_now, next_media
+from equipment.models import Desk, FilterSlot, Meanwhile, Media, Person, User
 from schedules import explain
 from schedules.addresses import absolute, host
 from schedules.feeds import visit_file
@@ -52,6 +52,8 @@ class FilterLine:
     explained: explain.Explained
     due: str
     actual: str = ""
+    # What is in there for a while, in a sentence; empty for the usual filter.
+    for_now: str = ""
 
 
 def letter_for(notice: Notice, now: datetime) -> Letter:
@@ -68,7 +70,8 @@ def _language(person: Person | None) -> str:
 
 def filter_lines(slots: list[FilterSlot], now: datetime, units: str) -> list[FilterLine]:
     """Each slot with the exact filter that goes in and why now; a fixed number of queries."""
-    policy, desk, media = Policy.the(), Desk.the(), next_media(slots, now)
+    policy, desk, meanwhile = Policy.the(), Desk.the(), for_now(slots, now)
+    media = next_media(slots, now, meanwhile)
     lines = []
     for slot in slots:
         today = clock.local_day(now, slot.system.site.zone(desk.timezone))
@@ -77,8 +80,21 @@ def filter_lines(slots: list[FilterSlot], now: datetime, units: str) -> list[Fil
         due = explain.say_day(plan.due_on if plan else None)
         medium = media[slot.pk]
         actual = medium.actual_size_in(units) if medium else ""
-        lines.append(FilterLine(slot, medium, slot.size_in(units), explained, due, actual))
+        until = _for_now(meanwhile.get(slot.pk))
+        lines.append(FilterLine(slot, medium, slot.size_in(units), explained, due, actual, until))
     return lines
+
+
+def _for_now(row: Meanwhile | None) -> str:
+    if row is None:
+        return ""
+    said = _("In there until %(day)s: %(name)s, MERV %(merv)s; somebody looks at it by %(look)s.")
+    return said % {
+        "day": explain.say_day(row.ends_on),
+        "name": row.media.name,
+        "merv": row.media.merv,
+        "look": explain.say_day(row.look_on),
+    }
 
 
 def _filters_due(notice: Notice, now: datetime) -> Letter:

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from icalendar import Alarm, Calendar, Event
 
 from equipment.access import units_at
-from equipment.meanwhile import next_media
+from equipment.meanwhile import for_now, next_media
 from equipment.models import Desk, FilterSlot, Media, Site
 from schedules.addresses import absolute
 from schedules.explain import explain
@@ -48,7 +48,7 @@ def render(site: Site, now: datetime) -> CalendarFile:
     calendar.add("refresh-interval", timedelta(hours=12), parameters={"VALUE": "DURATION"})
     today = clock.local_day(now, site.zone(desk.timezone))
     slots = _slots(site)
-    media, units = next_media(slots, now), units_at(site)
+    media, units = next_media(slots, now, for_now(slots, now)), units_at(site)
     for slot in slots:
         if slot.plan.due_on and not slot.plan.needs_technician:
             medium = media[slot.pk]

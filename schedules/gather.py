@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from equipment.airflow import design_airflow
 from equipment.airside.limit import budget_left, limit_drop
 from equipment.curves import Medium, media_with_curves
 from equipment.meanwhile import standing
@@ -21,7 +22,6 @@ from schedules.lives import (
     SlotFacts,
     clean_drop,
     deal,
-    design_airflow,
     life_arrays,
     local_ordinal,
     or_nan,
@@ -66,6 +66,7 @@ class Gatherer:
         for slot in slots:
             if fresh and slot.row.pk in fresh:
                 suppose_fresh(slot, self.as_of.toordinal() + 1.0, fresh[slot.row.pk])
+                slot.out_by = slot.look_by = None
         media = media_with_curves({life.media for slot in slots for life in slot.lives if life.media})
         self._airflows(slots)
         for slot in slots:

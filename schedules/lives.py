@@ -7,7 +7,6 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from equipment.airside.fan import drop_at_held_airflow
-from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_OTHERS
 from equipment.airside.media import LabelCurve
 from equipment.curves import Medium
 from equipment.models import FilterSlot, Media, System
@@ -54,18 +53,6 @@ class SlotFacts:
 def or_nan(value: float | bool | None) -> float:
     """NaN for None."""
     return np.nan if value is None else float(value)
-
-
-def design_airflow(system: System) -> tuple[float | None, str]:
-    """The system's design airflow in m3/s, and a note where it had to be reckoned."""
-    if system.design_airflow_m3s is not None:
-        return system.design_airflow_m3s, ""
-    if system.capacity_w is None:
-        return None, "airflow_unknown"
-    high = system.kind == System.Kind.HIGH_VELOCITY
-    return system.capacity_w * (
-        AIRFLOW_FLOOR_HIGH_VELOCITY if high else AIRFLOW_FLOOR_OTHERS
-    ), "airflow_from_capacity"
 
 
 def retired(slot: FilterSlot, as_of: date) -> bool:

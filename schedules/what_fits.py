@@ -1,13 +1,16 @@
 """Which media of a slot's size may go into it, with the figures behind each verdict."""
 
+import re
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 import numpy as np
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from equipment.air_side import table_at_home
+from equipment.airflow import design_airflow
 from equipment.airside.media import LabelCurve
 from equipment.airside.operating import fixed_speed
 from equipment.curves import Medium, media_with_curves
@@ -17,9 +20,9 @@ from schedules import due
 from schedules.air_path import paths_of, tables_of
 from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
-from schedules.lives import design_airflow
 from schedules.planning.forecast import forecast
 from schedules.planning.interval import NEVER
+from shared.sizes import NotASize, parse_size
 
 ORDER = ("fits", "fits_with_care", "ask", "refuse")
 _DAYS_A_YEAR = 365.0
@@ -47,13 +50,12 @@ def candidates(
 ) -> list[Candidate]:
     """Every medium of the slot's size, the one that is in there first, then by verdict and price a year.
 
-    ``also`` asks about media of any size whose name holds it, the first few.
+    ``also`` asks about media of that size or MERV, or whose name holds it, the first few.
     """
     rows = Media.objects.filter(_near("short_m", slot.short_m), _near("long_m", slot.long_m))
     ids = {row.pk for row in rows.filter(_near("depth_m", slot.depth_m))} | ({fitted.pk} if fitted else set())
     if also:
-        named = Media.objects.filter(name__icontains=also).order_by("name")
-        ids |= set(named.values_list("pk", flat=True)[:MOST_ALSO])
+        ids |= set(_named(also).values_list("pk", flat=True)[:MOST_ALSO])
     media = media_with_curves(ids)
     share = share_of(slot)
     found = []
@@ -72,6 +74,20 @@ def candidates(
             )
         )
     return sorted(found, key=_rank)
+
+
+def _named(also: str) -> QuerySet[Media]:
+    """Media of that size, of that MERV, or with that in their name."""
+    rows = Media.objects.order_by("name")
+    with suppress(NotASize):
+        return rows.filter(nominal_size=parse_size(also).label)
+    merv = re.fullmatch(r"merv\s*(\d{1,2})", also.strip().lower())
+    return rows.filter(merv=int(merv[1])) if merv else rows.filter(name__icontains=also)
+
+
+def also_media(also: str) -> bool:
+    """Whether any medium answers to what was asked about."""
+    return _named(also).exists()
 
 
 def _rank(one: Candidate) -> tuple[bool, int, float, str]:
@@ -94,12 +110,20 @@ def question_for(slot: FilterSlot, medium: Medium, share: float) -> Question:
     system, row = slot.system, medium.row
     whole, _note = design_airflow(system)
     table = tuple((flow * share, static) for flow, static in table_at_home(system))
+    fixed, measured = system.blower == System.Blower.FIXED_SPEED, _measured(system)
+    notes = []
+    if fixed and not table and measured:
+        # Nobody knows how this blower gives way; what it moved when measured is the best to judge by.
+        fixed, whole = False, measured
+        notes.append("airflow as measured, without the blower's table")
+    if share < 1:
+        notes.append("the system's other filters taken to be like it")
     return Question(
         slot_size=(slot.short_m, slot.long_m, slot.depth_m),
         medium_size=(row.short_m, row.long_m, row.depth_m),
         curve=medium.curve,
         high_velocity=system.kind == System.Kind.HIGH_VELOCITY,
-        fixed_speed=system.blower == System.Blower.FIXED_SPEED,
+        fixed_speed=fixed,
         capacity_w=system.capacity_w * share if system.capacity_w else None,
         design_airflow_m3s=whole * share if whole else None,
         return_budget_pa=system.return_budget_pa,
@@ -108,9 +132,17 @@ def question_for(slot: FilterSlot, medium: Medium, share: float) -> Question:
         supply_static_pa=system.supply_static_pa,
         blower_table=table,
         floor_m3s=system.airflow_floor_m3s * share if system.airflow_floor_m3s else None,
+        measured_m3s=measured * share if measured else None,
+        notes=tuple(notes),
         opening=_pair(slot.opening_short_m, slot.opening_long_m),
         medium_face=_pair(row.actual_short_m, row.actual_long_m),
     )
+
+
+def _measured(system: System) -> float | None:
+    """The airflow last measured, in m3/s."""
+    newest = system.air_records.filter(airflow_m3s__isnull=False).order_by("-measured_at")
+    return newest.values_list("airflow_m3s", flat=True).first()
 
 
 def _pair(one: float | None, other: float | None) -> tuple[float, float] | None:

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
 from equipment.air_side import air_side
-from equipment.commissioning import record_air
+from equipment.commissioning import carry_again, record_air
 from equipment.models import Desk, FilterSlot, System
 from equipment.record import NotRecordable, stamp_site
 from schedules import due
@@ -32,7 +32,7 @@ def measured(request: HttpRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         told = form.measured()
         try:
-            if not told.of_the_system:
+            if not told.of_the_system and told.filter_drop_pa is None:
                 raise NotRecordable(_("Write at least one figure down."))
             record_air(system, told, now, signed_in(request), now)
         except NotRecordable as error:
@@ -47,12 +47,16 @@ def measured(request: HttpRequest, pk: int) -> HttpResponse:
 def papers(request: HttpRequest, pk: int) -> HttpResponse:
     """Write down what the unit's papers say and the ducts measure."""
     system, now = _system(pk), timezone.now()
-    form = PapersForm(units_of(request.user), system, request.POST)
+    slots = _slots(system)
+    form = PapersForm(units_of(request.user), system, slots, request.POST)
     if form.is_valid():
         form.apply_to(system)
+        carry_again(system)
         with transaction.atomic():
             system.save()
             system.site.save(update_fields=["altitude_m"])
+            for slot in slots:
+                slot.save(update_fields=["opening_short_m", "opening_long_m"])
             stamp_site(system.site_id, now)
         due.replan(now, FilterSlot.objects.filter(system=system))
         messages.success(request, _("Written down; limits and dates follow it."))
@@ -64,6 +68,11 @@ def _system(pk: int) -> System:
     return get_object_or_404(System.objects.select_related("site__customer"), pk=pk)
 
 
+def _slots(system: System) -> list[FilterSlot]:
+    rows = FilterSlot.objects.in_use().filter(system=system)
+    return list(rows.select_related("plan").order_by("name"))
+
+
 def _render(
     request: HttpRequest,
     system: System,
@@ -72,7 +81,7 @@ def _render(
     status: int = 200,
 ) -> HttpResponse:
     units = units_of(request.user)
-    slots = list(FilterSlot.objects.in_use().filter(system=system).select_related("plan").order_by("name"))
+    slots = _slots(system)
     fresh = System.objects.select_related("site").get(pk=system.pk)
     side = air_side(fresh, slots)
     context = {
@@ -85,7 +94,7 @@ def _render(
         "slots": [_slot(slot, units) for slot in slots],
         "records": [_record(row, units) for row in fresh.air_records.select_related("measured_by")[:12]],
         "air_form": air_form or AirForm(units),
-        "papers_form": papers_form or PapersForm(units, fresh),
+        "papers_form": papers_form or PapersForm(units, fresh, slots),
     }
     return render(request, "schedules/air_side.html", context, status=status)
 

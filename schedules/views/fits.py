@@ -20,7 +20,7 @@ from equipment.record import NotRecordable, Told
 from schedules import due
 from schedules.air_path import PathShown, shown_path
 from schedules.explain import say_day
-from schedules.what_fits import ORDER, Candidate, candidates, share_of
+from schedules.what_fits import ORDER, Candidate, also_media, candidates, share_of
 from schedules.while_form import WhileForm
 from shared import clock
 from shared.units import AIRFLOW, PRESSURE, VELOCITY, show
@@ -85,11 +85,11 @@ def _render(
         "slot": slot,
         "site": slot.system.site,
         "rows": [_row(one, units) for one in found],
-        "title": _title(good, len(found), also),
+        "title": _title(good, len(found), bool(also)),
         "path": None if user.is_homeowner else _path(slot, fitted, units),
         "sort": sort if sort in SORTS else "",
         "also": also,
-        "also_found": any(also.lower() in one.media.name.lower() for one in found),
+        "also_found": bool(also) and also_media(also),
         "meanwhile": standing([slot.pk], _day(slot, now)).first(),
     }
     if not user.is_homeowner:
@@ -104,7 +104,7 @@ def _path(slot: FilterSlot, fitted: Media | None, units: str) -> PathShown | Non
     return shown_path(slot, getattr(slot, "plan", None), curve, share_of(slot), units)
 
 
-def _title(good: int, count: int, also: str) -> str:
+def _title(good: int, count: int, also: bool) -> str:
     if not count:
         return _("No filter of this size is on record")
     if also:

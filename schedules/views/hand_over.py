@@ -14,12 +14,14 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
+from equipment.air_side import air_side
 from equipment.commissioning import Measured
 from equipment.fields import whole_number
 from equipment.handover import HandOver, NewSlot, alike, hand_over, handed_over, placed
 from equipment.models import Desk, FilterSlot, Site, System
 from equipment.record import NotRecordable
 from schedules import due
+from schedules.air_words import title as air_title
 from schedules.forms import MOST_SLOTS, HandOverForm, HandOverSlotForm, HandOverSlots
 from shared import clock
 
@@ -95,7 +97,16 @@ def _hand_over(asked: _Asked, form: HandOverForm, slots: Any) -> HttpResponse:
         form.add_error(None, str(error))
         return asked.render(form, slots, status=422)
     due.replan(now, FilterSlot.objects.filter(system__site=site))
+    _warn_of_ducts(asked, site)
     return _stored(asked.request, site)
+
+
+def _warn_of_ducts(asked: _Asked, site: Site) -> None:
+    """Say at once where ducts and coil leave the filter nothing, or the air is too little."""
+    for system in site.systems.filter(replaced_on=None).select_related("site"):
+        side = air_side(system, [])
+        if side.below_floor or (side.tightest is not None and side.tightest.left <= 0):
+            messages.warning(asked.request, f"{system.name}: {air_title(side, asked.units)}.")
 
 
 def _stored(request: HttpRequest, site: Site) -> HttpResponse:

@@ -123,10 +123,12 @@ def _job_forms(visit: Visit, units: str, data: Any = None) -> list[JobFilterForm
     return [JobFilterForm(job.slot, units, data) for job in jobs if job.slot]
 
 
-def _air_forms(slots: list[FilterSlot], units: str, data: Any = None) -> list[VisitAirForm]:
-    """One a system of the visit's filters."""
-    systems = {slot.system_id: slot.system for slot in slots}
-    return [VisitAirForm(system, units, data) for system in systems.values()]
+def _air_forms(visit: Visit, units: str, data: Any = None) -> list[VisitAirForm]:
+    """One a system that the visit's jobs touch."""
+    jobs = visit.jobs.select_related("slot__system", "task__system")
+    touched = [*(job.slot.system for job in jobs if job.slot), *(job.task.system for job in jobs if job.task)]
+    systems = {system.pk: system for system in touched}
+    return [VisitAirForm(systems[pk], units, data) for pk in sorted(systems)]
 
 
 def _render(
@@ -147,7 +149,7 @@ def _render(
         "visit": visit,
         "site": visit.site,
         "forms": list(zip(forms, filter_lines(slots, timezone.now(), units), strict=True)),
-        "air_forms": air_forms or _air_forms(slots, units),
+        "air_forms": air_forms or _air_forms(visit, units),
         "tasks": [job.task for job in jobs if job.task],
         "ticked": set(map(whole_number, request.POST.getlist("task")))
         if complete_form
@@ -183,7 +185,7 @@ def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
     visit, now = _visit_or_404(request, pk), timezone.now()
     units, form = units_of(request.user), CompleteForm(request.POST)
     forms = _job_forms(visit, units, request.POST)
-    air_forms = _air_forms([job.slot for job in forms], units, request.POST)
+    air_forms = _air_forms(visit, units, request.POST)
     # Every part is asked, so that every fault is shown.
     valid = [part.is_valid() for part in (*forms, *air_forms, form)]
     if all(valid):

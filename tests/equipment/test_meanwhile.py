@@ -4,7 +4,7 @@ from datetime import date, datetime, timedelta
 
 import pytest
 
-from equipment.meanwhile import ForAWhile, fit_for_a_while, next_media, standing
+from equipment.meanwhile import ForAWhile, fit_for_a_while, for_now, next_media, standing
 from equipment.models import FilterChange, FilterSlot, Meanwhile, Media, Reading
 from equipment.record import NotRecordable, Told, record_change, record_reading, undo_change
 from schedules import due
@@ -58,8 +58,12 @@ def test_it_comes_out_by_its_day_and_the_reason_is_said(
 def test_what_goes_in_next_is_the_usual_one(home_slot: FilterSlot, usual: Media, finer: Media) -> None:
     fit(home_slot, finer)
     slot = plan_of(home_slot)
-    assert next_media([slot], NOW) == {slot.pk: usual}
-    assert filter_lines([slot], NOW, "ip")[0].media == usual
+    assert next_media([slot], NOW, for_now([slot], NOW)) == {slot.pk: usual}
+    (line,) = filter_lines([slot], NOW, "ip")
+    assert line.media == usual
+    assert line.for_now == (
+        "In there until 1 June 2026: Finer 13, MERV 13; somebody looks at it by 22 May 2026."
+    )
 
 
 def test_whoever_ends_it_and_names_no_filter_puts_the_usual_one_back(

@@ -212,4 +212,4 @@ def test_any_filter_can_be_asked_about_and_is_refused_by_name(technician: Client
     text = technician.get(address, {"also": "deep"}).text
     assert "1 of these 2 filters will do here" in text
     assert "Depth differs: 4 in against the slot" in text
-    assert "No filter on record has" in technician.get(address, {"also": "<b>'%\0"}).text
+    assert "No filter on record is called" in technician.get(address, {"also": "<b>'%\0"}).text

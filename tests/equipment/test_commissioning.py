@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 
 from equipment.air_side import air_side, return_loss, table_at_home
-from equipment.commissioning import Measured, record_air
+from equipment.commissioning import Measured, carry_again, record_air
 from equipment.models import AirRecord, FilterSlot, System
 from equipment.record import NotRecordable
 from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC, W_PER_TON
@@ -147,3 +147,41 @@ def test_a_blower_gives_less_static_in_thin_air(system: System) -> None:
     # 83,431.8 Pa at 5,280 ft against 101,325.
     ratio = 83_431.8 / 101_325
     assert table_at_home(system) == [[0.4, pytest.approx(200 * ratio)], [0.6, pytest.approx(50 * ratio)]]
+
+
+def test_statics_are_carried_to_an_assumed_design_airflow_too(system: System) -> None:
+    system.design_airflow_m3s = None
+    system.save()
+    # Three tons at 350 cfm a ton are 1,050 cfm.
+    told = Measured(airflow_m3s=900 * CFM, return_static_pa=0.18 * INWC)
+    record_air(system, told, NOW, None, NOW)
+    system.refresh_from_db()
+    assert system.return_static_pa == pytest.approx(0.18 * (1050 / 900) ** 2 * INWC)
+
+
+def test_another_design_airflow_carries_the_measured_statics_again(system: System) -> None:
+    record_air(system, Measured(airflow_m3s=1000 * CFM, return_static_pa=0.10 * INWC), NOW, None, NOW)
+    system.supply_static_pa = 7.0
+    system.design_airflow_m3s = 500 * CFM
+    carry_again(system)
+    assert system.return_static_pa == pytest.approx(0.025 * INWC)
+    assert system.supply_static_pa == 7.0  # never measured: as it was
+
+
+def test_an_airflow_a_meter_cannot_tell_from_the_floor_is_not_below_it(system: System) -> None:
+    record_air(system, Measured(airflow_m3s=1045 * CFM), NOW, None, NOW)
+    assert not air_side(system, []).below_floor
+    record_air(system, Measured(airflow_m3s=1030 * CFM), NOW + timedelta(minutes=1), None, NOW)
+    assert air_side(system, []).below_floor
+
+
+def test_a_static_far_off_the_blowers_table_is_told(system: System) -> None:
+    system.blower_table = [[800 * CFM, 0.8 * INWC], [1200 * CFM, 0.4 * INWC]]
+    system.save()
+    parts = {"return_static_pa": 0.05 * INWC, "supply_static_pa": 0.05 * INWC, "filter_drop_pa": 0.1 * INWC}
+    record_air(system, Measured(airflow_m3s=1200 * CFM, **parts), NOW, None, NOW)
+    side = air_side(system, [])
+    assert side.off_table == (pytest.approx(0.2 * INWC), pytest.approx(0.4 * INWC))
+    near = {"return_static_pa": 0.1 * INWC, "supply_static_pa": 0.2 * INWC, "filter_drop_pa": 0.1 * INWC}
+    record_air(system, Measured(airflow_m3s=1200 * CFM, **near), NOW + timedelta(minutes=1), None, NOW)
+    assert air_side(system, []).off_table is None

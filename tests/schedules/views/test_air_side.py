@@ -117,3 +117,68 @@ def test_units_that_are_none_and_addresses_elsewhere_are_not_taken(technician: C
     answer = technician.post(reverse("units"), {"units": "furlongs", "next": "https://elsewhere.example/"})
     assert answer["Location"] == "/"
     assert "inch units" in technician.get(reverse("look-up")).text
+
+
+PAPERS = {"capacity": "3", "design_airflow": "1200", "kind": "conventional", "blower": "fixed_speed"}
+
+
+def test_a_blower_table_is_typed_in_the_reader_s_units_and_comes_back(
+    technician: Client, system: System
+) -> None:
+    address = reverse("air-papers", args=[system.pk])
+    technician.post(address, {**PAPERS, "blower_table": "1200:0.3; 800:0.6"})
+    row = System.objects.get(pk=system.pk)
+    assert row.blower == "fixed_speed"
+    assert row.blower_table[0] == [pytest.approx(800 * M3S_PER_CFM), pytest.approx(0.6 * PA_PER_INWC)]
+    assert "800:0.6; 1200:0.3" in technician.get(reverse("air-side", args=[system.pk])).text
+    technician.post(reverse("units"), {"units": "si"})
+    technician.post(address, {"blower_table": "400:150; 600:75"})
+    assert System.objects.get(pk=system.pk).blower_table == [
+        pytest.approx([0.4, 150.0]),
+        pytest.approx([0.6, 75.0]),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("table", "why"),
+    [
+        ("800:0.6", "two points"),
+        ("800:0.6; 800:0.5", "stands twice"),
+        ("800:0.3; 1200:0.6", "has to fall"),
+        ("800-0.6; 1200:0.3", "no pair such as"),
+        ("800:60; 1200:30", "check the unit"),
+    ],
+)
+def test_a_blower_table_that_cannot_be_is_said(
+    technician: Client, system: System, table: str, why: str
+) -> None:
+    answer = technician.post(reverse("air-papers", args=[system.pk]), {**PAPERS, "blower_table": table})
+    assert answer.status_code == 422
+    assert why in answer.text
+
+
+def test_a_design_airflow_below_its_floor_is_asked_about(technician: Client, system: System) -> None:
+    address, told = reverse("air-papers", args=[system.pk]), {**PAPERS, "design_airflow": "500"}
+    answer = technician.post(address, told)
+    assert "least airflow of 1050 cfm: is it so?" in answer.text
+    assert technician.post(address, {**told, "sure": "on"}).status_code == 302
+
+
+def test_an_opening_is_measured_at_its_slot(
+    technician: Client, system: System, home_slot: FilterSlot
+) -> None:
+    address, name = reverse("air-papers", args=[system.pk]), f"opening{home_slot.pk}"
+    assert "two sides" in technician.post(address, {**PAPERS, f"{name}_short": "16"}).text
+    far = {**PAPERS, f"{name}_short": "160", f"{name}_long": "25"}
+    assert "check the unit" in technician.post(address, far).text
+    technician.post(address, {**PAPERS, f"{name}_short": "25.25", f"{name}_long": "16.25"})
+    row = FilterSlot.objects.get(pk=home_slot.pk)
+    assert (row.opening_short_m, row.opening_long_m) == (
+        pytest.approx(16.25 * METRE_PER_INCH),
+        pytest.approx(25.25 * METRE_PER_INCH),
+    )
+
+
+def test_pascals_in_an_inch_field_are_offered_back(technician: Client, system: System) -> None:
+    text = technician.post(reverse("air-measured", args=[system.pk]), {"return_static": "25"}).text
+    assert "if it was read in Pa, write 25 Pa" in text

@@ -11,8 +11,17 @@ from django.utils import timezone
 from equipment.models import FilterSlot, Meanwhile, Media, System
 from schedules import due
 from schedules.what_fits import candidates
-from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC
-from tests.factories import NOW, FilterSlotFactory, MediaFactory, MediaPointFactory
+from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC, W_PER_TON
+from tests.factories import (
+    NOW,
+    TODAY,
+    AirRecordFactory,
+    FilterChangeFactory,
+    FilterSlotFactory,
+    MeanwhileFactory,
+    MediaFactory,
+    MediaPointFactory,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -213,3 +222,51 @@ def test_any_filter_can_be_asked_about_and_is_refused_by_name(technician: Client
     assert "1 of these 2 filters will do here" in text
     assert "Depth differs: 4 in against the slot" in text
     assert "No filter on record is called" in technician.get(address, {"also": "<b>'%\0"}).text
+
+
+def test_air_measured_below_the_floor_makes_it_a_question(slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    System.objects.filter(pk=slot.system_id).update(capacity_w=2 * W_PER_TON, kind="conventional")
+    AirRecordFactory(system=slot.system, airflow_m3s=600 * M3S_PER_CFM)
+    (one,) = candidates(FilterSlot.objects.get(pk=slot.pk), None, NOW)
+    assert one.answer.verdict == "ask"
+    assert "measured airflow of 600 cfm is below the floor of 700 cfm" in one.answer.why
+
+
+def test_a_fixed_speed_blower_without_its_table_is_judged_at_the_airflow_measured(slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    System.objects.filter(pk=slot.system_id).update(blower="fixed_speed", blower_table=[])
+    (before,) = candidates(FilterSlot.objects.get(pk=slot.pk), None, NOW)
+    assert before.answer.verdict == "ask"
+    AirRecordFactory(system=slot.system, airflow_m3s=700 * M3S_PER_CFM)
+    (after,) = candidates(FilterSlot.objects.get(pk=slot.pk), None, NOW)
+    assert after.answer.verdict == "fits"
+    assert after.answer.airflow_m3s == pytest.approx(700 * M3S_PER_CFM)
+    assert "airflow as measured" in after.answer.why
+
+
+def test_what_is_in_for_a_while_shortens_no_other_filter_s_life(slot: FilterSlot) -> None:
+    loose = medium("Loose 8", 8, 0.10)
+    (before,) = candidates(FilterSlot.objects.get(pk=slot.pk), None, NOW)
+    MeanwhileFactory(slot=slot, media=loose, begins_on=TODAY)
+    FilterChangeFactory(slot=slot, media=loose, changed_on=TODAY, changed_at=NOW)
+    (after,) = candidates(FilterSlot.objects.get(pk=slot.pk), None, NOW)
+    assert before.days is not None
+    assert before.days > 40
+    assert after.days == pytest.approx(before.days, abs=2)
+
+
+def test_ducts_that_leave_less_than_nothing_are_blamed_and_not_the_filter(slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    System.objects.filter(pk=slot.system_id).update(return_static_pa=0.55 * PA_PER_INWC)
+    (one,) = candidates(FilterSlot.objects.get(pk=slot.pk), None, NOW)
+    assert "ducts and coil alone are 0.200 in. w.c. over the budget" in one.answer.why
+
+
+@pytest.mark.parametrize("also", ["16x25x4", "merv 11", "deep"])
+def test_a_filter_is_asked_about_by_size_merv_or_name(
+    technician: Client, slot: FilterSlot, also: str
+) -> None:
+    medium("Loose 8", 8, 0.10)
+    medium("Deep one", 11, 0.05, nominal_size="16x25x4", depth_m=4 * METRE_PER_INCH)
+    assert "Deep one" in technician.get(reverse("what-fits", args=[slot.pk]), {"also": also}).text

@@ -6,14 +6,16 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from equipment.models import FilterSlot
+from equipment.models import AirRecord, FilterSlot
 from schedules import routes
 from schedules.models import Technician, Visit
+from shared.units import PA_PER_INWC
 from tests.factories import (
     NOW,
     TODAY,
     DeskFactory,
     FilterSlotFactory,
+    MaintenanceTaskFactory,
     SiteFactory,
     VisitFactory,
     VisitJobFactory,
@@ -116,3 +118,33 @@ def test_a_booking_without_a_position_says_it_in_one_breath_and_speaks_of_no_oth
     text = book_again(manager, later[0], LATER)
     assert text.count("without a time yet. The address has no position") == 1
     assert later[1].site.name not in text
+
+
+def test_a_visit_for_a_task_alone_takes_the_air_side_too(technician: Client, later: list[Visit]) -> None:
+    visit = VisitFactory(
+        site=later[0].site, technician=Technician.objects.get(), day=TODAY, state=Visit.State.SCHEDULED
+    )
+    task = MaintenanceTaskFactory(system__site=visit.site)
+    VisitJobFactory(visit=visit, slot=None, task=task)
+    name = f"air{task.system_id}-"
+    assert name + "return_static" in technician.get(reverse("visit", args=[visit.pk])).text
+    told = {name + "airflow": "1000", name + "supply_static": "0.2", "task": str(task.pk)}
+    technician.post(reverse("visit-complete", args=[visit.pk]), told)
+    record = AirRecord.objects.get()
+    assert record.system_id == task.system_id
+    assert record.supply_static_pa == pytest.approx(0.2 * PA_PER_INWC)
+
+
+def test_a_static_read_behind_the_filter_takes_the_drop_read_at_the_visit(
+    technician: Client, later: list[Visit]
+) -> None:
+    assert complete(technician, later[0], drop_after="0.12")[0] == 200
+    assert not AirRecord.objects.exists()
+    slot = FilterSlot.objects.get(jobs__visit=later[1])
+    name = f"air{slot.system_id}-"
+    told = {
+        f"slot{slot.pk}-changed": "on", f"slot{slot.pk}-drop_after": "0.12",
+        name + "return_static": "0.30", name + "filter_in": "in",
+    }  # fmt: skip
+    technician.post(reverse("visit-complete", args=[later[1].pk]), told)
+    assert AirRecord.objects.get().return_static_pa == pytest.approx(0.18 * PA_PER_INWC)

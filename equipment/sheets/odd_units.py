@@ -3,6 +3,7 @@ What no blower reaches is refused elsewhere; what is only unusual is taken, and 
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
+from itertools import pairwise
 from typing import Any
 
 from shared import units
@@ -26,6 +27,7 @@ class OddUnits:
         self._usual = {column: usual for column, usual in limits.items() if usual is not None}
         self._lines: dict[str, list[int]] = defaultdict(list)
         self._first: dict[str, str] = {}
+        self._rising: list[int] = []
 
     def note(self, line: int, values: Mapping[str, Any], typed: Mapping[str, str]) -> None:
         """Remember the row's figures, which were taken, that are above what homes usually have."""
@@ -35,8 +37,18 @@ class OddUnits:
                 self._lines[column].append(line)
                 self._first.setdefault(column, typed[column])
 
+        table = values.get("blower_table")
+        if table and any(other[1] >= one[1] for one, other in pairwise(table)):
+            self._rising.append(line)
+
     def remark(self, sheet: str, say: Callable[[str], None]) -> None:
         """Ask about each column once."""
+        if self._rising:
+            say(
+                f"{sheet}: the static of blower_table on line {self._rising[0]}"
+                f"{f' and {len(self._rising) - 1:,} more' if len(self._rising) > 1 else ''} does not fall with "
+                "rising airflow; no airflow can be read from such a table"
+            )
         for column, lines in self._lines.items():
             first, count = self._first[column], len(lines)
             where = f"{count:,} rows, the first on line {lines[0]}," if count > 1 else f"line {lines[0]}"

@@ -37,3 +37,11 @@ def test_kilowatts_among_tons_are_asked_about(importing: Callable[..., Any]) -> 
         "installed.csv: capacity_tons of line 2 is unusually large; was it written in kW? "
         "10.5 kW are 2.99 tons"
     ]
+
+
+def test_a_blower_table_that_does_not_fall_is_remarked(importing: Callable[..., Any]) -> None:
+    remarks = importing(installed=[{**HOUSE, "blower_table": "400:0.5;800:0.9"}]).remarks
+    assert remarks == [
+        "installed.csv: the static of blower_table on line 2 does not fall with rising airflow; "
+        "no airflow can be read from such a table"
+    ]

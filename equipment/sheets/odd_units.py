@@ -44,9 +44,9 @@ class OddUnits:
     def remark(self, sheet: str, say: Callable[[str], None]) -> None:
         """Ask about each column once."""
         if self._rising:
+            others = f" and {len(self._rising) - 1:,} more" if len(self._rising) > 1 else ""
             say(
-                f"{sheet}: the static of blower_table on line {self._rising[0]}"
-                f"{f' and {len(self._rising) - 1:,} more' if len(self._rising) > 1 else ''} does not fall with "
+                f"{sheet}: the static of blower_table on line {self._rising[0]}{others} does not fall with "
                 "rising airflow; no airflow can be read from such a table"
             )
         for column, lines in self._lines.items():

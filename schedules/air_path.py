@@ -28,10 +28,11 @@ class Loads:
 
 @dataclass(frozen=True)
 class PathShown:
-    """The drawing as SVG text, and a row a load: name, airflow, filter drop, external static, power."""
+    """The drawing as SVG text, and a row a load: name, airflow, filter drop, its share of the limit, external
+    static, power."""
 
     drawing: str
-    rows: list[tuple[str, str, str, str, str]]
+    rows: list[tuple[str, ...]]
     note: str
 
 
@@ -111,17 +112,18 @@ def _drawing(
     return air_path(_("Blower and air path"), _("Airflow where they meet: %(told)s.") % {"told": told}, drawn)
 
 
-def _rows(
-    paths: Paths, points: Points, loads: Loads, fixed: bool, units: str
-) -> list[tuple[str, str, str, str, str]]:
+def _rows(paths: Paths, points: Points, loads: Loads, fixed: bool, units: str) -> list[tuple[str, ...]]:
     # A fixed-speed motor draws less as its air falls, by a curve of its own that nobody has here.
     power = np.full(len(loads.names), np.nan) if fixed else electric_power(points, EFFICIENCY)
     drops = paths.filter_drop(points.airflow_m3s)
+    # Of the limit: how loaded it is, whatever the airflow; the drop itself gives way with it.
+    shares = loads.times_clean / loads.times_clean[-1]
     return [
         (
             name,
             show(_known(points.airflow_m3s[row]), AIRFLOW, units),
             show(_known(drops[row]), PRESSURE, units),
+            f"{100 * shares[row]:.0f} %",
             show(_known(points.static_pa[row]), PRESSURE, units),
             f"{power[row]:.0f} W" if np.isfinite(power[row]) else "–",
         )

@@ -149,7 +149,8 @@ def test_the_page_draws_blower_and_path_clean_now_and_at_the_limit(
     clean, now, limit = answer.context["path"].rows
     assert [clean[0], now[0], limit[0]] == ["clean", "now", "limit"]
     assert float(limit[1].split()[0]) < float(clean[1].split()[0])
-    assert {row[4] for row in (clean, now, limit)} == {"–"}
+    assert {row[5] for row in (clean, now, limit)} == {"–"}
+    assert (clean[3], limit[3]) == ("50 %", "100 %")  # the limit is twice clean
     assert "Blower and air path" in answer.text
     assert answer.text.count('class="reading"') == 3
 
@@ -159,7 +160,7 @@ def test_a_constant_airflow_blower_takes_more_power_when_full(technician: Client
     due.replan(NOW)
     clean, _now, limit = technician.get(reverse("what-fits", args=[slot.pk])).context["path"].rows
     assert clean[1] == limit[1] == "800 cfm"
-    assert float(limit[4].split()[0]) > float(clean[4].split()[0])
+    assert float(limit[5].split()[0]) > float(clean[5].split()[0])
 
 
 def test_a_filter_for_a_while_is_one_that_fits(technician: Client, slot: FilterSlot) -> None:

@@ -6,13 +6,14 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from equipment.commissioning import Measured, record_air
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, System, User
 from equipment.record import NotRecordable, Told, record_change, record_reading
 from schedules import due
-from schedules.models import MaintenanceTask, Technician, Visit, VisitJob
+from schedules.models import Absence, MaintenanceTask, Technician, Visit, VisitJob
 from schedules.tasks_due import mark_done
 from shared import clock
 
@@ -179,6 +180,9 @@ def _refuse_unfit(technician: Technician, skills: Sequence[str], day: date, now:
         )
     if day < clock.local_day(now, Desk.the().zone):
         raise NotBookable(_("That day is past."))
+    away = Absence.objects.filter(withdrawn_at=None, first_day__lte=day, last_day__gte=day)
+    if away.filter(Q(technician=technician) | Q(technician=None)).exists():
+        raise NotBookable(_("%(name)s is away on that day.") % {"name": technician.name})
     if technician.gone_on and technician.gone_on <= day:
         raise NotBookable(_("%(name)s no longer works here on that day.") % {"name": technician.name})
 

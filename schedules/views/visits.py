@@ -73,6 +73,9 @@ def say_booked(request: HttpRequest, visit: Visit) -> None:
     if visit.technician is None or visit.day is None:
         messages.success(request, _("Booked: %(home)s waits for a day.") % {"home": home})
         return
+    if visit.day.weekday() not in visit.technician.weekdays:
+        usual = _("%(name)s does not usually work on that day of the week.")
+        messages.warning(request, usual % {"name": visit.technician.name})
     why = _give_a_time(request, visit)
     said = {"home": home, "day": say_day(visit.day), "why": why}
     if why:

@@ -10,6 +10,7 @@ from schedules import due, visits
 from schedules.models import MaintenanceTask, Plan, TaskDone, Technician, Visit
 from schedules.visits import Booking, FilterDone, NotBookable, Outcome
 from tests.factories import (
+    AbsenceFactory,
     FilterSlotFactory,
     MaintenanceTaskFactory,
     MediaFactory,
@@ -214,3 +215,18 @@ def test_two_systems_of_a_home_share_the_trip(slot: FilterSlot, home: Site, now:
     )
     (offer,) = visits.offers(TODAY)
     assert len(offer.slots) == 2
+
+
+@pytest.mark.parametrize("of_all", [True, False])
+def test_nobody_is_booked_on_leave_or_a_day_off_for_all(
+    home_slot: FilterSlot, now: datetime, of_all: bool
+) -> None:
+    technician = TechnicianFactory()
+    day = TODAY + timedelta(days=3)
+    leave = AbsenceFactory(technician=None if of_all else technician, first_day=TODAY, last_day=day)
+    booking = Booking(home_slot.system.site, [home_slot], [], technician, day)
+    with pytest.raises(NotBookable, match="is away on that day"):
+        visits.book(booking, now)
+    leave.withdrawn_at = now
+    leave.save()
+    assert visits.book(booking, now).day == day

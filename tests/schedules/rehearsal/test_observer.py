@@ -3,6 +3,7 @@
 from datetime import date
 
 import numpy as np
+import pytest
 
 from schedules.rehearsal.fleet import Fleet, simulate
 from schedules.rehearsal.future import truth
@@ -10,6 +11,7 @@ from schedules.rehearsal.observer import observe
 from schedules.rehearsal.score import known, perfect, score, six_months
 
 
+@pytest.mark.long
 def test_the_observer_lies_between_the_habit_and_the_oracle() -> None:
     fleet: Fleet = simulate(31, 30, date(2026, 5, 10))
     logged = np.arange(len(fleet.plant.systems.slots)) % 3 > 0

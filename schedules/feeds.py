@@ -38,14 +38,8 @@ def feed_of(site: Site) -> Feed:
 def render(site: Site, now: datetime) -> CalendarFile:
     """The site's filters and visits as an iCalendar file (RFC 5545, name and refresh by RFC 7986)."""
     desk = Desk.the()
-    calendar = Calendar()
-    calendar.add("prodid", "-//servicedesk//filter dates//EN")
-    calendar.add("version", "2.0")
-    calendar.add("method", "PUBLISH")
     title = _("Filters at %(place)s") % {"place": site.street or site.name}
-    calendar.add("name", title)
-    calendar.add("x-wr-calname", title)
-    calendar.add("refresh-interval", timedelta(hours=12), parameters={"VALUE": "DURATION"})
+    calendar = begun("filter dates", title, timedelta(hours=12))
     today = clock.local_day(now, site.zone(desk.timezone))
     slots = _slots(site)
     media, units = next_media(slots, now, for_now(slots, now)), units_at(site)
@@ -55,6 +49,23 @@ def render(site: Site, now: datetime) -> CalendarFile:
             calendar.add_component(_filter_event(slot, medium, slot.plan.due_on, today, desk, units))
     for visit in site.visits.filter(state__in=Visit.ON_A_DAY).order_by("day", "pk"):
         calendar.add_component(_visit_event(visit, desk))
+    return ended(calendar)
+
+
+def begun(of: str, title: str, refresh: timedelta) -> Calendar:
+    """An empty calendar to publish, named ``title``, that readers are to fetch again after ``refresh``."""
+    calendar = Calendar()
+    calendar.add("prodid", f"-//servicedesk//{of}//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("name", title)
+    calendar.add("x-wr-calname", title)
+    calendar.add("refresh-interval", refresh, parameters={"VALUE": "DURATION"})
+    return calendar
+
+
+def ended(calendar: Calendar) -> CalendarFile:
+    """The calendar's bytes and the validator that is theirs alone."""
     body = calendar.to_ical()
     return CalendarFile(body, f'"{hashlib.sha256(body).hexdigest()[:32]}"')
 

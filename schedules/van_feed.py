@@ -1,13 +1,12 @@
 """A technician's calendar: the stops of the days around today, without what opens doors."""
 
-import hashlib
 from datetime import datetime, timedelta
 
 from django.utils.translation import gettext as _
-from icalendar import Calendar, Event
+from icalendar import Event
 
 from equipment.models import Desk
-from schedules.feeds import CalendarFile
+from schedules.feeds import CalendarFile, begun, ended
 from schedules.models import Feed, Technician, Visit
 from shared import clock
 
@@ -23,14 +22,8 @@ def feed_of(technician: Technician) -> Feed:
 def render(technician: Technician, now: datetime) -> CalendarFile:
     """The technician's stops as an iCalendar file (RFC 5545), one event each, UIDs that stay."""
     desk = Desk.the()
-    calendar = Calendar()
-    calendar.add("prodid", "-//servicedesk//rounds//EN")
-    calendar.add("version", "2.0")
-    calendar.add("method", "PUBLISH")
     title = _("Rounds of %(name)s") % {"name": technician.name}
-    calendar.add("name", title)
-    calendar.add("x-wr-calname", title)
-    calendar.add("refresh-interval", timedelta(hours=1), parameters={"VALUE": "DURATION"})
+    calendar = begun("rounds", title, timedelta(hours=1))
     today = clock.local_day(now, desk.zone)
     rows = technician.visits.filter(
         day__range=(today - timedelta(days=DAYS_BACK), today + timedelta(days=DAYS_AHEAD))
@@ -38,8 +31,7 @@ def render(technician: Technician, now: datetime) -> CalendarFile:
     jobs = ("jobs__slot", "jobs__task")
     for visit in rows.select_related("site__customer").prefetch_related(*jobs).order_by("day", "pk"):
         calendar.add_component(_event(visit, desk))
-    body = calendar.to_ical()
-    return CalendarFile(body, f'"{hashlib.sha256(body).hexdigest()[:32]}"')
+    return ended(calendar)
 
 
 def _event(visit: Visit, desk: Desk) -> Event:

@@ -59,6 +59,7 @@ urlpatterns = [
     path("people/new/", people.technician, name="technician-new"),
     path("people/<int:pk>/", people.technician, name="technician"),
     path("people/<int:pk>/gone/", people.gone, name="technician-gone"),
+    path("people/sheet/", people.sheet, name="technicians-sheet"),
     path("people/depot/", people.depot, name="depot"),
     path("people/away/", people.absence, name="absence"),
     path("people/away/<int:pk>/", people.absence_ends, name="absence-ends"),

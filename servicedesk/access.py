@@ -83,6 +83,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "people": {"GET": Who.MANAGER},
     "technician-new": {"GET": Who.MANAGER, "POST": Who.MANAGER},
     "technician": {"GET": Who.MANAGER, "POST": Who.MANAGER},
+    "technicians-sheet": {"POST": Who.MANAGER},
     "technician-gone": {"POST": Who.MANAGER},
     "depot": {"POST": Who.MANAGER},
     "absence": {"POST": Who.MANAGER},

@@ -16,6 +16,7 @@ from fixtures.physics import VACANT_SINCE
 from fixtures.scenario import ANCHOR, write_sheets
 from schedules import due, routes, tasks_due, visits
 from schedules.models import MaintenanceTask, Technician
+from schedules.technicians_sheet import import_technicians
 from shared import clock
 
 COMMITTED = settings.BASE_DIR / "fixtures" / "demo"
@@ -81,18 +82,9 @@ def _read_sheets(directory: Path, now: datetime) -> None:
 
 
 def _add_technicians(directory: Path) -> None:
-    for row in _rows(directory / "technicians.csv"):
-        Technician.objects.update_or_create(
-            name=row["name"],
-            defaults={
-                "skills": row["skills"].split(),
-                "day_starts": time.fromisoformat(row["day_starts"]),
-                "day_ends": time.fromisoformat(row["day_ends"]),
-                "start_latitude": float(row["latitude"]),
-                "start_longitude": float(row["longitude"]),
-                "van_room": int(row["van_room"]),
-            },
-        )
+    report = import_technicians(directory / "technicians.csv")
+    if report.faults:
+        raise NotLoadable(f"{len(report.faults)} faults in technicians.csv; the first: {report.faults[0]}")
 
 
 def _add_tasks(directory: Path) -> None:

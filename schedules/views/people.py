@@ -1,8 +1,12 @@
 """Who drives, from where, and when they are away."""
 
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from django.contrib import messages
+from django.core.files.uploadedfile import UploadedFile
 from django.forms import ModelForm
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -10,9 +14,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, site_or_404
+from equipment.sheets.faults import Fault
 from schedules import due
 from schedules.models import Absence, Depot, HomeHours, Technician
 from schedules.round_forms import WEEKDAYS, AbsenceForm, DepotForm, HomeHoursForm, TechnicianForm
+from schedules.technicians_sheet import TECHNICIANS, import_technicians
+
+LARGEST_BYTES = 1_000_000
 
 
 def page(request: HttpRequest) -> HttpResponse:
@@ -29,6 +37,22 @@ def technician(request: HttpRequest, pk: int = 0) -> HttpResponse:
     if not form.is_valid():
         return _render(request, technician_form=form, shown=row, status=422)
     messages.success(request, _("%(name)s is on record.") % {"name": form.save().name})
+    return redirect("people")
+
+
+def sheet(request: HttpRequest) -> HttpResponse:
+    """Technicians from a sheet: all rows, or none and every fault."""
+    sent = request.FILES.get("sheet")
+    if not isinstance(sent, UploadedFile) or (sent.size or 0) > LARGEST_BYTES:
+        messages.error(request, _("Choose a CSV file of at most a megabyte."))
+        return redirect("people")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "technicians.csv"
+        path.write_bytes(sent.read())
+        report = import_technicians(path)
+    if report.faults:
+        return _render(request, faults=report.faults[:200], status=422)
+    messages.success(request, " ".join(report.lines()))
     return redirect("people")
 
 
@@ -91,6 +115,7 @@ def _render(
     shown: Technician | None = None,
     depot_form: "ModelForm[Any] | None" = None,
     absence_form: "ModelForm[Any] | None" = None,
+    faults: Sequence[Fault] = (),
     status: int = 200,
 ) -> HttpResponse:
     today, words = due.today(timezone.now()), dict(WEEKDAYS)
@@ -101,6 +126,8 @@ def _render(
         "depots": Depot.objects.filter(closed_on=None),
         "absences": away.order_by("first_day"),
         "shown": shown,
+        "faults": faults,
+        "columns": [column.name for column in TECHNICIANS],
         "technician_form": technician_form or TechnicianForm(),
         "open_form": technician_form is not None,
         "depot_form": depot_form or DepotForm(),

@@ -99,6 +99,7 @@ def _day(one: _Day, asked: Asked) -> dict[str, Any]:
                 "slack_days": (trip.window.last - one.van.day).days,
                 "late": _late(served, stop, spread),
                 "change": _change(trip, one.van),
+                "was": _was(trip, one.van),
                 "why": _why(trip, one.van),
             }
         )
@@ -143,6 +144,14 @@ def _change(trip: Trip, van: VanDay) -> str:
         return "day"
     kept = visit.day == van.day and visit.technician_id == van.technician.pk
     return "kept" if kept else "moved"
+
+
+def _was(trip: Trip, van: VanDay) -> str:
+    """Where a moved visit comes from."""
+    visit = trip.visit
+    if visit is None or _change(trip, van) != "moved":
+        return ""
+    return _("was %(day)s, %(name)s") % {"day": say_day(visit.day), "name": visit.technician}
 
 
 def _why(trip: Trip, van: VanDay) -> str:

@@ -162,6 +162,15 @@ def test_a_booked_visit_stays_on_its_day_unless_it_may_move(technician: Technici
     assert stops(again)[visit.site_id][0] == "2026-05-14"
 
 
+def test_a_visit_that_may_move_says_where_it_was(technician: Technician) -> None:
+    visit = booked(technician, date(2026, 5, 14))
+    HomeHoursFactory(site=visit.site, weekdays=[4])  # Fridays only: the booked Thursday does not suit
+    _asked, proposal = planned(may_move=True)
+    (stop,) = [stop for day in proposal["days"] for stop in day["stops"]]
+    assert stop["change"] == "moved"
+    assert stop["was"] == f"was 14 May 2026, {technician.name}"
+
+
 def test_a_booking_on_a_day_of_leave_is_named(technician: Technician) -> None:
     booked(technician, date(2026, 5, 14))
     AbsenceFactory(technician=technician, first_day=date(2026, 5, 14), last_day=date(2026, 5, 14))

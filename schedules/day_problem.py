@@ -4,14 +4,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
-import numpy as np
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk
-from schedules.models import Policy, Technician, Visit
+from schedules.models import Technician, Visit
 from schedules.planning.routing import Problem, Stop
 from schedules.planning.routing import Technician as Shift
-from schedules.planning.travel import estimate
+from schedules.travel import travel_between
 from schedules.visit_promises import promise_of
 from shared import clock
 
@@ -83,29 +82,30 @@ def day_problem(
 
     A time that was given counts as within reach: whoever keeps it is on the way already.
     """
-    policy, depot, here = Policy.the(), start_of(technician), standing.place
-    places = [depot, *((visit.site.latitude, visit.site.longitude) for visit in visits)]
+    depot, here = start_of(technician), standing.place
+    homes = [(visit.site.latitude or 0.0, visit.site.longitude or 0.0) for visit in visits]
+    places: list[Place] = [depot, *homes]
     places += [here] if here else []
-    latitude, longitude = (np.array([place[axis] for place in places], dtype=np.float64) for axis in (0, 1))
-    seconds, metres = estimate(
-        latitude, longitude, road_factor=policy.road_factor, speed_ms=policy.road_speed_ms
-    )
+    travel = travel_between(places)
+    seconds, metres = [list(row) for row in travel.seconds], [list(row) for row in travel.metres]
     stops = [_stop(visit, place, windows(visit)) for place, visit in enumerate(visits, start=1)]
     origin = len(places) - 1 if here else 0
     for stop in stops:
         if stop.windows and stop.windows[0][0] == stop.windows[0][1]:
             within = max(stop.windows[0][0] - standing.free_s, 0)
-            seconds[origin, stop.node] = min(seconds[origin, stop.node], within)
+            way = seconds[origin][stop.node]
+            seconds[origin][stop.node] = within if way is None else min(way, within)
+            metres[origin][stop.node] = metres[origin][stop.node] or 0
     if here:
         # Whoever is on the round already does not drive there from the depot again.
-        seconds[0, origin] = metres[0, origin] = 0
+        seconds[0][origin] = metres[0][origin] = 0
         stops.append(Stop(HERE, origin, 0, ((standing.free_s, standing.free_s),)))
     shift = (standing.free_s, max(hours.ends, standing.free_s))
     return Problem(
         technicians=(Shift("day", 0, shift, frozenset(technician.skills), technician.van_room),),
         stops=tuple(stops),
-        travel_s=tuple(tuple(int(value) for value in row) for row in seconds),
-        travel_m=tuple(tuple(int(value) for value in row) for row in metres),
+        travel_s=tuple(map(tuple, seconds)),
+        travel_m=tuple(map(tuple, metres)),
     )
 
 

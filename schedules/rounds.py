@@ -4,19 +4,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 
-import numpy as np
 from django.db.models import Q, QuerySet
-from numpy.typing import NDArray
 
 from equipment.models import Desk, FilterSlot, Site
 from schedules import visits
 from schedules.day_problem import NoStart, Place, start_of
-from schedules.models import Absence, HomeHours, MaintenanceTask, Policy, RoundPlan, Technician, Visit
+from schedules.models import Absence, HomeHours, MaintenanceTask, RoundPlan, Technician, Visit
 from schedules.planning.routing import Problem, Stop
 from schedules.planning.routing import Technician as Shift
-from schedules.planning.routing.problem import Matrix
-from schedules.planning.travel import estimate
 from schedules.planning.windows import DueWindow, due_window, joined, worth_of_serving
+from schedules.travel import travel_between
 from schedules.visit_notices import told_of
 
 DAY_S = 86_400
@@ -69,6 +66,7 @@ class Asked:
     places: list[Place]
     unplaced: list[Trip] = field(default_factory=list)
     no_start: list[Technician] = field(default_factory=list)
+    reckoned: str = ""
 
 
 def ask(plan: RoundPlan, today: date) -> Asked:
@@ -89,14 +87,15 @@ def ask(plan: RoundPlan, today: date) -> Asked:
     ]
     held = {trip.visit.technician_id for trip in trips if trip.held and trip.visit}
     shifts = [_shift(van, days[0], node, barred, held) for van in vans]
-    seconds, metres = _travel(places)
+    travel = travel_between(places)
     return Asked(
-        Problem(tuple(shifts), tuple(stops), seconds, metres),
+        Problem(tuple(shifts), tuple(stops), travel.seconds, travel.metres),
         {trip.key: trip for trip in trips},
         {van.key: van for van in vans},
         places,
         [trip for trip in every if not trip.site.placed],
         no_start,
+        travel.reckoned,
     )
 
 
@@ -247,16 +246,3 @@ def window_of(slots: Sequence[FilterSlot], tasks: Sequence[MaintenanceTask], tod
     ]
     windows += [due_window(today, task.last_done_on, task.due_on) for task in tasks if task.due_on]
     return joined(windows or [due_window(today, None, today)])
-
-
-def _travel(places: Sequence[Place]) -> tuple[Matrix, Matrix]:
-    policy = Policy.the()
-    latitude, longitude = (np.array([place[axis] for place in places], dtype=np.float64) for axis in (0, 1))
-    seconds, metres = estimate(
-        latitude, longitude, road_factor=policy.road_factor, speed_ms=policy.road_speed_ms
-    )
-    return _matrix(seconds), _matrix(metres)
-
-
-def _matrix(values: NDArray[np.int64]) -> Matrix:
-    return tuple(tuple(row) for row in values.tolist())

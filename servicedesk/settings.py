@@ -146,6 +146,8 @@ EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="filters@desk.invalid")
 
 REDIS_URL = env.str("REDIS_URL", default="")
+# A table server of the open kind for travel times; empty: reckoned as the crow flies.
+TRAVEL_URL = env("TRAVEL_URL", default="")
 CELERY_BROKER_URL = REDIS_URL or "memory://localhost//"
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True

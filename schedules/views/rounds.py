@@ -64,6 +64,7 @@ def _rest(plan: RoundPlan) -> dict[str, Any]:
     return {
         "left": [{**row, "first": _date(row["first"]), "last": _date(row["last"])} for row in left],
         "no_start": plan.proposal.get("no_start", []),
+        "reckoned": plan.proposal.get("reckoned", ""),
         "percent": round(plan.progress * 100),
         "hours": round(plan.proposal.get("travel_s", 0) / 3600, 1),
         "km": round(plan.proposal.get("travel_m", 0) / 1000),

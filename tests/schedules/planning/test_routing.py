@@ -268,36 +268,6 @@ def test_days_later_are_seconds_further_on() -> None:
     assert [route.technician for route in solution.routes] == ["tue"]
 
 
-def over_days(number: int) -> Problem:
-    """Two vans on four days; half the stops open all day on some days, the others in the mornings of two and
-    the afternoon of a third."""
-    day = 24 * HOUR
-    vans = [
-        technician(f"{name}{n}", shift=[n * day + 8 * HOUR, n * day + 17 * HOUR])
-        for name in "ab"
-        for n in range(4)
-    ]
-    stops = []
-    for at in range(number):
-        first = at % 3
-        if at % 2:
-            hours = [[n * day + 8 * HOUR, n * day + 17 * HOUR] for n in (first, first + 1)]
-        else:
-            mornings = [[n * day + 8 * HOUR, n * day + 11 * HOUR] for n in (0, first)]
-            hours = [*mornings, [3 * day + 13 * HOUR, 3 * day + 16 * HOUR]]
-        stops.append(stop(f"s{at}", node=1 + at % 4, windows=hours))
-    return problem(vans, stops)
-
-
-def test_hours_that_differ_from_day_to_day_are_kept_in_a_problem_of_many_stops() -> None:
-    given = over_days(24)
-    solution = solved(given, iterations=200)
-    assert not solution.unserved
-    model = solving._Model(given, solving.Obstacles(given), list(range(24)))
-    # Open all day on any days: one client; mornings and an afternoon: two.
-    assert len(model.clients) == 12 + 2 * 12
-
-
 def test_equal_ways_and_equal_stops_are_no_trouble() -> None:
     travel = [[0 if a == b else 300 for b in range(12)] for a in range(12)]
     stops = [stop(f"s{number}", node=number) for number in range(1, 12)]

@@ -1,0 +1,43 @@
+"""Several days in one search: hours that differ from day to day are kept, equal ones are one client."""
+
+import importlib
+
+from schedules.planning.routing import Iterations, Problem, Stop, Technician, check, solve
+
+solving = importlib.import_module("schedules.planning.routing.solve")
+DAY, HOUR = 86_400, 3600
+LINE = tuple(tuple(abs(one - other) * 600 for other in range(5)) for one in range(5))
+
+
+def over_days(number: int) -> Problem:
+    """Two vans on four days; half the stops open all day on some days, the others in the mornings of two and
+    the afternoon of a third."""
+    vans = [
+        Technician(f"{name}{day}", 0, (day * DAY + 8 * HOUR, day * DAY + 17 * HOUR))
+        for name in "ab"
+        for day in range(4)
+    ]
+    stops = []
+    for at in range(number):
+        first = at % 3
+        if at % 2:
+            hours = [(day, 8, 17) for day in (first, first + 1)]
+        else:
+            hours = [(0, 8, 11), (first, 8, 11), (3, 13, 16)]
+        windows = tuple((day * DAY + opens * HOUR, day * DAY + ends * HOUR) for day, opens, ends in hours)
+        stops.append(Stop(f"s{at}", 1 + at % 4, 1800, windows))
+    return Problem(tuple(vans), tuple(stops), LINE, LINE)
+
+
+def test_hours_that_differ_from_day_to_day_are_kept_in_a_problem_of_many_stops() -> None:
+    given = over_days(24)
+    solution = solve(given, Iterations(200), seed=1)
+    assert check(given, solution) == []
+    assert not solution.unserved
+
+
+def test_a_stop_open_at_the_same_hours_of_several_days_is_one_client() -> None:
+    given = over_days(24)
+    model = solving._Model(given, solving.Obstacles(given), list(range(24)))
+    # Open all day on any days: one client; mornings and an afternoon: two.
+    assert len(model.clients) == 12 + 2 * 12

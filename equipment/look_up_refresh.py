@@ -34,15 +34,17 @@ _SLOTS_OF: dict[str, Callable[[list[int]], Q]] = {
 Row = dict[str, Any]
 
 
-def refresh(now: datetime) -> int:
-    """Write the texts of all slots noted since the last time, and say how many; one query where none was.
+def refresh(now: datetime, at_most: int | None = None) -> int:
+    """Write the texts of the slots noted since the last time, and say how many; one query where none was.
+
+    All of them, or ``at_most`` so many transactions' worth: who asks need not wait out a large import.
 
     Safe beside other writers: what is noted after the list was read is left for the next time, and two
     refreshers wait for each other, so that an older text never covers a newer one.
     """
-    count = 0
-    while _is_due(now):
-        count += _refresh_some(now)
+    count = rounds = 0
+    while (at_most is None or rounds < at_most) and _is_due(now):
+        count, rounds = count + _refresh_some(now), rounds + 1
     return count
 
 

@@ -16,6 +16,8 @@ from equipment.models import FilterSlot
 from shared.sizes import NotASize, Size, parse_size
 
 AT_MOST = 50
+# Transactions of fresh texts that a search waits for; the worker's sweep writes the rest.
+AT_A_SEARCH = 2
 MOST_ALIKE = 64
 _ALIKE = {"0": "0o", "o": "o0", "1": "1li", "l": "l1i", "i": "i1l"}
 _SAME_SIDE_M = 0.0005
@@ -31,7 +33,7 @@ def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
     finds the slots of that nominal size, the sides in any order, and two sides those of every depth; five
     digits or more also find phones. Words of one or two letters are whole words and beginnings.
     """
-    refresh(now)
+    refresh(now, AT_A_SEARCH)
     size, face = as_size(typed), as_face(typed)
     if size is not None:
         return _in_order(of_size(size.label, AT_MOST + 1))

@@ -9,16 +9,16 @@ import numpy as np
 
 from equipment.airflow import design_airflow, published_floor
 from equipment.airside.air import standard_pressure
+from equipment.airside.duct import flexible_correction
 from equipment.airside.path import Duct, Grille, air_at
 from equipment.airside.return_path import Shortfall, Wanted, shortfalls, wanted
+from equipment.bounds import METER_ERROR
 from equipment.models import AirRecord, FilterSlot, System
 from shared.units import MS_PER_FPM
 
 # California Title 24 150.0(m)12 asks of filters an inch deep a face of the airflow over 150 fpm.
 THIN_FACE_MS = 150 * MS_PER_FPM
-# An airflow so near to its floor is not called below it: no field meter reads finer. Own choice.
-METER_ERROR = 0.01
-# And a static so near to its table counts as on it.
+# A measured static so near to the blower's table counts as on it. Own choice.
 TABLE_ERROR = 0.25
 _THIN_M = 0.0305
 
@@ -236,4 +236,5 @@ def _duct(duct: dict[str, float]) -> Duct:
 
 def _resisting(duct: Duct) -> float:
     """The length of stretched sheet metal duct that it is as good as, roughly."""
-    return float(duct.length_m * (1.0 + 58.0 * duct.compression * np.exp(-4.96 * duct.diameter_m)))
+    times = float(flexible_correction(duct.diameter_m, duct.compression)) if duct.compression else 1.0
+    return duct.length_m * times

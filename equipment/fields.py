@@ -7,7 +7,12 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext as _
 
-from equipment.bounds import HIGHEST_AIRFLOW_CFM, HIGHEST_STATIC_INWC
+from equipment.bounds import (
+    HIGHEST_AIRFLOW_CFM,
+    HIGHEST_STATIC_INWC,
+    USUAL_CAPACITY_TONS,
+    USUAL_STATIC_INWC,
+)
 from shared import units
 from shared.sizes import NotASize, Size, parse_size
 from shared.units import (
@@ -27,9 +32,9 @@ _HIGHEST = {PRESSURE: units.inwc(HIGHEST_STATIC_INWC), AIRFLOW: units.cfm(HIGHES
 _NEVER_NOUGHT = (AIRFLOW, CAPACITY, DIAMETER)
 # A bare number outside these is likelier of the other system's unit: pascals among inches, kW among tons.
 _USUAL = {
-    PRESSURE: (units.inwc(0.002), units.inwc(2.0)),
+    PRESSURE: (units.inwc(0.002), units.inwc(USUAL_STATIC_INWC)),
     AIRFLOW: (units.cfm(20.0), units.cfm(6000.0)),
-    CAPACITY: (units.tons(0.4), units.tons(7.0)),
+    CAPACITY: (units.tons(0.4), units.tons(USUAL_CAPACITY_TONS)),
 }
 
 

@@ -9,6 +9,7 @@ from equipment.airside.air import face_velocity, nominal_area
 from equipment.airside.fan import BlowerTableError, NoCrossing, Resistance, operating_airflow, with_the_square
 from equipment.airside.limit import AIRFLOW_FLOOR_HIGH_VELOCITY, AIRFLOW_FLOOR_OTHERS, budget_left
 from equipment.airside.media import LabelCurve
+from equipment.bounds import METER_ERROR, USUAL_CAPACITY_TONS, USUAL_STATIC_INWC
 from equipment.verdict_words import Words
 from shared.units import METRE_PER_INCH, MS_PER_FPM, PA_PER_INWC, W_PER_TON
 
@@ -22,10 +23,8 @@ CARE_VELOCITY_MS = 300 * MS_PER_FPM
 GAP_IN_OPENING_M = 0.5 * METRE_PER_INCH
 GAP_IN_NOMINAL_M = 0.75 * METRE_PER_INCH
 
-UNUSUAL_STATIC_PA = 2.0 * PA_PER_INWC
-UNUSUAL_CAPACITY_W = 7.0 * W_PER_TON
-# A measured airflow so near to its floor is not called below it.
-METER_ERROR = 0.01
+UNUSUAL_STATIC_PA = USUAL_STATIC_INWC * PA_PER_INWC
+UNUSUAL_CAPACITY_W = USUAL_CAPACITY_TONS * W_PER_TON
 
 # Figures typed in other units must not cross a limit by the last bit of their conversion.
 _SLACK = 1e-9

@@ -6,9 +6,9 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from equipment.air_side import METER_ERROR
 from equipment.airflow import published_floor
 from equipment.airside.duct import FLEXIBLE_COMPRESSION, FLEXIBLE_DIAMETERS_M
+from equipment.bounds import METER_ERROR
 from equipment.commissioning import Measured
 from equipment.fields import QuantityField, TableField, use_units
 from equipment.models import AirRecord, FilterSlot, System

@@ -125,12 +125,18 @@ def _filter_event(
 
 
 def _visit_event(visit: Visit, desk: Desk) -> Event:
+    event = event_of(visit, f"visit-{visit.pk}@{desk.calendar_key}")
+    event.add("summary", _("Visit by %(desk)s") % {"desk": desk.name})
+    return event
+
+
+def event_of(visit: Visit, uid: str) -> Event:
+    """An event of that name at the visit's time, or on its day where it has none yet."""
     event = Event()
-    event.add("uid", f"visit-{visit.pk}@{desk.calendar_key}")
+    event.add("uid", uid)
     stamp = visit.history.latest().history_date
     event.add("dtstamp", stamp)
     event.add("last-modified", stamp)
-    event.add("summary", _("Visit by %(desk)s") % {"desk": desk.name})
     if visit.arrive_at and visit.leave_at:
         event.add("dtstart", visit.arrive_at)
         event.add("dtend", visit.leave_at)

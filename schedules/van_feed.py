@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 from icalendar import Event
 
 from equipment.models import Desk
-from schedules.feeds import CalendarFile, begun, ended
+from schedules.feeds import CalendarFile, begun, ended, event_of
 from schedules.models import Feed, Technician, Visit
 from shared import clock
 
@@ -35,11 +35,7 @@ def render(technician: Technician, now: datetime) -> CalendarFile:
 
 
 def _event(visit: Visit, desk: Desk) -> Event:
-    event = Event()
-    event.add("uid", f"stop-{visit.pk}@{desk.calendar_key}")
-    stamp = visit.history.latest().history_date
-    event.add("dtstamp", stamp)
-    event.add("last-modified", stamp)
+    event = event_of(visit, f"stop-{visit.pk}@{desk.calendar_key}")
     event.add("sequence", visit.history.count() - 1)
     event.add("status", "CANCELLED" if visit.state == Visit.State.CANCELLED else "CONFIRMED")
     number = f"{visit.stop_number}. " if visit.stop_number else ""
@@ -49,12 +45,6 @@ def _event(visit: Visit, desk: Desk) -> Event:
         event.add("location", visit.site.address)
     if visit.site.latitude is not None and visit.site.longitude is not None:
         event.add("geo", (visit.site.latitude, visit.site.longitude))
-    if visit.arrive_at and visit.leave_at:
-        event.add("dtstart", visit.arrive_at)
-        event.add("dtend", visit.leave_at)
-    elif visit.day:
-        event.add("dtstart", visit.day)
-        event.add("dtend", visit.day + timedelta(days=1))
     return event
 
 

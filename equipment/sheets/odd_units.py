@@ -6,11 +6,12 @@ from collections.abc import Callable, Iterable, Mapping
 from itertools import pairwise
 from typing import Any
 
+from equipment.bounds import USUAL_CAPACITY_TONS, USUAL_STATIC_INWC
 from shared import units
 
 # Highest figure that a home usually has, and what a number above it would be in the other unit.
-_PRESSURE = units.inwc(2.0)
-_CAPACITY = units.tons(7.0)
+_PRESSURE = units.inwc(USUAL_STATIC_INWC)
+_CAPACITY = units.tons(USUAL_CAPACITY_TONS)
 
 
 def _usual(column: str) -> float | None:

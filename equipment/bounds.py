@@ -1,4 +1,4 @@
-"""What no residential blower reaches, and what is unusual in a home: slips of the decimal point or the unit."""
+"""What no residential blower reaches, and what is unusual in a home: slips of the point or of the unit."""
 
 # Beyond any residential blower.
 HIGHEST_STATIC_INWC = 10.0

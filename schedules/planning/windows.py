@@ -39,12 +39,13 @@ def due_window(today: date, since: date | None, due: date) -> DueWindow:
 
 
 def joined(windows: Sequence[DueWindow]) -> DueWindow:
-    """The window of jobs that share a trip: the last day is the first to be late, the first day the latest
-    to be ripe, or that last day where they do not meet. Raises ValueError for none."""
+    """The window of jobs that share a trip: from the latest to be ripe to the first to be late. Where these
+    do not meet, the most urgent job's own: the others come along early. Raises ValueError for none."""
     if not windows:
         raise ValueError("no window to join")
-    last = min(window.last for window in windows)
-    return DueWindow(min(max(window.first for window in windows), last), last)
+    urgent = min(windows, key=lambda window: (window.last, window.first))
+    ripe = max(window.first for window in windows)
+    return DueWindow(ripe, urgent.last) if ripe <= urgent.last else urgent
 
 
 def worth_of_serving(window: DueWindow, horizon_last: date, trip_s: int) -> int:

@@ -73,7 +73,7 @@ def test_a_window_gives_away_no_more_than_a_seventh_of_a_filters_time() -> None:
 def test_jobs_that_share_a_trip_are_done_when_all_are_ripe_or_before_the_first_is_late() -> None:
     day = [TODAY + timedelta(days=n) for n in range(30)]
     assert joined([DueWindow(day[1], day[9]), DueWindow(day[4], day[20])]) == DueWindow(day[4], day[9])
-    assert joined([DueWindow(day[1], day[3]), DueWindow(day[8], day[20])]) == DueWindow(day[3], day[3])
+    assert joined([DueWindow(day[1], day[3]), DueWindow(day[8], day[20])]) == DueWindow(day[1], day[3])
     with pytest.raises(ValueError, match="no window"):
         joined([])
 
@@ -94,6 +94,16 @@ def test_every_home_is_visited_within_its_window(technician: Technician) -> None
     for slot in slots[:5]:
         window = asked.trips[f"home-{slot.system.site_id}"].window
         assert window.first.isoformat() <= days[slot.system.site_id][0] <= window.last.isoformat()
+
+
+def test_a_later_job_of_the_home_does_not_shrink_the_urgent_one_s_window_to_a_sunday(
+    technician: Technician,
+) -> None:
+    slot = a_home(date(2026, 5, 24))  # a Sunday, two days after the plan's last
+    later = FilterSlotFactory(system=slot.system, changed_by="technician")
+    PlanFactory(slot=later, due_on=date(2026, 6, 20), life_began_on=date(2026, 4, 20))
+    _asked, proposal = planned()
+    assert slot.system.site_id in stops(proposal)
 
 
 def test_nobody_drives_on_days_off_leave_and_weekends(technician: Technician) -> None:

@@ -63,10 +63,18 @@ class Address:
         return ""
 
 
+def make_queue(app: Celery) -> None:
+    """Makes the queue in memory: two threads that make it at once make two, and one takes a task with it."""
+    if str(app.conf.broker_url).startswith("memory:"):
+        with app.connection_for_write() as connection:
+            app.amqp.queues[app.conf.task_default_queue](connection.default_channel).declare()
+
+
 class Embedded:
     """The Celery worker and its clock as threads of this process."""
 
     def __init__(self, app: Celery) -> None:
+        make_queue(app)
         self.worker = WorkController(
             app=app, pool="threads", concurrency=TASK_THREADS, without_gossip=True, without_mingle=True
         )

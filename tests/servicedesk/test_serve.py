@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 from celery import Celery
 from celery.worker import state as worker_state
+from kombu.transport.memory import Channel
 
 from servicedesk.serve import Address, Embedded
 from tests.servers import free_port
@@ -134,6 +135,7 @@ def test_the_embedded_worker_does_tasks_and_the_clock_sends_them(monkeypatch: py
         ticked.set()
 
     embedded = Embedded(app)
+    assert "probe" in Channel.queues  # made before any thread can make a second one and lose a task
     embedded.start()
     by_hand.delay()
     assert asked.wait(10)

@@ -5,13 +5,14 @@ from collections.abc import Iterable
 
 from equipment.curves import media_with_curves
 from equipment.models import FilterSlot, Media
-from equipment.verdict import judge
-from schedules.what_fits import ORDER, question_for, share_of
+from equipment.verdict import Answer, judge
+from schedules.what_fits import GOOD, ORDER, question_for, share_of
 
 MOST = 3
 # Beyond so many slots the page leaves the others to each filter's own.
 MOST_SLOTS = 5
-_GOOD = ORDER[:2]
+# Drop left for dust over clean drop below which a filter is full within weeks. Our own bound.
+LEAST_ROOM = 0.2
 
 
 def also_fits(slots: list[FilterSlot], usual: dict[int, Media | None]) -> dict[int, list[Media]]:
@@ -27,9 +28,16 @@ def also_fits(slots: list[FilterSlot], usual: dict[int, Media | None]) -> dict[i
     for slot in slots:
         share, now_in = share_of(slot), usual.get(slot.pk)
         others = [one for one in media if one.row.nominal_size == slot.nominal_size and one.row != now_in]
-        judged = [(judge(question_for(slot, one, share)).verdict, one.row) for one in others]
-        found[slot.pk] = _best([pair for pair in judged if pair[0] in _GOOD], now_in)
+        judged = [(judge(question_for(slot, one, share)), one.row) for one in others]
+        good = [pair for pair in judged if pair[0].verdict in GOOD and _has_room(pair[0])]
+        found[slot.pk] = _best([(answer.verdict, one) for answer, one in good], now_in)
     return found
+
+
+def _has_room(answer: Answer) -> bool:
+    """Whether it would not be full within days, as far as that can be told without its forecast."""
+    clean, left = answer.clean_drop_pa, answer.drop_left_pa
+    return clean is None or left is None or left >= LEAST_ROOM * clean
 
 
 def _best(judged: Iterable[tuple[str, Media]], usual: Media | None) -> list[Media]:

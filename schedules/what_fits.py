@@ -20,12 +20,16 @@ from schedules import due
 from schedules.air_path import paths_of, tables_of
 from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
-from schedules.planning.forecast import forecast
+from schedules.planning.facts import Slots
+from schedules.planning.forecast import FleetForecast, forecast
 from schedules.planning.interval import NEVER
+from schedules.planning.year_of_changes import changes_a_year
 from shared.sizes import NotASize, parse_size
 
 ORDER = ("fits", "fits_with_care", "ask", "refuse")
-_DAYS_A_YEAR = 365.0
+GOOD = ORDER[:2]
+# What lasts less than this here is no filter to live by, though it may do for a few days. Our own bound.
+SHORTEST_LIFE_DAYS = 21
 MOST_ALSO = 8
 
 
@@ -34,7 +38,8 @@ class Candidate:
     """A medium put to the question: the verdict, and what would come of fitting it today.
 
     ``loss_at_limit_percent`` is the airflow lost to design with the filter at its limit, ``days`` those from
-    now to the due date that it would get, ``price_a_year`` its price alone at that pace; None for unknown.
+    now to the due date that it would get, ``price_a_year`` its price alone over a year of changes, summer
+    and winter; None for unknown.
     """
 
     media: Media
@@ -42,7 +47,21 @@ class Candidate:
     fitted: bool
     loss_at_limit_percent: float | None
     days: int | None
-    price_a_year: float | None
+    changes_a_year: float | None
+
+    @property
+    def price_a_year(self) -> float | None:
+        price = self.media.price
+        return None if price is None or self.changes_a_year is None else float(price) * self.changes_a_year
+
+    @property
+    def full_at_once(self) -> bool:
+        """Whether dust ends it within days: it passes the air, and yet nobody would live by it."""
+        return self.days is not None and self.days < SHORTEST_LIFE_DAYS
+
+    @property
+    def will_do(self) -> bool:
+        return self.answer.verdict in GOOD and not self.full_at_once
 
 
 def candidates(
@@ -61,16 +80,15 @@ def candidates(
     found = []
     for medium in media.values():
         answer = judge(question_for(slot, medium, share), units)
-        days, limit_pa = _life(slot, medium, now) if answer.verdict != "refuse" else (None, None)
-        price = medium.row.price
+        life = _life(slot, medium, now) if answer.verdict != "refuse" else _Life()
         found.append(
             Candidate(
                 medium.row,
                 answer,
                 fitted is not None and medium.row.pk == fitted.pk,
-                _loss_at_limit(slot, medium.curve, share, limit_pa),
-                days,
-                float(price) * _DAYS_A_YEAR / days if price is not None and days else None,
+                _loss_at_limit(slot, medium.curve, share, life.limit_pa),
+                life.days,
+                life.changes_a_year,
             )
         )
     return sorted(found, key=_rank)
@@ -90,9 +108,15 @@ def also_media(also: str) -> bool:
     return _named(also).exists()
 
 
+def place_in_order(one: Candidate) -> int:
+    """By verdict; what is full at once comes after all that will do."""
+    at = ORDER.index(one.answer.verdict)
+    return max(at, len(GOOD)) if one.full_at_once else at
+
+
 def _rank(one: Candidate) -> tuple[bool, int, float, str]:
     price = one.price_a_year if one.price_a_year is not None else np.inf
-    return not one.fitted, ORDER.index(one.answer.verdict), price, one.media.name
+    return not one.fitted, place_in_order(one), price, one.media.name
 
 
 def _near(field: str, side_m: float) -> Any:
@@ -149,16 +173,36 @@ def _pair(one: float | None, other: float | None) -> tuple[float, float] | None:
     return None if one is None or other is None else (one, other)
 
 
-def _life(slot: FilterSlot, medium: Medium, now: datetime) -> tuple[int | None, float | None]:
-    """Days until the due date if ``medium`` went in today, and its limit in Pa."""
+@dataclass(frozen=True)
+class _Life:
+    """What became of a medium that went in today: days to its due date, changes a year, limit in Pa."""
+
+    days: int | None = None
+    changes_a_year: float | None = None
+    limit_pa: float | None = None
+
+
+def _life(slot: FilterSlot, medium: Medium, now: datetime) -> _Life:
     today = due.today(now)
     gathered = Gatherer(today).gather([slot.system_id], fresh={slot.pk: medium.row.pk})
     place = next(at for at, facts in enumerate(gathered.slots) if facts.row.pk == slot.pk)
     result = forecast(gathered.facts, due.settings(), prior_of_the_day(today, now))
-    day = int(result.due[place])
-    limit = float(gathered.facts.slots.limit_pa[place])
-    days = None if day == NEVER else (date.fromordinal(day) - today).days
-    return days, None if np.isnan(limit) else limit
+    day, slots = int(result.due[place]), gathered.facts.slots
+    limit = float(slots.limit_pa[place])
+    return _Life(
+        None if day == NEVER else (date.fromordinal(day) - today).days,
+        None if day == NEVER else _changes_a_year(result, slots, place, today),
+        None if np.isnan(limit) else limit,
+    )
+
+
+def _changes_a_year(result: FleetForecast, slots: Slots, place: int, today: date) -> float:
+    by_dust = int(result.by_dust[place])
+    ahead = result.ahead.of(np.array([place]))
+    days = np.array([max(by_dust - today.toordinal(), 1)])
+    holds_m = np.inf if by_dust == NEVER else float(ahead.until(days)[0])
+    cap = np.fmin(slots.cap_days[place], slots.medium_days[place])
+    return changes_a_year(ahead.running[0], holds_m, np.inf if np.isnan(cap) else float(cap))
 
 
 def _loss_at_limit(

@@ -39,11 +39,13 @@ class FleetForecast:
 
     ``odd`` are the readings that no filter's life explains; ``began`` is the instant from which the
     present filter is dated, other than the record's where a hidden change is supposed; ``run_hours``
-    count from the last change on record all the same.
+    count from the last change on record all the same. ``by_dust`` is the day that dust alone asks for, by
+    risk or cost, whatever medium and calendar say.
     """
 
     due: IntArray
     reason: IntArray
+    by_dust: IntArray
     p10: IntArray
     p50: IntArray
     p90: IntArray
@@ -95,11 +97,14 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         risk == facts.as_of, _day_it_was(facts, fan, where, velocity, evidence.earlier_m, settings), risk
     )
     filters = Filters(slots.clean_pa, slots.airflow_m3s, velocity, used, supposed)
-    decision = _decide(facts, settings, risk, _cost_day(facts, settings, filters, ahead))
+    soonest = _counts_from(slots) + settings.shortest_days
+    risk, cost = (np.maximum(day, soonest) for day in (risk, _cost_day(facts, settings, filters, ahead)))
+    decision = _decide(slots, risk, cost)
     drop = ratio_now(supposed, used) * slots.clean_pa
     return FleetForecast(
         due=decision.due,
         reason=decision.reason,
+        by_dust=np.minimum(risk, cost),
         p10=p10,
         p50=p50,
         p90=p90,
@@ -245,17 +250,10 @@ def _day_it_was(
     return np.asarray(np.clip(fan.first_day + passed, first, facts.as_of), dtype=np.int64)
 
 
-def _decide(facts: FleetFacts, settings: Settings, risk: IntArray, cost: IntArray) -> Decision:
-    slots = facts.slots
+def _decide(slots: Slots, risk: IntArray, cost: IntArray) -> Decision:
     began = _counts_from(slots)
-    soonest = began + settings.shortest_days
-    return decide(
-        np.maximum(risk, soonest),
-        _after(began, slots.medium_days),
-        _after(began, slots.cap_days),
-        np.maximum(cost, soonest),
-        slots.recorded,
-    )
+    medium, calendar = _after(began, slots.medium_days), _after(began, slots.cap_days)
+    return decide(risk, medium, calendar, cost, slots.recorded)
 
 
 def _counts_from(slots: Slots) -> IntArray:

@@ -20,7 +20,7 @@ from equipment.record import NotRecordable, Told
 from schedules import due
 from schedules.air_path import PathShown, shown_path
 from schedules.explain import say_day
-from schedules.what_fits import ORDER, Candidate, also_media, candidates, share_of
+from schedules.what_fits import GOOD, Candidate, also_media, candidates, place_in_order, share_of
 from schedules.while_form import WhileForm
 from shared import clock
 from shared.units import AIRFLOW, PRESSURE, VELOCITY, show
@@ -61,7 +61,7 @@ def for_a_while(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _good(found: list[Candidate]) -> list[Candidate]:
     """What may go in for a while, the finest first."""
-    good = [one for one in found if not one.fitted and one.answer.verdict in ("fits", "fits_with_care")]
+    good = [one for one in found if not one.fitted and one.will_do]
     return sorted(good, key=lambda one: -one.media.merv)
 
 
@@ -79,8 +79,8 @@ def _render(
     found = candidates(slot, fitted, now, units, also)
     sort = request.GET.get("sort", "")
     if sort in SORTS:
-        found.sort(key=lambda one: (ORDER.index(one.answer.verdict), SORTS[sort](one)))
-    good = sum(one.answer.verdict in ("fits", "fits_with_care") for one in found)
+        found.sort(key=lambda one: (place_in_order(one), SORTS[sort](one)))
+    good = sum(one.will_do for one in found)
     context = {
         "slot": slot,
         "site": slot.system.site,
@@ -121,16 +121,24 @@ def _row(one: Candidate, units: str) -> dict[str, Any]:
     answer = one.answer
     return {
         "one": one,
-        "word": words()[answer.verdict],
-        "shape": SHAPES[answer.verdict],
+        "word": word(one),
+        "shape": "past" if full_too_soon(one) else SHAPES[answer.verdict],
         "sentence": sentence(one),
         "velocity": show(answer.face_velocity_ms, VELOCITY, units),
         "clean": show(answer.clean_drop_pa, PRESSURE, units),
         "airflow": show(answer.airflow_m3s, AIRFLOW, units),
         "loss": loss(answer.airflow_loss_percent),
+        "changes": _changes(one.changes_a_year),
         "loss_at_limit": loss(one.loss_at_limit_percent),
         "left": show(answer.drop_left_pa, PRESSURE, units),
     }
+
+
+def _changes(a_year: float | None) -> str:
+    if a_year is None:
+        return ""
+    said = ngettext("%(n)s change", "%(n)s changes", 1 if round(a_year, 1) == 1 else 2)
+    return said % {"n": formats.number_format(a_year, 1)}
 
 
 def loss(percent: float | None) -> str:
@@ -153,20 +161,40 @@ def words() -> dict[str, str]:
     }
 
 
+def full_too_soon(one: Candidate) -> bool:
+    """Whether the rule would let it in and its dust would not."""
+    return one.answer.verdict in GOOD and one.full_at_once
+
+
+def word(one: Candidate) -> str:
+    """The verdict in a word or three."""
+    return _("full too soon") if full_too_soon(one) else words()[one.answer.verdict]
+
+
+def _lasts(days: int | None) -> str:
+    """How long a filter lasts, in the unit that its length asks for."""
+    if days is None:
+        return _("how long it lasts here cannot be said yet")
+    if days < 2 * 7:
+        return ngettext("it lasts about %(n)s day here", "it lasts about %(n)s days here", days) % {"n": days}
+    return _("it lasts about %(n)s weeks here") % {"n": round(days / 7)}
+
+
 def sentence(one: Candidate) -> str:
     """The verdict in one sentence that a household understands."""
     if one.answer.wrong_size:
         return _("It is of another size than its place: air would pass beside it.")
-    weeks = max(1, round(one.days / 7)) if one.days else None
-    lasts = (
-        ngettext("it lasts about %(n)s week here", "it lasts about %(n)s weeks here", weeks) % {"n": weeks}
-        if weeks
-        else _("how long it lasts here cannot be said yet")
-    )
+    if full_too_soon(one):
+        few = ngettext(
+            "It lets enough air through while it is clean, but dust would fill it within %(n)s day here.",
+            "It lets enough air through while it is clean, but dust would fill it within %(n)s days here.",
+            max(one.days or 1, 1),
+        )
+        return few % {"n": max(one.days or 1, 1)}
     said = {
         "fits": _("Your system has the pressure to spare for it; %(lasts)s."),
         "fits_with_care": _("It will do, but leaves little to spare: keep to the date; %(lasts)s."),
         "ask": _("A technician has to measure here before anybody can say."),
         "refuse": _("Please do not fit it: it would hold back more air than this system can spare."),
     }[one.answer.verdict]
-    return said % {"lasts": lasts} if "%(lasts)s" in said else said
+    return said % {"lasts": _lasts(one.days)} if "%(lasts)s" in said else said

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from equipment.models import FilterSlot, Meanwhile, Media, System
 from schedules import due
+from schedules.also_fits import also_fits
 from schedules.what_fits import candidates
 from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC, W_PER_TON
 from tests.factories import (
@@ -70,7 +71,24 @@ def test_a_filter_with_less_room_lasts_less_and_costs_more_a_year(slot: FilterSl
     assert loose.days is not None
     assert dense.days is not None
     assert dense.days < loose.days
-    assert loose.price_a_year == pytest.approx(6 * 365 / loose.days)
+    assert loose.price_a_year is not None
+    assert dense.price_a_year is not None
+    assert loose.price_a_year == pytest.approx(6 * 365 / loose.days, rel=0.5)  # a year, not this season
+    assert dense.price_a_year > loose.price_a_year
+
+
+def test_a_filter_that_dust_fills_within_days_will_not_do(technician: Client, slot: FilterSlot) -> None:
+    loose, brim = medium("Loose 8", 8, 0.10), medium("Brim 8", 8, 0.245)
+    found = {one.media.name: one for one in candidates(slot, None, NOW)}
+    assert found["Brim 8"].answer.verdict == "fits_with_care"  # the rule lets it in, its dust does not
+    assert found["Brim 8"].full_at_once
+    text = technician.get(reverse("what-fits", args=[slot.pk])).text
+    assert "1 of the 2 filters of this size will do here" in text
+    assert "full too soon" in text
+    assert re.search(r"would fill it within \d+ days? here", text)
+    assert f'<option value="{loose.pk}"' in text
+    assert f'<option value="{brim.pk}"' not in text
+    assert [one.name for one in also_fits([slot], {slot.pk: None})[slot.pk]] == ["Loose 8"]
 
 
 def test_asking_changes_no_date(slot: FilterSlot) -> None:

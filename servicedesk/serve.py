@@ -75,6 +75,7 @@ class Embedded:
 
     def __init__(self, app: Celery) -> None:
         make_queue(app)
+        app.set_default()  # a task's thread asks for the default application, and would be given an empty one
         self.worker = WorkController(
             app=app, pool="threads", concurrency=TASK_THREADS, without_gossip=True, without_mingle=True
         )

@@ -150,7 +150,7 @@ def _text(row: Row, people: list[tuple[str, str]], medium: str | None) -> Row:
     return {
         "place": f" {place} ",
         "body": f" {' '.join(body)} ",
-        "phones": " ".join(dict.fromkeys(phone for phone in phones if phone)),
+        "phones": f" {' '.join(dict.fromkeys(phone for phone in phones if phone))} ",
         "media": f" {fold(medium or row['first_media__name'] or '')} ",
         "size": row["nominal_size"],
         "short_m": row["short_m"],

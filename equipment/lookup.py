@@ -2,25 +2,25 @@
 
 import re
 from collections.abc import Iterable
-from contextlib import suppress
 from datetime import datetime
 from itertools import product
 from math import prod
 
-from django.db.models import Case, Q, QuerySet, Value, When
+from django.db.models import Case, QuerySet, Value, When
 
-from equipment.look_up_find import Needle, Row, find, near_words, of_sides, of_size
+from equipment.look_up_find import Needle, Row, find, near_words
 from equipment.look_up_refresh import refresh
+from equipment.look_up_sizes import as_face, as_size, near_size, of_size_or_face
 from equipment.look_up_text import LEAST_DIGITS, digits_of, fold, spellings, words_of
-from equipment.models import FilterSlot
-from shared.sizes import NotASize, Size, parse_size
+from equipment.models import FilterSlot, Media
 
 AT_MOST = 50
 # Transactions of fresh texts that a search waits for; the worker's sweep writes the rest.
 AT_A_SEARCH = 2
 MOST_ALIKE = 64
+_LAST_DIGITS = 4
+_MERV = re.compile(r"\bmerv[\s-]*(\d{1,2})\b", re.IGNORECASE)
 _ALIKE = {"0": "0o", "o": "o0", "1": "1li", "l": "l1i", "i": "i1l"}
-_SAME_SIDE_M = 0.0005
 Wanted = list[list[Needle]]
 
 
@@ -31,25 +31,40 @@ def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
     A number is a house number, a postcode's beginning or a whole code, and alone also a side of the filter;
     those come first in which the most words stand whole. A slot's own code finds that slot alone. A size
     finds the slots of that nominal size, the sides in any order, and two sides those of every depth; five
-    digits or more also find phones. Words of one or two letters are whole words and beginnings.
+    digits or more also find phones, four alone the ends of phones. ``MERV 13``, alone or with anything else,
+    finds where a medium of that rating is in. Words of one or two letters are whole words and beginnings.
     """
     refresh(now, AT_A_SEARCH)
-    size, face = as_size(typed), as_face(typed)
-    if size is not None:
-        return _in_order(of_size(size.label, AT_MOST + 1))
-    if face is not None:
-        short, long = ((side - _SAME_SIDE_M, side + _SAME_SIDE_M) for side in face)
-        return _in_order(of_sides(short, long, AT_MOST + 1))
-    words = words_of(typed)
+    merv, rest = as_merv(typed)
+    rated = [] if merv is None else [_rated(merv)]
+    size, face = as_size(rest), as_face(rest)
+    if size is not None or face is not None:
+        slots = of_size_or_face(size, face, None if not rated else [row.slot for row in find(rated)])
+        return _in_order(slots)
+    words = words_of(rest)
     coded = find(_code(typed))
     if coded:
         return _in_order(row.slot for row in coded)
-    rows = find([_whole(word) for word in words])
-    if len(rows) <= AT_MOST:
-        rows += find([_anywhere(word, len(words) == 1) for word in words])
-        rows += find([[Needle("phones", digits_of(typed))]] if digits_of(typed) else [])
-        rows += find([[Needle("media", f" {word}")] for word in words])
+    rows = find([*(_whole(word) for word in words), *rated])
+    if len(rows) <= AT_MOST and words:
+        rows += find([*(_anywhere(word, len(words) == 1) for word in words), *rated])
+        rows += find([[Needle("phones", digits_of(rest))], *rated] if digits_of(rest) else [])
+        rows += find([*([Needle("media", f" {word}")] for word in words), *rated])
     return _in_order(_ranked(rows, words))
+
+
+def as_merv(typed: str) -> tuple[int | None, str]:
+    """The MERV that was typed, if one was, and the rest."""
+    found = _MERV.search(typed)
+    if found is None:
+        return None, typed
+    return int(found[1]), (typed[: found.start()] + " " + typed[found.end() :]).strip()
+
+
+def _rated(merv: int) -> list[Needle]:
+    """Any medium of that rating; what nobody is called where there is none."""
+    names = Media.objects.filter(merv=merv).order_by("name").values_list("name", flat=True)[:MOST_ALIKE]
+    return [Needle("media", f" {fold(name)} ") for name in names] or [Needle("media", "\x1f no medium")]
 
 
 def _look_alikes(typed: str) -> list[str]:
@@ -62,9 +77,12 @@ def _look_alikes(typed: str) -> list[str]:
 
 def nearest(typed: str) -> QuerySet[FilterSlot]:
     """Where nothing answers: slots with words within a slip or two of those typed, the fewest slips first;
-    then without the numbers, then without one of the words. None for a size or a phone number."""
-    if as_size(typed) is not None or as_face(typed) is not None:
-        return _in_order([])
+    then without the numbers, then without one of the words. For a size those whose nominal size it would
+    be if a frame had been measured, else those of the nearest sides; none for a phone number."""
+    typed = as_merv(typed)[1]
+    size, face = as_size(typed), as_face(typed)
+    if size is not None or face is not None:
+        return _in_order(near_size(size, face))
     alike = find([[Needle("body", f"@{code}@") for code in _look_alikes(typed)]])
     if alike:
         return _in_order(row.slot for row in alike)
@@ -76,40 +94,6 @@ def nearest(typed: str) -> QuerySet[FilterSlot]:
         if rows:
             return _in_order(_by_slips(rows, some, known))
     return _in_order([])
-
-
-def as_size(typed: str) -> Size | None:
-    """The filter size that was typed, if it was one: also ``20 20 1``, ``16/25/1`` and the letter O for 0."""
-    for spelling in (typed, _as_triple(typed)):
-        with suppress(NotASize):
-            return parse_size(spelling)
-    return None
-
-
-def _as_triple(typed: str) -> str:
-    """Three numbers parted by anything, with letters that were taken for digits, as a size is written."""
-    plain = re.sub(r"(?<=[\dxX×\s/*])[oO](?=[\dxX×\s/*]|$)|(?<=\d)[oO]", "0", typed.strip())
-    numbers = re.fullmatch(r"(\d+(?:\.\d+)?)[\s/x×*]+(\d+(?:\.\d+)?)[\s/x×*]+(\d+(?:\.\d+)?)", plain, re.I)
-    return "x".join(numbers.groups()) if numbers else plain
-
-
-def as_face(typed: str) -> tuple[float, float] | None:
-    """Short and long side in metres where two sides were typed and no depth."""
-    # Any depth serves to read the two sides: an inch, or 25 where they are millimetres.
-    for depth in ("x1", "x25"):
-        size = as_size(typed + depth)
-        if size is not None:
-            return size.short_m, size.long_m
-    return None
-
-
-def of_face(face: tuple[float, float]) -> Q:
-    """Slots or media with these two sides, to within half a millimetre, whatever their depth."""
-    short, long = face
-    return Q(
-        short_m__range=(short - _SAME_SIDE_M, short + _SAME_SIDE_M),
-        long_m__range=(long - _SAME_SIDE_M, long + _SAME_SIDE_M),
-    )
 
 
 def _in_order(slots: Iterable[int]) -> QuerySet[FilterSlot]:
@@ -147,6 +131,8 @@ def _number(word: str, alone: bool) -> list[Needle]:
     found = [Needle("body", one) for one in (f" {word} ", *marked)]
     if len(word) >= LEAST_DIGITS:
         found.append(Needle("phones", word))
+    elif alone and len(word) == _LAST_DIGITS:
+        found.append(Needle("phones", f"{word} "))
     if alone:
         found.append(Needle("body", f"!{word}!"))
     return found

@@ -10,7 +10,8 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from equipment.access import units_of
-from equipment.lookup import AT_MOST, as_face, as_size, look_up, nearest, of_face
+from equipment.look_up_sizes import as_face, as_size, of_face, sold_as
+from equipment.lookup import AT_MOST, as_merv, look_up, nearest
 from equipment.models import Media
 from schedules.also_fits import also_fits
 from schedules.emails import filter_lines
@@ -23,8 +24,8 @@ def page(request: HttpRequest) -> HttpResponse:
     typed, now = request.GET.get("q", "").replace("\0", "")[:200].strip(), timezone.now()
     related = ("system__site__customer", "plan", "first_media")
     slots = list(look_up(typed, now).select_related(*related))
-    stock = _stock(typed)
-    near = [] if slots or stock else list(nearest(typed).select_related(*related))
+    stock, sold = _stock(typed), _sold_as(typed)
+    near = [] if slots or (stock and not sold) else list(nearest(typed).select_related(*related))
     shown = (slots or near)[:AT_MOST]
     lines = filter_lines(shown, now, units_of(request.user))
     others = also_fits(shown, {line.slot.pk: line.media for line in lines})
@@ -35,19 +36,32 @@ def page(request: HttpRequest) -> HttpResponse:
         "more": len(slots) > AT_MOST,
         "nearest": bool(near),
         "stock": stock,
+        "sold_as": "" if slots else sold,
     }
     return render(request, "schedules/look_up.html", context)
 
 
+def _sold_as(typed: str) -> str:
+    """The nominal size of a frame that measures what was typed."""
+    rest = as_merv(typed)[1]
+    size, face = as_size(rest), as_face(rest)
+    return "" if size is None and face is None else sold_as(size, face)
+
+
 def _stock(typed: str) -> list[Media]:
     """The media of the size that was typed, or of its two sides, or of that name."""
-    size, face = as_size(typed), as_face(typed)
+    merv, rest = as_merv(typed)
+    size, face = as_size(rest), as_face(rest)
+    rows = Media.objects.all() if merv is None else Media.objects.filter(merv=merv)
     if size is not None:
-        return list(Media.objects.filter(nominal_size=size.label).order_by("merv"))
+        label = sold_as(size, None) or size.label
+        return list(rows.filter(nominal_size=label).order_by("merv", "name"))
     if face is not None:
-        return list(Media.objects.filter(of_face(face)).order_by("depth_m", "merv"))
-    words = typed.split()
+        return list(rows.filter(of_face(face)).order_by("depth_m", "merv"))
+    if merv is not None and not rest:
+        return list(rows.order_by("nominal_size", "name")[:_MOST_MEDIA])
+    words = rest.split()
     if sum(map(len, words)) < 3 or typed.isdigit():
         return []
     named = reduce(and_, (Q(name__icontains=word) for word in words[:8]))
-    return list(Media.objects.filter(named).order_by("name")[:_MOST_MEDIA])
+    return list(rows.filter(named).order_by("name")[:_MOST_MEDIA])

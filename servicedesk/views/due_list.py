@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.vary import vary_on_headers
 
 from equipment.access import signed_in
-from equipment.lookup import as_size
+from equipment.look_up_sizes import as_size
 from equipment.models import FilterSlot
 from equipment.stations import quiet_stations
 from schedules import due

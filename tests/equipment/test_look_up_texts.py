@@ -68,7 +68,7 @@ def test_a_slip_of_the_hand_finds_nothing_exactly_and_the_slot_as_nearest(
     assert [one.name for one in nearest(typed)] == ["KB-0412"]
 
 
-@pytest.mark.parametrize("typed", ["zzzzqqq", "16x25x9", "14x14", "", "9"])
+@pytest.mark.parametrize("typed", ["zzzzqqq", "30x36x2", "14x14", "", "9"])
 def test_what_is_like_nothing_has_nothing_near(slot: FilterSlot, typed: str) -> None:
     look_up("juniper", NOW)
     assert not nearest(typed).exists()

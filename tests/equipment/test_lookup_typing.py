@@ -2,9 +2,11 @@
 
 import pytest
 
-from equipment.lookup import as_size, look_up, nearest
-from equipment.models import FilterSlot
-from tests.factories import NOW, FilterSlotFactory
+from equipment.look_up_sizes import as_size, sold_as
+from equipment.lookup import look_up, nearest
+from equipment.models import FilterSlot, Site
+from shared.sizes import parse_size
+from tests.factories import NOW, FilterSlotFactory, MediaFactory, PersonFactory, SiteRoleFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -36,3 +38,67 @@ def test_a_code_with_letters_that_look_like_its_digits_is_found_first(typed: str
     slot: FilterSlot = FilterSlotFactory(name="KB02-A1")
     found = list(look_up(typed, NOW)) or list(nearest(typed))
     assert found[0] == slot
+
+
+def sized(size: str, **more: object) -> FilterSlot:
+    known = parse_size(size)
+    sides = {"short_m": known.short_m, "long_m": known.long_m, "depth_m": known.depth_m}
+    made: FilterSlot = FilterSlotFactory(nominal_size=known.label, **sides, **more)
+    return made
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "15 3/4 x 24 3/4 x 3/4", "15.5x24.5x.75", "15 1/2 x 24 1/2 x 7/8 in", "40 x 63 x 2.2 cm",
+        "394 x 622 x 19 mm", "24.75 x 15.75 x 0.75",
+    ],
+)  # fmt: skip
+def test_a_frame_as_measured_leads_to_the_size_it_is_sold_as(typed: str) -> None:
+    slot = sized("16x25x1")
+    sized("14x25x1")
+    sized("16x25x4")
+    assert not look_up(typed, NOW)
+    assert nearest(typed)[0] == slot
+    assert sold_as(as_size(typed), None) == "16x25x1"
+
+
+def test_a_size_that_is_not_on_record_leads_to_the_nearest_and_is_not_called_the_same() -> None:
+    slot = sized("16x24x1")
+    sized("20x30x1")
+    assert not look_up("16x25x1", NOW)
+    assert list(nearest("16x25x1")) == [slot]
+    assert sold_as(as_size("16x25x1"), None) == ""
+    assert sold_as(as_size("16x24x1"), None) == ""  # it is that size
+
+
+def test_bare_millimetres_are_read_as_such() -> None:
+    size = as_size("406 x 635 x 25")
+    assert size is not None
+    assert size.label == "16x25x1"
+
+
+@pytest.mark.parametrize("typed", ["MERV 13", "merv13", "Merv-13"])
+def test_a_rating_finds_where_a_medium_of_it_is_in(typed: str) -> None:
+    dense, loose = MediaFactory(name="Dense", merv=13), MediaFactory(name="Loose", merv=8)
+    slot = sized("16x25x1", first_media=dense)
+    sized("16x25x1", first_media=loose)
+    assert list(look_up(typed, NOW)) == [slot]
+    assert list(look_up(f"16x25x1 {typed}", NOW)) == [slot]
+    assert not look_up(f"20x20x1 {typed}", NOW)
+    assert not look_up("merv 16", NOW)
+
+
+def test_a_rating_narrows_words() -> None:
+    dense, loose = MediaFactory(name="Dense", merv=13), MediaFactory(name="Loose", merv=8)
+    slot = sized("16x25x1", first_media=dense)
+    sized("16x25x1", first_media=loose, system=slot.system)
+    Site.objects.filter(pk=slot.system.site_id).update(street="12 Elder Lane")
+    assert list(look_up("merv 13 elder", NOW)) == [slot]
+
+
+def test_the_last_four_digits_of_a_phone_find_its_home() -> None:
+    slot, other = sized("16x25x1"), sized("16x25x1")
+    SiteRoleFactory(site=slot.system.site, person=PersonFactory(phone="(555) 010-7421"))
+    SiteRoleFactory(site=other.system.site, person=PersonFactory(phone="(555) 742-1010"))
+    assert list(look_up("7421", NOW)) == [slot]

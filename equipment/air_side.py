@@ -26,12 +26,14 @@ _THIN_M = 0.0305
 @dataclass(frozen=True, slots=True)
 class Figure:
     """A value in SI, None where it is not known; ``basis`` is measured (``at`` that moment), given (on the
-    record, no measurement beside it), reckoned (by ``rule``), assumed or unknown."""
+    record, no measurement beside it), reckoned (by ``rule``), assumed or unknown. ``read_at_m3s`` is the
+    airflow at which a static was read that counts at another."""
 
     value: float | None
     basis: str
     rule: str = ""
     at: datetime | None = None
+    read_at_m3s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,8 +158,16 @@ def _static(field: str, system: System, records: Sequence[AirRecord]) -> Figure:
     value: float | None = getattr(system, field)
     if value is None:
         return Figure(None, "assumed")
-    read = _newest(field, records)
-    return Figure(value, "measured" if read.at else "given", at=read.at)
+    read = next((record for record in records if getattr(record, field) is not None), None)
+    if read is None:
+        return Figure(value, "given")
+    carried = read.airflow_m3s if _differs(value, getattr(read, field)) else None
+    return Figure(value, "measured", at=read.measured_at, read_at_m3s=carried)
+
+
+def _differs(one: float, other: float) -> bool:
+    """Whether two statics in Pa are not one and the same reading."""
+    return abs(one - other) > 0.02 * max(one, other)
 
 
 def _off_table(system: System, records: Sequence[AirRecord]) -> tuple[float, float] | None:

@@ -19,7 +19,7 @@ class Words:
 
     def pressure(self, pa: float) -> str:
         """Pa."""
-        return f"{pa:.1f} Pa" if self._si else f"{pa / PA_PER_INWC:.3f} in. w.c."
+        return f"{pa:.{0 if abs(pa) >= 100 else 1}f} Pa" if self._si else f"{pa / PA_PER_INWC:.3f} in. w.c."
 
     def airflow(self, m3s: float) -> str:
         """Cubic metres a second."""

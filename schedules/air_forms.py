@@ -12,7 +12,7 @@ from equipment.bounds import METER_ERROR
 from equipment.commissioning import Measured
 from equipment.fields import QuantityField, TableField, use_units
 from equipment.models import AirRecord, FilterSlot, System
-from shared.units import AIRFLOW, CAPACITY, DIAMETER, LENGTH, PRESSURE, Kind, number, show
+from shared.units import AIRFLOW, CAPACITY, DIAMETER, LENGTH, PRESSURE, Kind, number, parse, show
 
 MOST_RETURNS = 2
 _COLLAPSED_M = 0.05
@@ -85,7 +85,7 @@ class PapersForm(forms.Form):
     return_budget = QuantityField(PRESSURE, label=_("Return side may take"), required=False)
     altitude = QuantityField(LENGTH, label=_("Altitude of the home"), required=False)
     sure = forms.BooleanField(
-        label=_("The design airflow is below the floor all the same"),
+        label=_("It is so all the same"),
         required=False,
         widget=forms.HiddenInput,
     )
@@ -103,7 +103,7 @@ class PapersForm(forms.Form):
     ) -> None:
         kwargs.setdefault("initial", _shown(system, slots, units))
         super().__init__(*args, **kwargs)
-        self.slots = slots
+        self.slots, self.system, self.units = slots, system, units
         for slot in slots:
             self.fields.update(_opening_fields(slot))
         for place in range(1, MOST_RETURNS + 1):
@@ -125,6 +125,7 @@ class PapersForm(forms.Form):
         for slot in self.slots:
             self._check_opening(data, slot)
         self._check_design(data)
+        self._check_rated(data)
         return data
 
     def _check_opening(self, data: dict[str, Any], slot: FilterSlot) -> None:
@@ -146,12 +147,23 @@ class PapersForm(forms.Form):
         floor, design = data.get("airflow_floor") or published_floor(trial), data.get("design_airflow")
         if floor is None or design is None or design >= floor * (1 - METER_ERROR):
             return
+        said = {"floor": show(floor, AIRFLOW, self.units)}
+        self._ask("design_airflow", _("lies below the least airflow of %(floor)s: is it so?") % said, data)
+
+    def _check_rated(self, data: dict[str, Any]) -> None:
+        """Have a rating confirmed that the ducts alone are over: it is likelier another unit or column."""
+        rated = data.get("rated_static")
+        taken = (self.system.return_static_pa or 0.0) + (self.system.supply_static_pa or 0.0)
+        if rated is None or rated == self.system.rated_external_static_pa or rated >= taken:
+            return
+        said = {"taken": show(taken, PRESSURE, self.units)}
+        text = _("lies below the %(taken)s that return and supply take by measurement: is it so?")
+        self._ask("rated_static", text % said, data)
+
+    def _ask(self, field: str, question: str, data: dict[str, Any]) -> None:
         self.fields["sure"].widget = forms.CheckboxInput()
         if not data.get("sure"):
-            unit = self.fields["design_airflow"]
-            assert isinstance(unit, QuantityField)  # noqa: S101
-            said = {"floor": show(floor, AIRFLOW, unit.system)}
-            self.add_error("design_airflow", _("lies below the least airflow of %(floor)s: is it so?") % said)
+            self.add_error(field, question)
 
     def _check_duct(self, data: dict[str, Any], duct: str) -> None:
         diameter, length, kind = (data.get(duct + part) for part in ("diameter", "length", "kind"))
@@ -235,10 +247,18 @@ def _duct_fields(place: int) -> dict[str, forms.Field]:
     }
 
 
+def _as_typed(value: float, kind: Kind, units: str) -> str:
+    """The figure with as few decimals as give it back to a thousandth: 14.4 kW and no 14.407."""
+    for decimals in range(4):
+        text = number(value, kind, units, decimals)
+        if abs(parse(text, kind, units) - value) <= 0.001 * abs(value):
+            break
+    return text
+
+
 def _shown(system: System, slots: Sequence[FilterSlot], units: str) -> dict[str, str]:
     def typed(value: float | None, kind: Kind) -> str:
-        # As many decimals as give the figure back.
-        return "" if value is None else number(value, kind, units, 3).rstrip("0").rstrip(".")
+        return "" if value is None else _as_typed(value, kind, units)
 
     shown = {name: typed(getattr(system, field), kind) for name, (field, kind) in PapersForm._FIELDS.items()}
     shown |= {"kind": system.kind, "blower": system.blower}

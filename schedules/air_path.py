@@ -3,19 +3,23 @@
 from dataclasses import dataclass
 
 import numpy as np
+from django.utils import formats
 from django.utils.translation import gettext as _
 
 from equipment.air_side import table_at_home
 from equipment.airflow import design_airflow
 from equipment.airside.media import LabelCurve
 from equipment.airside.operating import Paths, Points, Tables, constant_airflow, electric_power, fixed_speed
-from equipment.models import FilterSlot, System
+from equipment.models import Desk, FilterSlot, System
 from schedules.models import Plan
+from shared import clock
 from shared.charts import AirPath, air_path
 from shared.units import AIRFLOW, PRESSURE, from_si, label, show
 
 # Of blower and motor together: own assumption, between the least that Title 24's limits allow and good ones.
 EFFICIENCY = 0.3
+# Airflows further apart than this are said to be two. Own choice.
+TOLD_APART = 0.05
 
 
 @dataclass(frozen=True)
@@ -78,7 +82,7 @@ def shown_path(
     return PathShown(
         _drawing(blower, paths, points, loads, units),
         _rows(paths, points, loads, fixed, units),
-        _note(system, fixed),
+        (_note(system, fixed) + " " + _beside(system, points.airflow_m3s[1] / share, units)).strip(),
     )
 
 
@@ -133,6 +137,20 @@ def _rows(paths: Paths, points: Points, loads: Loads, fixed: bool, units: str) -
 
 def _known(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
+
+
+def _beside(system: System, reckoned_m3s: float, units: str) -> str:
+    """What was measured through the whole system, where the table's airflow is another."""
+    newest = system.air_records.filter(airflow_m3s__isnull=False).order_by("-measured_at").first()
+    measured = newest.airflow_m3s if newest else None
+    if newest is None or measured is None or abs(measured - reckoned_m3s) <= TOLD_APART * reckoned_m3s:
+        return ""
+    said = _(
+        "Reckoned from design airflow, statics and table; %(flow)s were measured through the whole system "
+        "on %(day)s. Where the two part, tap, table, statics or reading is another's."
+    )
+    day = clock.local_day(newest.measured_at, system.site.zone(Desk.the().timezone))
+    return said % {"flow": show(measured, AIRFLOW, units), "day": formats.date_format(day, "j F Y")}
 
 
 def _note(system: System, fixed: bool) -> str:

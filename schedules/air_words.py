@@ -115,6 +115,9 @@ def _budget(one: Budget, tightest: bool, units: str) -> Line:
 def _origin(figure: Figure, tz: ZoneInfo, units: str) -> str:
     if figure.basis == "measured" and figure.at is not None:
         day = formats.date_format(clock.local_day(figure.at, tz), "j F Y")
+        if figure.read_at_m3s is not None:
+            said = _("measured on %(day)s at %(flow)s, carried to design airflow by the square")
+            return said % {"day": day, "flow": show(figure.read_at_m3s, AIRFLOW, units)}
         how = figure.rule
         return _("measured on %(day)s, %(how)s") % {"day": day, "how": how} if how else (
             _("measured on %(day)s") % {"day": day}

@@ -88,7 +88,7 @@ def filter_lines(slots: list[FilterSlot], now: datetime, units: str) -> list[Fil
 def _for_now(row: Meanwhile | None) -> str:
     if row is None:
         return ""
-    said = _("In there until %(day)s: %(name)s, MERV %(merv)s; somebody looks at it by %(look)s.")
+    said = _("In there until %(day)s: %(name)s, MERV %(merv)s; we look at it by %(look)s.")
     return said % {
         "day": explain.say_day(row.ends_on),
         "name": row.media.name,

@@ -53,7 +53,7 @@ def for_a_while(request: HttpRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             due.replan(now, FilterSlot.objects.filter(pk=slot.pk))
-            said = _("On record until %(day)s; somebody looks at it by %(look)s.")
+            said = _("On record until %(day)s, to be looked at by %(look)s.")
             messages.success(request, said % {"day": say_day(row.ends_on), "look": say_day(row.look_on)})
             return redirect("filter", pk)
     return _render(request, slot, form, status=422)

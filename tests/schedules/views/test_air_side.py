@@ -182,3 +182,29 @@ def test_an_opening_is_measured_at_its_slot(
 def test_pascals_in_an_inch_field_are_offered_back(technician: Client, system: System) -> None:
     text = technician.post(reverse("air-measured", args=[system.pk]), {"return_static": "25"}).text
     assert "if it was read in Pa, write 25 Pa" in text
+
+
+def test_a_static_read_at_another_airflow_is_said_to_be_carried(technician: Client, system: System) -> None:
+    told = {"airflow": "1000", "return_static": "0.10", "supply_static": "0.15"}
+    text = technician.post(reverse("air-measured", args=[system.pk]), told, follow=True).text
+    assert "0.14 in. w.c." in text  # 0.10 times the square of 1200 over 1000
+    assert text.count("at 1000 cfm, carried to design airflow by the square") == 2
+
+
+def test_a_rating_that_the_ducts_alone_are_over_is_asked_about(technician: Client, system: System) -> None:
+    told = {"airflow": "1200", "return_static": "0.25", "supply_static": "0.30"}
+    technician.post(reverse("air-measured", args=[system.pk]), told)
+    papers = {"rated_static": "0.1", "kind": "conventional", "blower": "constant_airflow"}
+    asked = technician.post(reverse("air-papers", args=[system.pk]), papers)
+    assert asked.status_code == 422
+    assert "lies below the 0.55 in. w.c. that return and supply take" in asked.text
+    technician.post(reverse("air-papers", args=[system.pk]), papers | {"sure": "on"})
+    fresh = System.objects.get(pk=system.pk)
+    assert fresh.rated_external_static_pa == pytest.approx(0.1 * PA_PER_INWC)
+
+
+def test_figures_come_back_with_no_more_decimals_than_they_need(technician: Client, system: System) -> None:
+    technician.post(reverse("units"), {"units": "si"})
+    text = technician.get(reverse("air-side", args=[system.pk])).text
+    assert 'value="10.55"' in text  # three tons in kW
+    assert 'value="566"' in text  # 1200 cfm in L/s

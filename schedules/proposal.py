@@ -14,6 +14,7 @@ from schedules.planning.routing import Solution
 from schedules.planning.routing.problem import Route, Stop
 from schedules.planning.routing.problem import Visit as Served
 from schedules.rounds import DAY_S, Asked, Trip, VanDay
+from schedules.why_here import Detours
 
 # Own assumption: work and ways together scatter by so much of their own length, stop by stop.
 SPREAD = 0.3
@@ -28,11 +29,13 @@ class _Day:
     van: VanDay
     route: Route
     first: date
+    detours: Detours
 
 
 def proposal_of(plan: RoundPlan, asked: Asked, solution: Solution) -> dict[str, Any]:
     """The solution in plain values: ``days`` by day and technician, ``left`` with reasons, totals."""
-    days = [_Day(asked.vans[route.technician], route, plan.first_day) for route in solution.routes]
+    detours = Detours(asked.problem, solution)
+    days = [_Day(asked.vans[route.technician], route, plan.first_day, detours) for route in solution.routes]
     days.sort(key=lambda one: (one.van.day, one.van.technician.name))
     left = [
         _left(trip, _why_left(trip, item.why), trip.window.last <= plan.last_day)
@@ -101,7 +104,7 @@ def _day(one: _Day, asked: Asked) -> dict[str, Any]:
                 "late": _late(served, stop, spread),
                 "change": _change(trip, one.van),
                 "was": _was(trip, one.van),
-                "why": _why(trip, one.van),
+                "why": _why(trip, one),
             }
         )
         spread = sqrt(spread**2 + (SPREAD * stop.service_s) ** 2)
@@ -155,11 +158,33 @@ def _was(trip: Trip, van: VanDay) -> str:
     return _("was %(day)s, %(name)s") % {"day": say_day(visit.day), "name": visit.technician}
 
 
-def _why(trip: Trip, van: VanDay) -> str:
+def _why(trip: Trip, one: _Day) -> str:
     """Why this day."""
+    said = _why_forced(trip, one.van.day)
+    if said:
+        return said
+    window = {"first": say_day(trip.window.first), "last": say_day(trip.window.last)}
+    best = _("Best done from %(first)s to %(last)s.") % window
+    here, other = one.detours.here(one.van.key, trip.key), None
+    if trip.window.days > 1:
+        other = one.detours.elsewhere(one.van.key, trip.key, one.van.day.isoformat())
+    if other is None:
+        return best + " " + _("Nobody could come on another of these days.")
+    minutes = {"here": round(here / 60), "there": round(other.extra_s / 60)}
+    text = _("It adds %(here)d min of driving here, and %(there)d or more on another day.")
+    if minutes["there"] <= minutes["here"]:
+        text = _("It adds %(here)d min of driving here; other days are full or come dearer.")
+    return best + " " + text % minutes
+
+
+def _why_forced(trip: Trip, day: date) -> str:
+    """The reason where the day hardly was a choice; empty where it was."""
     if trip.held:
         return _("It is booked for this day.")
-    if trip.window.last <= van.day:
-        return _("This is the last day of its window.")
-    said = {"first": say_day(trip.window.first), "last": say_day(trip.window.last)}
-    return _("Best done from %(first)s to %(last)s; here it costs the least way.") % said
+    if trip.late_since is not None:
+        return _("It has been due since %(day)s: the sooner the better.") % {"day": say_day(trip.late_since)}
+    if trip.window.last < day:
+        return _("Nobody works on a day of its window that suits; this is the first after it.")
+    if day < trip.window.first:
+        return _("Nobody works on a day of its window that suits; this is the last before it.")
+    return _("This is the last day of its window.") if trip.window.last == day else ""

@@ -1,7 +1,7 @@
 """Several days' rounds as one routing problem: trips with their windows in, a proposal out."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, time, timedelta
 
 from django.db.models import Q, QuerySet
@@ -12,13 +12,23 @@ from schedules.day_problem import NoStart, Place, start_of
 from schedules.models import Absence, HomeHours, MaintenanceTask, RoundPlan, Technician, Visit
 from schedules.planning.routing import Problem, Stop
 from schedules.planning.routing import Technician as Shift
-from schedules.planning.windows import DueWindow, due_window, joined, worth_of_serving
+from schedules.planning.windows import (
+    OVERDUE_DAYS,
+    DueWindow,
+    days_open,
+    due_window,
+    joined,
+    waste_s,
+    worth_of_serving,
+)
 from schedules.travel import travel_between
 from schedules.visit_notices import told_of
 
 DAY_S = 86_400
 # A trip of its own, there and back, where a job is left for later.
 OWN_TRIP_S = 2400
+# Moving a booked visit is worth it where it saves so much travel. Own choice.
+MOVE_S = 900
 # Jobs due so many days after the plan may be ripe within it.
 LOOK_BEYOND_DAYS = 60
 
@@ -36,6 +46,8 @@ class Trip:
     visit: Visit | None = None
     held: bool = False
     told_hours: tuple[time, time] | None = None
+    life_days: int = 0
+    late_since: date | None = None
 
     @property
     def key(self) -> str:
@@ -73,7 +85,7 @@ def ask(plan: RoundPlan, today: date) -> Asked:
     """The problem of the plan's days: every visit on them, every job whose window reaches into them."""
     days = [plan.first_day + timedelta(days=at) for at in range((plan.last_day - plan.first_day).days + 1)]
     vans, no_start = _vans(days)
-    every = [*_booked(plan, today), *_waiting(today), *_offered(plan, today)]
+    every = [*_booked(plan, today), *_waiting(plan, today), *_offered(plan, today)]
     trips = [trip for trip in every if trip.site.placed]
     hours = {row.site_id: row for row in HomeHours.objects.prefetch_related("not_by")}
     starts = {van.technician.pk: start_of(van.technician) for van in vans}
@@ -83,7 +95,7 @@ def ask(plan: RoundPlan, today: date) -> Asked:
     places += [(float(trip.site.latitude or 0), float(trip.site.longitude or 0)) for trip in trips]
     first_stop = len(places) - len(trips)
     stops = [
-        _stop(trip, first_stop + at, days, plan, hours.get(trip.site.pk)) for at, trip in enumerate(trips)
+        _stop(trip, first_stop + at, vans, plan, hours.get(trip.site.pk)) for at, trip in enumerate(trips)
     ]
     held = {trip.visit.technician_id for trip in trips if trip.held and trip.visit}
     shifts = [_shift(van, days[0], node, barred, held) for van in vans]
@@ -140,16 +152,12 @@ def _shift(van: VanDay, first: date, node: dict[int, int], barred: set[int], hel
     )
 
 
-def _stop(trip: Trip, node: int, days: Sequence[date], plan: RoundPlan, hours: HomeHours | None) -> Stop:
+def _stop(trip: Trip, node: int, vans: Sequence[VanDay], plan: RoundPlan, hours: HomeHours | None) -> Stop:
     skills, visit = set(trip.skills), trip.visit
     if trip.held and visit is not None:
         skills.add(f"by:{visit.technician_id}")
-        open_days: list[date] = [visit.day] if visit.day else []
     else:
         skills |= {f"not:{who.pk}" for who in hours.not_by.all()} if hours else set()
-        suits = hours.weekdays if hours else []
-        inside = [day for day in days if trip.window.first <= day <= trip.window.last]
-        open_days = [day for day in inside if not suits or day.weekday() in suits]
     span = _hours(trip, None if trip.held else hours)
     must = trip.held or visit is not None or trip.window.last <= plan.last_day
     return Stop(
@@ -157,8 +165,8 @@ def _stop(trip: Trip, node: int, days: Sequence[date], plan: RoundPlan, hours: H
         node=node,
         service_s=trip.minutes * 60,
         windows=tuple(
-            ((day - days[0]).days * DAY_S + span[0], (day - days[0]).days * DAY_S + span[1])
-            for day in open_days
+            ((day - plan.first_day).days * DAY_S + span[0], (day - plan.first_day).days * DAY_S + span[1])
+            for day in _days(trip, vans, plan, hours)
         )
         # No day suits: a window outside every shift, so that the reason is told.
         or ((-2, -1),),
@@ -166,7 +174,37 @@ def _stop(trip: Trip, node: int, days: Sequence[date], plan: RoundPlan, hours: H
         load=len(trip.slots),
         must=must,
         worth=0 if must else worth_of_serving(trip.window, plan.last_day, OWN_TRIP_S),
+        dearer=_dearer(trip, vans),
     )
+
+
+def _days(trip: Trip, vans: Sequence[VanDay], plan: RoundPlan, hours: HomeHours | None) -> list[date]:
+    """The days on which the trip may be made."""
+    if trip.held and trip.visit is not None:
+        return [trip.visit.day] if trip.visit.day else []
+    suits = hours.weekdays if hours else []
+    working = sorted({van.day for van in vans if not suits or van.day.weekday() in suits})
+    return days_open(trip.window, working, date.max if _may_wait(trip, plan) else plan.last_day)
+
+
+def _may_wait(trip: Trip, plan: RoundPlan) -> bool:
+    return trip.visit is None and trip.window.last > plan.last_day
+
+
+def _dearer(trip: Trip, vans: Sequence[VanDay]) -> tuple[tuple[str, int], ...]:
+    """Seconds of travel by technician-day that serving the trip there counts on top: for life thrown away,
+    and for moving what is booked elsewhere."""
+    if trip.held:
+        return ()
+    visit, found = trip.visit, []
+    for van in vans:
+        extra = waste_s(trip.window, van.day, trip.life_days, OWN_TRIP_S) if trip.life_days else 0
+        if visit is not None and visit.day is not None:
+            elsewhere = van.day != visit.day or van.technician.pk != visit.technician_id
+            extra = MOVE_S if elsewhere else 0
+        if extra:
+            found.append((van.key, extra))
+    return tuple(found)
 
 
 def _hours(trip: Trip, hours: HomeHours | None) -> tuple[int, int]:
@@ -202,10 +240,17 @@ def _booked(plan: RoundPlan, today: date) -> list[Trip]:
     return trips
 
 
-def _waiting(today: date) -> list[Trip]:
-    """Visits that wait for a day."""
+def _waiting(plan: RoundPlan, today: date) -> list[Trip]:
+    """Visits that wait for a day: asked for, and so made within the plan, ripe or not."""
     rows = Visit.objects.filter(state__in=(Visit.State.DUE, Visit.State.DISPLACED), day=None)
-    return [_of_visit(visit, today) for visit in _with_jobs(rows)]
+    trips = []
+    for visit in _with_jobs(rows):
+        trip = _of_visit(visit, today)
+        last = trip.window.last
+        if last < plan.first_day:
+            last = plan.first_day + timedelta(days=OVERDUE_DAYS)
+        trips.append(replace(trip, window=DueWindow(min(trip.window.first, plan.first_day), last)))
+    return trips
 
 
 def _with_jobs(rows: QuerySet[Visit]) -> QuerySet[Visit]:
@@ -221,20 +266,39 @@ def _of_visit(
     tasks = [job.task for job in jobs if job.task]
     return Trip(
         visit.site, slots, tasks, window_of(slots, tasks, today), visit.minutes, frozenset(visit.skills),
-        visit, held, told_hours,
+        visit, held, told_hours, life_of(slots, tasks),
     )  # fmt: skip
 
 
 def _offered(plan: RoundPlan, today: date) -> list[Trip]:
-    """Jobs of homes without an open visit, whose window begins by the plan's last day."""
+    """Jobs of homes without an open visit, whose window begins by the plan's last day. What nobody booked
+    before the plan begins is late by then, and wants to be done in its first days."""
     trips = []
     for offer in visits.offers(today, (plan.last_day - today).days + LOOK_BEYOND_DAYS):
-        window = window_of(offer.slots, offer.tasks, today)
-        if window.first <= plan.last_day and window.last >= plan.first_day:
+        window, late_since = window_of(offer.slots, offer.tasks, today), None
+        if window.last < plan.first_day:
+            late_since = offer.due_on
+            window = DueWindow(plan.first_day, plan.first_day + timedelta(days=OVERDUE_DAYS))
+        if window.first <= plan.last_day:
             trips.append(
-                Trip(offer.site, offer.slots, offer.tasks, window, offer.minutes, frozenset(offer.skills))
-            )
+                Trip(
+                    offer.site, offer.slots, offer.tasks, window, offer.minutes, frozenset(offer.skills),
+                    life_days=life_of(offer.slots, offer.tasks), late_since=late_since,
+                )
+            )  # fmt: skip
     return trips
+
+
+def life_of(slots: Sequence[FilterSlot], tasks: Sequence[MaintenanceTask]) -> int:
+    """Days from the last change to the due day of the job that is first to be late; nought if not known."""
+    known = [
+        (slot.plan.due_on, slot.plan.life_began_on)
+        for slot in slots
+        if getattr(slot, "plan", None) and slot.plan.due_on and slot.plan.life_began_on
+    ]
+    known += [(task.due_on, task.last_done_on) for task in tasks if task.due_on and task.last_done_on]
+    due_on, since = min(known, default=(None, None))
+    return (due_on - since).days if due_on and since else 0
 
 
 def window_of(slots: Sequence[FilterSlot], tasks: Sequence[MaintenanceTask], today: date) -> DueWindow:

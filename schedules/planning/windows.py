@@ -53,3 +53,20 @@ def worth_of_serving(window: DueWindow, horizon_last: date, trip_s: int) -> int:
     trip of its own, times the share of its window that lies inside. Nought before its window has begun."""
     inside = (min(horizon_last, window.last) - window.first).days + 1
     return round(trip_s * max(0, inside) / window.days)
+
+
+def days_open(window: DueWindow, working: Sequence[date], by: date) -> list[date]:
+    """The working days inside the window, ``working`` in order. Where none is and the work is to be done by
+    ``by``, the last before it, since a little early is better than late, else the first after it."""
+    inside = [day for day in working if window.first <= day <= window.last]
+    if inside or window.last > by:
+        return inside
+    before = [day for day in working if day < window.first]
+    return before[-1:] or [day for day in working if day > window.last][:1]
+
+
+def waste_s(window: DueWindow, day: date, life_days: int, trip_s: int) -> int:
+    """What doing a job on ``day`` throws away of its ``life_days``, as seconds of travel: that share of the
+    trip that the next change takes."""
+    early = max(0, (window.last - day).days)
+    return round(trip_s * early / max(life_days, early, 1))

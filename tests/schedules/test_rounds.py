@@ -304,3 +304,54 @@ def test_the_rounds_leave_as_open_files(technician: Technician, home: Site) -> N
     text = gpx(proposal).decode()
     assert "<rtept" in text
     assert "4 Ash &amp; Oak &lt;Lane&gt;" in text
+
+
+def test_what_nobody_booked_before_the_plan_begins_is_in_it_and_said_to_be_late(
+    technician: Technician,
+) -> None:
+    slot = a_home(TODAY + timedelta(days=3))
+    first = TODAY + timedelta(days=20)
+    _asked, proposal = planned(first_day=first, last_day=first + timedelta(days=4))
+    assert stops(proposal)[slot.system.site_id][0] <= (first + timedelta(days=7)).isoformat()
+    (why,) = [stop["why"] for day in proposal["days"] for stop in day["stops"]]
+    assert "It has been due since" in why
+
+
+def test_a_window_without_a_day_that_suits_opens_the_nearest(technician: Technician) -> None:
+    slot = a_home(date(2026, 5, 14))
+    HomeHoursFactory(site=slot.system.site, weekdays=[4])  # due on a Thursday, home on Fridays
+    _asked, proposal = planned(last_day=date(2026, 5, 14))
+    assert [row["why"] for row in proposal["left"]]  # the plan holds no Friday
+    _asked, proposal = planned()
+    assert stops(proposal)[slot.system.site_id][0] == "2026-05-15"
+    assert "the first after it" in proposal["days"][0]["stops"][0]["why"]
+
+
+def test_a_home_that_asked_for_somebody_is_visited_though_its_filter_is_not_ripe(
+    technician: Technician,
+) -> None:
+    slot = a_home(TODAY + timedelta(days=60))
+    visit = VisitFactory(site=slot.system.site, state="due")
+    VisitJobFactory(visit=visit, slot=slot)
+    _asked, proposal = planned()
+    assert stops(proposal)[slot.system.site_id][0] == LAST.isoformat()  # as late as the plan allows
+
+
+@pytest.mark.parametrize(("latitude", "days"), [(41.885, 2), (42.3, 1)])
+def test_a_booked_visit_moves_only_where_that_saves_a_quarter_of_an_hour(
+    technician: Technician, latitude: float, days: int
+) -> None:
+    for day in (FIRST, FIRST + timedelta(days=1)):
+        slot = a_home(LAST, latitude=latitude, longitude=-87.751)
+        visit = VisitFactory(site=slot.system.site, state="scheduled", technician=technician, day=day)
+        VisitJobFactory(visit=visit, slot=slot)
+    _asked, proposal = planned(may_move=True)
+    assert len(proposal["days"]) == days
+
+
+def test_each_stop_says_what_it_adds_here_and_elsewhere(technician: Technician) -> None:
+    for n in range(3):
+        a_home(TODAY + timedelta(days=9), latitude=41.9 + n / 50)
+    _asked, proposal = planned()
+    reasons = [stop["why"] for day in proposal["days"] for stop in day["stops"]]
+    assert all("min of driving here" in why or "last day" in why for why in reasons)

@@ -22,7 +22,7 @@ def is_small(problem: Problem, servable: list[int]) -> bool:
 
 
 def best_orders(problem: Problem, servable: list[int]) -> list[Order]:
-    """Orders of stops by technician: fewest unserved musts, then least travel plus worth left out.
+    """Orders of stops by technician: fewest unserved musts, then least travel, extras and worth left out.
 
     `servable` holds the indices of the stops worth trying, few enough for is_small; no seed is needed.
     """
@@ -83,7 +83,7 @@ def _grown(problem: Problem, technician: Technician, part: _Part, index: int) ->
     start = first_start(stop.windows, clock + way)
     if start is None or start + stop.service_s > technician.shift[1]:
         return None
-    return start + stop.service_s, travel + way, (*order, index)
+    return start + stop.service_s, travel + way + stop.extra_s(technician.id), (*order, index)
 
 
 def _undominated(parts: list[_Part]) -> list[_Part]:

@@ -60,7 +60,7 @@ def _places(problem: Problem, orders: list[Order], index: int) -> Iterator[tuple
     for at, technician in enumerate(problem.technicians):
         if may_serve(technician, stop):
             for extra, place in _gaps(problem, technician, orders[at], stop.node):
-                yield extra, at, place
+                yield extra + stop.extra_s(technician.id), at, place
 
 
 def _gaps(problem: Problem, technician: Technician, order: Order, node: int) -> Iterator[tuple[int, int]]:

@@ -24,7 +24,10 @@ class Technician:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """One visit to be made; no windows means any time. `worth`, in seconds of travel, counts for mays."""
+    """One visit to be made; no windows means any time. `worth`, in seconds of travel, counts for mays.
+
+    `dearer` names technician-days by id with the seconds of travel as which serving it there counts on top.
+    """
 
     id: str
     node: int
@@ -34,6 +37,11 @@ class Stop:
     load: int = 0
     must: bool = True
     worth: int = 0
+    dearer: tuple[tuple[str, int], ...] = ()
+
+    def extra_s(self, technician: str) -> int:
+        """What serving it counts on top of the way, on a technician-day."""
+        return next((seconds for name, seconds in self.dearer if name == technician), 0)
 
 
 @dataclass(frozen=True, slots=True)

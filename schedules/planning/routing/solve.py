@@ -2,7 +2,7 @@
 
 import warnings
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, Protocol, cast
 
 import numpy as np
 import pyvrp
@@ -161,7 +161,7 @@ class _Model:
         Where a prize dwarfs the steepest penalty on a late second, the search would never turn feasible.
         """
         stops = [self.problem.stops[index] for index in self.servable]
-        travel = self._most_travel(stops)
+        travel = self._most_travel(stops) + sum(max((s for _, s in stop.dearer), default=0) for stop in stops)
         mays = [stop.worth for stop in stops if not stop.must]
         fair = min(_PRIZES // (len(stops) + 1), 100 * steepest) // (len(mays) + 1)
         limit = max(fair, travel + 1)
@@ -231,8 +231,16 @@ class _Model:
             tuple(place for place, opening in enumerate(self.openings) if at not in opening.who)
             for at in range(len(self.problem.technicians))
         ]
-        profiles = sorted(set(shut))
-        matrices = [self._matrix(ways, closed) for closed in profiles]
+        dear = [
+            tuple(self.problem.stops[opening.stop].extra_s(who.id) for opening in self.openings)
+            for who in self.problem.technicians
+        ]
+        kinds = list(zip(shut, dear, strict=True))
+        profiles = sorted(set(kinds))
+        durations = [self._matrix(ways, closed) for closed, _extra in profiles]
+        distances = [
+            self._dearer(matrix, extra) for matrix, (_closed, extra) in zip(durations, profiles, strict=True)
+        ]
         vehicles = [
             pyvrp.VehicleType(
                 capacity=[self.total if who.van is None else min(who.van, self.total)],
@@ -240,17 +248,17 @@ class _Model:
                 end_depot=self.homes.index(who.node),
                 tw_early=who.shift[0] - midnight,
                 tw_late=who.shift[1] - midnight,
-                profile=profiles.index(closed),
+                profile=profiles.index(kind),
             )
-            for who, midnight, closed in zip(self.problem.technicians, self.midnights, shut, strict=True)
+            for who, midnight, kind in zip(self.problem.technicians, self.midnights, kinds, strict=True)
         ]
         return pyvrp.ProblemData(
             locations=[pyvrp.Location(0, 0) for _ in nodes],
             clients=self.clients,
             depots=[pyvrp.Depot(place) for place in range(len(self.homes))],
             vehicle_types=vehicles,
-            distance_matrices=matrices,
-            duration_matrices=matrices,
+            distance_matrices=cast(Any, distances),
+            duration_matrices=cast(Any, durations),
             groups=self.groups,
         )
 
@@ -263,10 +271,19 @@ class _Model:
         np.fill_diagonal(matrix, 0)
         return matrix
 
-    def _matrix(self, ways: NDArray[np.int64], closed: tuple[int, ...]) -> Any:
+    def _matrix(self, ways: NDArray[np.int64], closed: tuple[int, ...]) -> NDArray[np.int64]:
         """The ways for those to whom some clients are closed: none leads there."""
         matrix = ways.copy()
         places = np.array(closed, dtype=np.int64) + len(self.homes)
         matrix[places, :] = matrix[:, places] = self.horizon + 1
         np.fill_diagonal(matrix, 0)
         return matrix
+
+    def _dearer(self, matrix: NDArray[np.int64], extra: tuple[int, ...]) -> NDArray[np.int64]:
+        """What the ways count for, with what each client costs on top wherever one comes from."""
+        if not any(extra):
+            return matrix
+        counted = matrix.copy()
+        counted[:, len(self.homes) :] += np.array(extra, dtype=np.int64)
+        np.fill_diagonal(counted, 0)
+        return counted

@@ -41,3 +41,29 @@ def test_a_stop_open_at_the_same_hours_of_several_days_is_one_client() -> None:
     model = solving._Model(given, solving.Obstacles(given), list(range(24)))
     # Open all day on any days: one client; mornings and an afternoon: two.
     assert len(model.clients) == 12 + 2 * 12
+
+
+def two_vans(number: int, dearer: tuple[tuple[str, int], ...]) -> Problem:
+    """Stops in two places, every one as near to one van as to the other."""
+    vans = tuple(Technician(name, 0, (8 * HOUR, 17 * HOUR)) for name in ("a:0", "b:0"))
+    stops = tuple(Stop(f"s{at}", 1 + at % 2, 600, dearer=dearer if at < 3 else ()) for at in range(number))
+    return Problem(vans, stops, LINE, LINE)
+
+
+def test_what_is_dearer_with_one_goes_to_the_other_in_small_and_large_problems() -> None:
+    for number in (6, 24):
+        for dear, cheap in (("a:0", "b:0"), ("b:0", "a:0")):
+            solution = solve(two_vans(number, ((dear, 1800),)), Iterations(200), seed=1)
+            served = {stop.id: route.technician for route in solution.routes for stop in route.visits}
+            assert {served[f"s{at}"] for at in range(3)} == {cheap}
+            assert solution.travel_s == 2 * 1200  # the extra steers, and is no travel
+
+
+def test_what_saves_more_than_it_is_dearer_is_taken_all_the_same() -> None:
+    vans = (Technician("a:0", 0, (0, DAY)), Technician("b:0", 4, (0, DAY)))
+    stops = (Stop("near a", 1, 600, dearer=(("a:0", 1000),)), Stop("at b", 4, 600))
+    served = solve(Problem(vans, stops, LINE, LINE), Iterations(50), seed=1).routes
+    assert {(route.technician, route.visits[0].id) for route in served} == {
+        ("a:0", "near a"),
+        ("b:0", "at b"),
+    }

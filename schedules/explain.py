@@ -31,6 +31,11 @@ def say_day(day: date | None) -> str:
     return formats.date_format(day, "j F Y") if day else "–"
 
 
+def say_weekday(day: date) -> str:
+    """The day of the week by name."""
+    return formats.date_format(day, "l")
+
+
 def say_short(day: date) -> str:
     """Day and month, without the year."""
     return formats.date_format(day, "j F")

@@ -12,6 +12,7 @@ from equipment.fields import QuantityField, SizeField, use_units
 from equipment.handover import label_drop, zone_of
 from equipment.meanwhile import standing
 from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Person, Site, SiteRole, System
+from schedules.bookable import NotBookable, Unsuited
 from schedules.models import MaintenanceTask, Technician
 from shared import clock
 from shared import units as quantities
@@ -281,6 +282,18 @@ class BookForm(forms.Form):
     window_to = forms.TimeField(
         label=_("Not after"), required=False, widget=forms.TimeInput(attrs={"type": "time"})
     )
+    sure = forms.BooleanField(label=_("Book it all the same"), required=False, widget=forms.HiddenInput)
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether what is unusual was seen and is wanted."""
+        return bool(self.cleaned_data.get("sure"))
+
+    def refuse(self, error: NotBookable) -> None:
+        """Say why it cannot be booked; what is merely unusual may be confirmed."""
+        self.add_error(None, str(error))
+        if isinstance(error, Unsuited):
+            self.fields["sure"].widget = forms.CheckboxInput()
 
 
 class CompleteForm(forms.Form):

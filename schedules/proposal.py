@@ -10,6 +10,7 @@ from scipy.special import ndtr
 
 from schedules.explain import say_day
 from schedules.models import RoundPlan
+from schedules.plain_reasons import said_plainly
 from schedules.planning.routing import Solution
 from schedules.planning.routing.problem import Route, Stop
 from schedules.planning.routing.problem import Visit as Served
@@ -62,7 +63,7 @@ def _why_left(trip: Trip, why: str) -> str:
         return _("Nobody who may come there has the skills.")
     if "windows" in why:
         return _("No day of its window suits both the home and those who could come.")
-    return f"{why[:1].upper()}{why[1:]}."
+    return said_plainly(why)
 
 
 def _left(trip: Trip, why: str, must: bool) -> dict[str, Any]:

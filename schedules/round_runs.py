@@ -13,11 +13,12 @@ from pyvrp.stop import StoppingCriterion
 
 from equipment.models import Desk, FilterSlot, Site, User
 from schedules import due, visits
+from schedules.bookable import NotBookable
 from schedules.models import MaintenanceTask, RoundPlan, Technician, Visit
 from schedules.planning.routing import solve
 from schedules.proposal import proposal_of
 from schedules.rounds import ask
-from schedules.visits import Booking, NotBookable
+from schedules.visits import Booking
 
 LONGEST_DAYS = 21
 SECONDS = (10, 30, 120, 600)

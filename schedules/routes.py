@@ -22,6 +22,7 @@ from schedules.day_problem import (
 )
 from schedules.emails import FilterLine
 from schedules.models import Technician, Visit
+from schedules.plain_reasons import said_plainly
 from schedules.planning.routing import Iterations, Problem, Solution, solve
 
 ITERATIONS = 400
@@ -65,7 +66,7 @@ def order_day(technician: Technician, day: date, now: datetime) -> DayPlan:
     problem = day_problem(technician, placed, hours, lambda v: agreed_hours(v, hours), standing)
     solution = solve(problem, Iterations(ITERATIONS), seed=1)
     by_id = {str(visit.pk): visit for visit in placed}
-    left_out += [(by_id[item.id], item.why) for item in solution.unserved if item.id != HERE]
+    left_out += [(by_id[item.id], said_plainly(item.why)) for item in solution.unserved if item.id != HERE]
     ordered = _timed(solution, by_id, hours)
     _number(ordered, begun)
     for visit, _why in left_out:
@@ -137,7 +138,7 @@ class _Gap:
         solution = solve(replace(promised, stops=tuple(keen)), Iterations(ITERATIONS), seed=1)
         left = {item.id: item.why for item in solution.unserved}
         if str(visit.pk) in left:
-            return left[str(visit.pk)]
+            return said_plainly(left[str(visit.pk)])
         names = [one.site.address or one.site.name for one in self.everybody if str(one.pk) in left]
         return _("It would break what was promised to %(homes)s.") % {"homes": _(" and ").join(names)}
 

@@ -6,14 +6,14 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from equipment.commissioning import Measured, record_air
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, System, User
 from equipment.record import NotRecordable, Told, record_change, record_reading
 from schedules import due
-from schedules.models import Absence, MaintenanceTask, Technician, Visit, VisitJob
+from schedules.bookable import Hours, NotBookable, ask_unsuited, refuse_hours, refuse_unfit
+from schedules.models import MaintenanceTask, Technician, Visit, VisitJob
 from schedules.tasks_due import mark_done
 from shared import clock
 
@@ -22,10 +22,6 @@ MINUTES_A_FILTER = 12
 # How far ahead jobs of one site are offered as one trip.
 HORIZON_DAYS = 30
 TOGETHER_DAYS = 45
-
-
-class NotBookable(ValueError):
-    """A visit that cannot be; the message says why in plain words."""
 
 
 @dataclass(frozen=True)
@@ -117,10 +113,12 @@ class Booking:
     day: date | None = None
     window_from: time | None = None
     window_to: time | None = None
+    sure: bool = False
 
 
 def book(booking: Booking, now: datetime) -> Visit:
-    """Make the visit; scheduled when it has technician and day, else due. Raises NotBookable."""
+    """Make the visit; scheduled when it has technician and day, else due. Raises NotBookable, and Unsuited
+    where it is possible and yet not as usual, unless the asker is sure."""
     _refuse_unbookable(booking, now)
     scheduled = booking.technician is not None and booking.day is not None
     with transaction.atomic():
@@ -141,12 +139,15 @@ def book(booking: Booking, now: datetime) -> Visit:
     return visit
 
 
-def schedule(visit: Visit, technician: Technician, day: date, now: datetime) -> Visit:
-    """Give an open visit to a technician on a day. Raises NotBookable."""
+def schedule(visit: Visit, technician: Technician, day: date, now: datetime, *, sure: bool = False) -> Visit:
+    """Give an open visit to a technician on a day. Raises NotBookable, and Unsuited unless ``sure``."""
     if not visit.is_open:
         raise NotBookable(_("This visit is over."))
-    _refuse_unfit(technician, visit.skills, day, now)
-    _refuse_hours(technician, visit.window_from, visit.window_to)
+    refuse_unfit(technician, visit.skills, day, now)
+    hours = Hours(visit.window_from, visit.window_to)
+    refuse_hours(technician, hours)
+    if not sure:
+        ask_unsuited(visit.site, technician, day, hours)
     visit.technician, visit.day, visit.state = technician, day, Visit.State.SCHEDULED
     visit.stop_number = visit.arrive_at = visit.leave_at = None
     visit.save()
@@ -165,40 +166,11 @@ def _refuse_unbookable(booking: Booking, now: datetime) -> None:
         raise NotBookable(_("One of these jobs is already part of an open visit."))
     if booking.technician is not None and booking.day is not None:
         skills = [task.skill for task in booking.tasks if task.skill]
-        _refuse_unfit(booking.technician, skills, booking.day, now)
-        _refuse_hours(booking.technician, booking.window_from, booking.window_to)
-
-
-def _refuse_unfit(technician: Technician, skills: Sequence[str], day: date, now: datetime) -> None:
-    missing = sorted(set(skills) - set(technician.skills))
-    if missing:
-        others = [t.name for t in Technician.objects.filter(gone_on=None) if set(skills) <= set(t.skills)]
-        who = ", ".join(others) or _("nobody at this desk")
-        raise NotBookable(
-            _("%(name)s does not have the skill %(skill)s; %(who)s has.")
-            % {"name": technician.name, "skill": ", ".join(missing), "who": who}
-        )
-    if day < clock.local_day(now, Desk.the().zone):
-        raise NotBookable(_("That day is past."))
-    away = Absence.objects.filter(withdrawn_at=None, first_day__lte=day, last_day__gte=day)
-    if away.filter(Q(technician=technician) | Q(technician=None)).exists():
-        raise NotBookable(_("%(name)s is away on that day.") % {"name": technician.name})
-    if technician.gone_on and technician.gone_on <= day:
-        raise NotBookable(_("%(name)s no longer works here on that day.") % {"name": technician.name})
-
-
-def _refuse_hours(technician: Technician, window_from: time | None, window_to: time | None) -> None:
-    first = max(window_from or time.min, technician.day_starts)
-    last = min(window_to or time.max, technician.day_ends)
-    if first > last or first == technician.day_ends:
-        raise NotBookable(
-            _("%(name)s works from %(starts)s to %(ends)s; the hours asked for lie outside.")
-            % {
-                "name": technician.name,
-                "starts": f"{technician.day_starts:%H:%M}",
-                "ends": f"{technician.day_ends:%H:%M}",
-            }
-        )
+        refuse_unfit(booking.technician, skills, booking.day, now)
+        hours = Hours(booking.window_from, booking.window_to)
+        refuse_hours(booking.technician, hours)
+        if not booking.sure:
+            ask_unsuited(booking.site, booking.technician, booking.day, hours)
 
 
 @dataclass

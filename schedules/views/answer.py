@@ -15,11 +15,12 @@ from equipment.fields import whole_number
 from equipment.models import Desk, FilterChange, FilterSlot, Person, Site
 from equipment.record import NotRecordable, Told, may_be_undone, record_change, undo_change
 from schedules import due, visits
+from schedules.bookable import NotBookable
 from schedules.emails import filter_lines
 from schedules.forms import ChangeForm
 from schedules.models import Notice
 from schedules.notice_slots import open_slots
-from schedules.visits import Booking, NotBookable
+from schedules.visits import Booking
 from shared import clock, signing
 from shared.signing import Purpose
 

@@ -22,7 +22,7 @@ from schedules.round_forms import HomeHoursForm
 from schedules.site_booking import SiteBookForm
 from schedules.views.dust import SHOWN_FOR
 from schedules.views.dust import lines as dust_lines
-from schedules.views.visits import say_booked
+from schedules.views.visits import booked
 
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:
@@ -77,12 +77,9 @@ def book(request: HttpRequest, pk: int) -> HttpResponse:
     form = SiteBookForm(site, due.today(now), request.POST)
     if form.is_valid():
         slots, tasks = (list(form.cleaned_data.pop(name, [])) for name in ("slots", "tasks"))
-        try:
-            visit = visits.book(visits.Booking(site, slots, tasks, **form.cleaned_data), now)
-        except visits.NotBookable as error:
-            form.add_error(None, str(error))
-        else:
-            say_booked(request, visit)
+        booking = visits.Booking(site, slots, tasks, **form.cleaned_data)
+        visit = booked(request, form, lambda: visits.book(booking, now))
+        if visit is not None:
             return redirect("visit", visit.pk)
     return _render(request, site, book_form=form, status=422)
 

@@ -1,10 +1,13 @@
 """Visits: what could be one, what is one, and how it ended."""
 
+from collections.abc import Callable
 from contextlib import suppress
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import formats, timezone
@@ -16,13 +19,14 @@ from equipment.models import Desk, FilterSlot, Site
 from equipment.record import NotRecordable
 from schedules import due, routes, visits
 from schedules.air_forms import VisitAirForm
+from schedules.bookable import NotBookable, Unsuited
 from schedules.day_problem import NoStart
 from schedules.emails import filter_lines
 from schedules.explain import say_day
 from schedules.forms import BookForm, CompleteForm, JobFilterForm
 from schedules.models import MaintenanceTask, Technician, Visit
 from schedules.visit_words import told_sentence, visit_sentence
-from schedules.visits import Booking, FilterDone, NotBookable, Outcome
+from schedules.visits import Booking, FilterDone, Outcome
 
 
 def offers_page(request: HttpRequest) -> HttpResponse:
@@ -30,9 +34,7 @@ def offers_page(request: HttpRequest) -> HttpResponse:
     form, status, failed = BookForm(), 200, None
     if request.method == "POST":
         form, failed = BookForm(request.POST), whole_number(request.POST.get("site"))
-        visit = _book(request, form) if form.is_valid() else None
-        if visit is not None:
-            say_booked(request, visit)
+        if form.is_valid() and _book(request, form) is not None:
             return redirect("visits")
         status = 422
     today = due.today(timezone.now())
@@ -59,12 +61,32 @@ def _book(request: HttpRequest, form: BookForm) -> Visit | None:
         pk__in=map(whole_number, request.POST.getlist("task")), system__site=site
     )
     booking = Booking(site, list(slots), list(tasks), **form.cleaned_data)
+    return booked(request, form, lambda: visits.book(booking, timezone.now()))
+
+
+def booked(request: HttpRequest, form: BookForm, make: Callable[[], Visit]) -> Visit | None:
+    """Make or move a visit, give it a time and say so; None, with the reason on the form, where that cannot
+    be, or where it is unusual and the form is not sure."""
     try:
-        visit = visits.book(booking, timezone.now())
+        with transaction.atomic():
+            visit = make()
+            if visit.day is not None and not form.is_sure:
+                _ask_of_today(visit)
     except NotBookable as error:
-        form.add_error(None, str(error))
+        form.refuse(error)
         return None
+    say_booked(request, visit)
     return visit
+
+
+def _ask_of_today(visit: Visit) -> None:
+    """Raise Unsuited for a visit of today that no time is left for."""
+    now = timezone.now()
+    if visit.day == due.today(now) and visit.site.placed:
+        with suppress(NoStart):
+            why = routes.fit_in(visit, now)
+            if why:
+                raise Unsuited(_("Today has no time for it. %(why)s") % {"why": why})
 
 
 def say_booked(request: HttpRequest, visit: Visit) -> None:
@@ -73,9 +95,6 @@ def say_booked(request: HttpRequest, visit: Visit) -> None:
     if visit.technician is None or visit.day is None:
         messages.success(request, _("Booked: %(home)s waits for a day.") % {"home": home})
         return
-    if visit.day.weekday() not in visit.technician.weekdays:
-        usual = _("%(name)s does not usually work on that day of the week.")
-        messages.warning(request, usual % {"name": visit.technician.name})
     why = _give_a_time(request, visit)
     said = {"home": home, "day": say_day(visit.day), "why": why}
     if why:
@@ -172,14 +191,14 @@ def book_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Give the visit to another technician or day."""
     visit, form = _visit_or_404(request, pk), BookForm(request.POST)
     if form.is_valid():
-        visit.window_from, visit.window_to = form.cleaned_data["window_from"], form.cleaned_data["window_to"]
-        try:
-            visits.schedule(visit, form.cleaned_data["technician"], form.cleaned_data["day"], timezone.now())
-        except NotBookable as error:
-            form.add_error(None, str(error))
-        else:
-            say_booked(request, visit)
+        data = form.cleaned_data
+        visit.window_from, visit.window_to = data["window_from"], data["window_to"]
+        moved = partial(
+            visits.schedule, visit, data["technician"], data["day"], timezone.now(), sure=data["sure"]
+        )
+        if booked(request, form, moved) is not None:
             return redirect("visit", pk)
+        visit = _visit_or_404(request, pk)
     return _render(request, visit, book_form=form, status=422)
 
 

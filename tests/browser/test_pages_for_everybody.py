@@ -61,7 +61,7 @@ def letter(world: World) -> Notice:
 def booked(world: World) -> Visit:
     """The mill's visit, tomorrow."""
     day = world.today + timedelta(days=1)
-    booking = Booking(world.mill, [world.attic], [world.drain], world.technician, day)
+    booking = Booking(world.mill, [world.attic], [world.drain], world.technician, day, sure=True)
     return visits.book(booking, world.now)
 
 

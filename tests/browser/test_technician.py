@@ -20,7 +20,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 @pytest.fixture
 def visit(world: World) -> Visit:
     """Today's visit to the mill."""
-    booking = Booking(world.mill, [world.attic], [world.drain], world.technician, world.today)
+    booking = Booking(world.mill, [world.attic], [world.drain], world.technician, world.today, sure=True)
     return visits.book(booking, world.now)
 
 

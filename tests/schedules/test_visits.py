@@ -7,8 +7,9 @@ import pytest
 from equipment.models import FilterChange, FilterSlot, Reading, Site, User
 from equipment.record import NotRecordable
 from schedules import due, visits
+from schedules.bookable import NotBookable
 from schedules.models import MaintenanceTask, Plan, TaskDone, Technician, Visit
-from schedules.visits import Booking, FilterDone, NotBookable, Outcome
+from schedules.visits import Booking, FilterDone, Outcome
 from tests.factories import (
     AbsenceFactory,
     FilterSlotFactory,

@@ -2,8 +2,10 @@
 
 import json
 from collections.abc import Iterator
+from datetime import UTC, date, datetime, time
 from typing import Any
 from xml.etree import ElementTree
+from zoneinfo import ZoneInfo
 
 _GPX = "http://www.topografix.com/GPX/1/1"
 
@@ -21,17 +23,19 @@ def geojson(proposal: dict[str, Any]) -> str:
     return json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False)
 
 
-def gpx(proposal: dict[str, Any]) -> bytes:
-    """A route (rte) a technician and day, its stops by number and address."""
+def gpx(proposal: dict[str, Any], zone: ZoneInfo) -> bytes:
+    """A route (rte) a technician and day, its stops by number and address with their times in UTC; the
+    proposal's are those of the wall clock in ``zone``."""
     ElementTree.register_namespace("", _GPX)
     root = ElementTree.Element(f"{{{_GPX}}}gpx", {"version": "1.1", "creator": "servicedesk"})
     for day in proposal["days"]:
         route = ElementTree.SubElement(root, f"{{{_GPX}}}rte")
         _text(route, "name", f"{day['name']}, {day['day']}")
-        _point(route, day["start"], "start")
+        _point(route, day["start"], "start", _instant(day["day"], day["depart"], zone))
         for stop in day["stops"]:
-            _point(route, stop["place"], f"{stop['number']}. {stop['home']}")
-        _point(route, day["start"], "back")
+            at = _instant(day["day"], stop["arrive"], zone)
+            _point(route, stop["place"], f"{stop['number']}. {stop['home']}", at)
+        _point(route, day["start"], "back", _instant(day["day"], day["back"], zone))
     return bytes(ElementTree.tostring(root, encoding="utf-8", xml_declaration=True))
 
 
@@ -53,9 +57,17 @@ def _feature(kind: str, coordinates: Any, properties: dict[str, Any]) -> dict[st
     }
 
 
-def _point(route: ElementTree.Element, place: list[float], name: str) -> None:
-    at = {"lat": f"{place[0]:.6f}", "lon": f"{place[1]:.6f}"}
-    _text(ElementTree.SubElement(route, f"{{{_GPX}}}rtept", at), "name", name)
+def _instant(day: str, hour: str, zone: ZoneInfo) -> str:
+    local = datetime.combine(date.fromisoformat(day), time.fromisoformat(hour), zone)
+    return local.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def _point(route: ElementTree.Element, place: list[float], name: str, at: str) -> None:
+    where = {"lat": f"{place[0]:.6f}", "lon": f"{place[1]:.6f}"}
+    point = ElementTree.SubElement(route, f"{{{_GPX}}}rtept", where)
+    # The schema's order: time before name.
+    _text(point, "time", at)
+    _text(point, "name", name)
 
 
 def _text(parent: ElementTree.Element, name: str, text: str) -> None:

@@ -13,6 +13,9 @@ WEEKDAYS = [
     (0, _("Monday")), (1, _("Tuesday")), (2, _("Wednesday")), (3, _("Thursday")), (4, _("Friday")),
     (5, _("Saturday")), (6, _("Sunday")),
 ]  # fmt: skip
+MOST_ROOM = 2000
+# Degrees about the point of latitude and longitude nought that no van starts from.
+NOWHERE = 0.5
 SEARCHES = [(10, _("10 seconds")), (30, _("half a minute")), (120, _("2 minutes")), (600, _("10 minutes"))]
 
 
@@ -74,12 +77,31 @@ class TechnicianForm(forms.ModelForm):  # type: ignore[type-arg]
         place = data.get("start_latitude"), data.get("start_longitude")
         if (place[0] is None) != (place[1] is None):
             self.add_error("start_latitude", _("A place needs both latitude and longitude."))
-        elif place[0] is not None and not (-90 <= place[0] <= 90 and -180 <= (place[1] or 0) <= 180):
-            self.add_error("start_latitude", _("There is no such place on the globe."))
+        elif place[0] is not None:
+            _refuse_nowhere(self, "start_latitude", place)
+        self._refuse_namesake(data.get("name") or "")
         starts, ends = data.get("day_starts"), data.get("day_ends")
         if starts and ends and ends <= starts:
             self.add_error("day_ends", _("The day ends before it begins. Shifts over midnight: split them."))
         return data
+
+    def clean_van_room(self) -> int:
+        """A room that a van has."""
+        room: int = self.cleaned_data["van_room"]
+        if not 1 <= room <= MOST_ROOM:
+            raise forms.ValidationError(_("A van holds from 1 to %(n)d filters.") % {"n": MOST_ROOM})
+        return room
+
+    def _refuse_namesake(self, name: str) -> None:
+        """Two names that differ in case alone would be one person written down twice."""
+        others = Technician.objects.filter(name__iexact=name).exclude(pk=self.instance.pk)
+        other = others.first()
+        if other is None:
+            return
+        said = _("%(name)s is on record.")
+        if other.gone_on:
+            said = _("%(name)s is on record as no longer working here: bring them back instead.")
+        self.add_error("name", said % {"name": other.name})
 
     def save(self, commit: bool = True) -> Technician:
         """The technician with skills as a list."""
@@ -96,6 +118,23 @@ class DepotForm(forms.ModelForm):  # type: ignore[type-arg]
         model = Depot
         fields = ["name", "street", "latitude", "longitude"]
 
+    def clean(self) -> dict[str, Any]:
+        """A depot is somewhere."""
+        data = super().clean() or {}
+        place = data.get("latitude"), data.get("longitude")
+        if None not in place:
+            _refuse_nowhere(self, "latitude", place)
+        return data
+
+
+def _refuse_nowhere(form: forms.BaseForm, field: str, place: tuple[float | None, float | None]) -> None:
+    """Say of a place that it is none: off the globe, or where an empty cell leads."""
+    latitude, longitude = place[0] or 0.0, place[1] or 0.0
+    if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
+        form.add_error(field, _("There is no such place on the globe."))
+    elif abs(latitude) < NOWHERE and abs(longitude) < NOWHERE:
+        form.add_error(field, _("That is in the sea, where missing figures lead: look it up again."))
+
 
 class AbsenceForm(forms.ModelForm):  # type: ignore[type-arg]
     """Leave of somebody, or a day off for all."""
@@ -107,8 +146,9 @@ class AbsenceForm(forms.ModelForm):  # type: ignore[type-arg]
         model = Absence
         fields = ["technician", "first_day", "last_day", "why"]
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, today: date, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.today = today
         who = self.fields["technician"]
         assert isinstance(who, forms.ModelChoiceField)  # noqa: S101
         who.queryset = Technician.objects.filter(gone_on=None)
@@ -120,7 +160,16 @@ class AbsenceForm(forms.ModelForm):  # type: ignore[type-arg]
         first, last = data.get("first_day"), data.get("last_day")
         if first and last and last < first:
             self.add_error("last_day", _("The last day lies before the first."))
+        elif last and last < self.today:
+            self.add_error("last_day", _("These days are past."))
+        elif first and last and self._stands(data):
+            self.add_error("first_day", _("That is on record already."))
         return data
+
+    def _stands(self, data: dict[str, Any]) -> bool:
+        """Whether the same days are on record, of the same person or of the whole desk."""
+        rows = Absence.objects.filter(withdrawn_at=None, technician=data.get("technician"))
+        return rows.filter(first_day__lte=data["first_day"], last_day__gte=data["last_day"]).exists()
 
 
 class HomeHoursForm(forms.ModelForm):  # type: ignore[type-arg]

@@ -13,7 +13,7 @@ from pyvrp.stop import StoppingCriterion
 
 from equipment.models import Desk, FilterSlot, Site, User
 from schedules import due, visits
-from schedules.bookable import NotBookable
+from schedules.bookable import NotBookable, cannot_work
 from schedules.models import MaintenanceTask, RoundPlan, Technician, Visit
 from schedules.planning.routing import solve
 from schedules.proposal import proposal_of
@@ -158,6 +158,9 @@ def take_over(plan: RoundPlan, user: User, now: datetime) -> Taken:
                 continue
             booked += stop["change"] in ("new", "day")
             moved += stop["change"] == "moved"
+    RoundPlan.objects.filter(pk=plan.pk).update(
+        outcome={"booked": booked, "moved": moved, "refused": refused, "by": user.pk, "at": now.isoformat()}
+    )
     return Taken(booked, moved, refused)
 
 
@@ -182,6 +185,8 @@ def _visit(stop: dict[str, Any], technician: Technician, day: date, now: datetim
     if visit.day == day and visit.technician_id == technician.pk:
         if not visit.is_open:
             raise NotBookable(_("This visit is over."))
+        if why := cannot_work(technician, day):
+            raise NotBookable(why)
         return visit
     if visit.pinned:
         raise NotBookable(_("It was held to its day since."))

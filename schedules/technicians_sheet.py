@@ -73,7 +73,7 @@ def import_technicians(path: Path) -> Report:
     sheet = Sheet(path, TECHNICIANS, report)
     with transaction.atomic():
         depots = {depot.name: depot for depot in Depot.objects.filter(closed_on=None)}
-        stored = {who.name: who for who in Technician.objects.all()}
+        stored = {who.name.casefold(): who for who in Technician.objects.all()}
         seen: dict[str, int] = {}
         changed = sum(_store(sheet, cells, depots, stored, seen) for cells in sheet.rows())
         report.changed[sheet.name] = changed
@@ -88,11 +88,14 @@ def _store(
 ) -> bool:
     """Store one row; whether that changed anything."""
     name, values = cells.values["name"], cells.values
-    if name in seen:
-        sheet.refuse(cells.line, "name", name, f"stands twice in this file, see line {seen[name]}")
+    if name.casefold() in seen:
+        sheet.refuse(cells.line, "name", name, f"stands twice in this file, see line {seen[name.casefold()]}")
         return False
-    seen[name] = cells.line
-    who = stored.get(name) or Technician(name=name)
+    seen[name.casefold()] = cells.line
+    who = stored.get(name.casefold()) or Technician(name=name)
+    if who.gone_on:
+        sheet.refuse(cells.line, "name", name, "no longer works here by the record; bring them back first")
+        return False
     before = [getattr(who, field) for field, _usual in _FIELDS.values()] + [who.depot_id]
     for column, (field, usual) in _FIELDS.items():
         if values.get(column) is not None:

@@ -75,4 +75,4 @@ class Report:
         yield from (str(fault) for fault in self.faults)
         for sheet, rows in self.rows.items():
             changed = self.changed.get(sheet, 0) if self.stored else 0
-            yield f"{sheet}: {rows:,} rows read, {changed:,} new or changed"
+            yield f"{sheet}: {rows:,} row{'' if rows == 1 else 's'} read, {changed:,} new or changed"

@@ -33,6 +33,8 @@ class RoundPlan(models.Model):
     # schedules.rounds.Proposal as plain values.
     proposal = models.JSONField(default=dict, blank=True)
     why = models.TextField(blank=True)
+    # What taking it over came to: booked, moved, refused with reasons.
+    outcome = models.JSONField(default=dict, blank=True)
 
     class Meta:
         verbose_name = _("plan of rounds")

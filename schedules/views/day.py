@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from equipment.access import signed_in, units_of
 from equipment.models import Desk
 from schedules import due, feeds, routes, van_feed
+from schedules.bookable import cannot_work
 from schedules.day_problem import NoStart, start_of
 from schedules.day_totals import totals
 from schedules.emails import filter_lines
@@ -101,6 +102,7 @@ def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpRes
         "stops": [
             (visit, cautions_of(visit), access_notes_of(visit), findings_at(visit, units)) for visit in stops
         ],
+        "cannot_work": cannot_work(technician, on) if any(visit.is_open for visit in stops) else "",
         "unordered": unordered,
         # Before anything has a place, nothing has missed one.
         "left_out": unordered if any(visit.stop_number for visit in stops) else [],

@@ -7,15 +7,18 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.files.uploadedfile import UploadedFile
+from django.db import transaction
 from django.forms import ModelForm
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from equipment.access import signed_in, site_or_404
 from equipment.sheets.faults import Fault
 from schedules import due
+from schedules.leave import booked_during, free_visits
 from schedules.models import Absence, Depot, HomeHours, Technician
 from schedules.round_forms import WEEKDAYS, AbsenceForm, DepotForm, HomeHoursForm, TechnicianForm
 from schedules.technicians_sheet import TECHNICIANS, import_technicians
@@ -69,16 +72,63 @@ def gone(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("people")
 
 
-def depot(request: HttpRequest) -> HttpResponse:
-    """Add a depot."""
-    form = DepotForm(request.POST)
-    return _added(request, form) or _render(request, depot_form=form, status=422)
+def back(request: HttpRequest, pk: int) -> HttpResponse:
+    """A technician who had left works here again."""
+    row = get_object_or_404(Technician.objects.exclude(gone_on=None), pk=pk)
+    row.gone_on = None
+    row.save(update_fields=["gone_on"])
+    messages.success(request, _("%(name)s is on record.") % {"name": row.name})
+    return redirect("technician", pk)
+
+
+def depot(request: HttpRequest, pk: int = 0) -> HttpResponse:
+    """Add a depot, or change one; GET shows the form of one."""
+    row = get_object_or_404(Depot, pk=pk, closed_on=None) if pk else None
+    if request.method != "POST":
+        return _render(request, depot_form=DepotForm(instance=row), shown_depot=row)
+    form = DepotForm(request.POST, instance=row)
+    return _added(request, form) or _render(request, depot_form=form, shown_depot=row, status=422)
+
+
+def depot_closed(request: HttpRequest, pk: int) -> HttpResponse:
+    """A depot is given up; who started there starts at the desk, and is named."""
+    row = get_object_or_404(Depot, pk=pk, closed_on=None)
+    names = list(row.technicians.filter(gone_on=None, start_latitude=None).values_list("name", flat=True))
+    with transaction.atomic():
+        row.closed_on = due.today(timezone.now())
+        row.save(update_fields=["closed_on"])
+        row.technicians.update(depot=None)
+    said = _("%(name)s is closed.") % {"name": row.name}
+    if names:
+        said += " " + _("At the desk starts from now on: %(names)s.") % {"names": ", ".join(names)}
+    messages.success(request, said)
+    return redirect("people")
 
 
 def absence(request: HttpRequest) -> HttpResponse:
-    """Write down leave, or a day off for all."""
-    form = AbsenceForm(request.POST)
-    return _added(request, form) or _render(request, absence_form=form, status=422)
+    """Write down leave, or a day off for all; the visits booked then are named."""
+    form = AbsenceForm(due.today(timezone.now()), request.POST)
+    if not form.is_valid():
+        return _render(request, absence_form=form, status=422)
+    count = booked_during(form.save()).count()
+    messages.success(request, _("Written down."))
+    if count:
+        text = ngettext(
+            "%(n)d visit is booked on these days: see below.",
+            "%(n)d visits are booked on these days: see below.",
+            count,
+        )
+        messages.warning(request, text % {"n": count})
+    return redirect("people")
+
+
+def absence_free(request: HttpRequest, pk: int) -> HttpResponse:
+    """Let the visits of days without work wait for another day."""
+    row = get_object_or_404(Absence, pk=pk, withdrawn_at=None)
+    count = free_visits(row)
+    text = ngettext("%(n)d visit waits for another day.", "%(n)d visits wait for another day.", count)
+    messages.success(request, text % {"n": count})
+    return redirect("people")
 
 
 def absence_ends(request: HttpRequest, pk: int) -> HttpResponse:
@@ -114,6 +164,7 @@ def _render(
     technician_form: TechnicianForm | None = None,
     shown: Technician | None = None,
     depot_form: "ModelForm[Any] | None" = None,
+    shown_depot: Depot | None = None,
     absence_form: "ModelForm[Any] | None" = None,
     faults: Sequence[Fault] = (),
     status: int = 200,
@@ -124,13 +175,15 @@ def _render(
     context = {
         "staff": [(who, ", ".join(str(words[day]) for day in who.weekdays if day in words)) for who in staff],
         "depots": Depot.objects.filter(closed_on=None),
-        "absences": away.order_by("first_day"),
+        "gone": Technician.objects.exclude(gone_on=None),
+        "absences": [(row, booked_during(row)) for row in away.order_by("first_day")],
+        "shown_depot": shown_depot,
         "shown": shown,
         "faults": faults,
         "columns": [column.name for column in TECHNICIANS],
         "technician_form": technician_form or TechnicianForm(),
         "open_form": technician_form is not None,
         "depot_form": depot_form or DepotForm(),
-        "absence_form": absence_form or AbsenceForm(),
+        "absence_form": absence_form or AbsenceForm(today),
     }
     return render(request, "schedules/people.html", context, status=status)

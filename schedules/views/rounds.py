@@ -11,9 +11,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from equipment.access import signed_in
+from equipment.models import Desk
 from schedules import due, round_runs
 from schedules.models import RoundPlan, Visit
 from schedules.proposal import WORTH_SAYING
+from schedules.round_changes import changed_since
 from schedules.round_files import geojson, gpx
 from schedules.round_forms import AskForm
 from schedules.round_runs import NotPlannable
@@ -51,8 +53,8 @@ def one(request: HttpRequest, pk: int) -> HttpResponse:
         "days": [_day(day) for day in plan.proposal.get("days", [])],
     }
     response = render(request, name, context | _rest(plan))
-    if request.headers.get("HX-Request") and not plan.is_open:
-        # The waiting is over: the whole page has more to show than this part of it.
+    if request.headers.get("HX-Request") and plan.state != request.GET.get("was"):
+        # Heading and buttons are another's now: the whole page has more to show than this part of it.
         response["HX-Refresh"] = "true"
     return response
 
@@ -61,6 +63,7 @@ def _rest(plan: RoundPlan) -> dict[str, Any]:
     left = plan.proposal.get("left", [])
     days = plan.proposal.get("days", [])
     stops = [stop for day in days for stop in day["stops"]]
+    can_take = plan.state in (RoundPlan.State.READY, RoundPlan.State.STOPPED) and bool(stops)
     return {
         "left": [{**row, "first": _date(row["first"]), "last": _date(row["last"])} for row in left],
         "no_start": plan.proposal.get("no_start", []),
@@ -71,7 +74,9 @@ def _rest(plan: RoundPlan) -> dict[str, Any]:
         "changes": {
             kind: sum(stop["change"] == kind for stop in stops) for kind in ("new", "day", "moved", "kept")
         },
-        "can_take": plan.state in (RoundPlan.State.READY, RoundPlan.State.STOPPED) and bool(stops),
+        "can_take": can_take,
+        "changed": changed_since(plan) if can_take else [],
+        "outcome": plan.outcome,
     }
 
 
@@ -84,6 +89,10 @@ def title(plan: RoundPlan) -> str:
     if plan.state == RoundPlan.State.FAILED:
         return _("The plan could not be worked out")
     days = plan.proposal.get("days", [])
+    if not plan.proposal:
+        return _("The plan was called off before it was worked out")
+    if not plan.proposal.get("van_days", 1):
+        return _("Nobody works on these days")
     stops = sum(len(day["stops"]) for day in days)
     late = sum(row["must"] for row in plan.proposal.get("left", []))
     if not stops:
@@ -160,7 +169,7 @@ def file(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
     plan = get_object_or_404(RoundPlan, pk=pk)
     if kind not in _TYPES or not plan.proposal.get("days"):
         raise Http404
-    body = geojson(plan.proposal) if kind == "geojson" else gpx(plan.proposal)
+    body = geojson(plan.proposal) if kind == "geojson" else gpx(plan.proposal, Desk.the().zone)
     response = HttpResponse(
         body, content_type=f"application/{'geo+json' if kind == 'geojson' else 'gpx+xml'}"
     )

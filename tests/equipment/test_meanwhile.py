@@ -61,9 +61,7 @@ def test_what_goes_in_next_is_the_usual_one(home_slot: FilterSlot, usual: Media,
     assert next_media([slot], NOW, for_now([slot], NOW)) == {slot.pk: usual}
     (line,) = filter_lines([slot], NOW, "ip")
     assert line.media == usual
-    assert line.for_now == (
-        "In there until 1 June 2026: Finer 13, MERV 13; somebody looks at it by 22 May 2026."
-    )
+    assert line.for_now == ("In there until 1 June 2026: Finer 13, MERV 13; we look at it by 22 May 2026.")
 
 
 def test_whoever_ends_it_and_names_no_filter_puts_the_usual_one_back(

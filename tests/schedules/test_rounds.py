@@ -14,6 +14,7 @@ from schedules.proposal import proposal_of
 from schedules.round_files import geojson, gpx
 from schedules.round_runs import NotPlannable, Watched, ask_for, ask_to_stop, run_waiting, take_over
 from schedules.rounds import Asked, ask
+from shared import clock
 from tests.factories import (
     NOW,
     TODAY,
@@ -301,7 +302,10 @@ def test_the_rounds_leave_as_open_files(technician: Technician, home: Site) -> N
     _asked, proposal = planned()
     assert '"LineString"' in geojson(proposal)
     assert f"[{slot.system.site.longitude}, {slot.system.site.latitude}]" in geojson(proposal)
-    text = gpx(proposal).decode()
+    text = gpx(proposal, clock.zone("America/Chicago")).decode()
+    first = proposal["days"][0]
+    local = datetime.combine(date.fromisoformat(first["day"]), time.fromisoformat(first["depart"]))
+    assert f"<time>{(local + timedelta(hours=5)).isoformat()}Z</time>" in text  # summer time in Chicago
     assert "<rtept" in text
     assert "4 Ash &amp; Oak &lt;Lane&gt;" in text
 

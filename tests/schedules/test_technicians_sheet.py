@@ -74,7 +74,7 @@ def test_a_name_that_stands_twice_is_a_fault(tmp_path: Path) -> None:
 def test_the_page_and_the_command_read_it(manager: Client, tmp_path: Path) -> None:
     good = SimpleUploadedFile("any.csv", (HEADER + "Ada,gas,,,,,,,\n").encode())
     text = manager.post(reverse("technicians-sheet"), {"sheet": good}, follow=True).text
-    assert "1 rows read, 1 new or changed" in text
+    assert "1 row read, 1 new or changed" in text
     bad = SimpleUploadedFile("any.csv", (HEADER + "Bo,,91,0,,,,,\n").encode())
     answer = manager.post(reverse("technicians-sheet"), {"sheet": bad})
     assert answer.status_code == 422

@@ -20,7 +20,7 @@ def test_good_sheets_are_stored_and_counted(
 ) -> None:
     sheet("media.csv", GOOD)
     call_command("import_sheets", str(tmp_path))
-    assert "media.csv: 1 rows read, 1 new or changed" in capsys.readouterr().out
+    assert "media.csv: 1 row read, 1 new or changed" in capsys.readouterr().out
 
 
 def test_a_fault_ends_with_an_error_and_stores_nothing(

@@ -11,7 +11,15 @@ from django.utils import timezone
 from equipment.models import FilterSlot, Site
 from schedules import round_runs
 from schedules.models import Absence, Depot, HomeHours, RoundPlan, Technician, Visit
-from tests.factories import PlanFactory, RoundPlanFactory, TechnicianFactory, VisitFactory
+from tests.factories import (
+    AbsenceFactory,
+    DepotFactory,
+    PlanFactory,
+    RoundPlanFactory,
+    TechnicianFactory,
+    VisitFactory,
+    VisitJobFactory,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -74,7 +82,7 @@ def test_what_cannot_be_planned_is_said(manager: Client, more: dict[str, str], w
 def test_a_plan_is_called_off_and_one_without_rounds_has_no_file(manager: Client) -> None:
     plan = RoundPlanFactory()
     text = manager.post(reverse("round-stop", args=[plan.pk]), follow=True).text
-    assert "Nothing is to be driven on these days" in text
+    assert "The plan was called off before it was worked out" in text
     assert manager.get(reverse("round-file", args=[plan.pk, "gpx"])).status_code == 404
 
 
@@ -126,8 +134,8 @@ def test_leave_days_off_and_depots(manager: Client) -> None:
     assert "the whole desk" in manager.post(reverse("absence"), told, follow=True).text
     manager.post(reverse("absence-ends", args=[Absence.objects.get().pk]))
     assert "Nobody is away" in manager.get(reverse("people")).text
-    assert manager.post(reverse("depot"), {"name": "North", "latitude": "95"}).status_code == 422
-    manager.post(reverse("depot"), {"name": "North", "latitude": "41.9", "longitude": "-87.8"})
+    assert manager.post(reverse("depot-new"), {"name": "North", "latitude": "95"}).status_code == 422
+    manager.post(reverse("depot-new"), {"name": "North", "latitude": "41.9", "longitude": "-87.8"})
     assert Depot.objects.get().name == "North"
 
 
@@ -146,3 +154,111 @@ def test_a_visit_is_held_and_let_go(manager: Client) -> None:
     assert "no plan moves it" in manager.post(address, {"held": "1"}, follow=True).text
     manager.post(address, {"held": "0"})
     assert not Visit.objects.get().pinned
+
+
+def worked_out(manager: Client) -> RoundPlan:
+    asked(manager)
+    round_runs.run_waiting(timezone.now())
+    return RoundPlan.objects.get()
+
+
+def test_what_changed_since_is_said_before_and_what_was_left_after(manager: Client, ripe: FilterSlot) -> None:
+    plan = worked_out(manager)
+    page = reverse("round", args=[plan.pk])
+    assert "Changed since it was worked out" not in manager.get(page).text
+    AbsenceFactory(first_day=plan.first_day, last_day=plan.last_day)
+    before = manager.get(page).text
+    assert "Changed since it was worked out" in before
+    assert "Van one is away on that day." in before
+    manager.post(reverse("round-take", args=[plan.pk]))
+    after = manager.get(page).text
+    assert "Taken over: 0 booked, 0 moved." in after
+    assert "Van one is away on that day." in after
+    assert not Visit.objects.exists()
+
+
+def test_a_home_booked_meanwhile_is_named(manager: Client, ripe: FilterSlot) -> None:
+    plan = worked_out(manager)
+    visit = VisitFactory(site=ripe.system.site, state="due")
+    VisitJobFactory(visit=visit, slot=ripe)
+    assert "It was booked since." in manager.get(reverse("round", args=[plan.pk])).text
+
+
+def test_a_kept_stop_is_not_taken_over_on_leave(manager: Client, ripe: FilterSlot) -> None:
+    van, day = Technician.objects.get(), timezone.localdate() + timedelta(days=1)
+    visit = VisitFactory(site=ripe.system.site, state="scheduled", technician=van, day=day)
+    VisitJobFactory(visit=visit, slot=ripe)
+    plan = worked_out(manager)
+    AbsenceFactory(first_day=plan.first_day, last_day=plan.last_day)
+    manager.post(reverse("round-take", args=[plan.pk]))
+    assert RoundPlan.objects.get().outcome["refused"][0][1] == "Van one is away on that day."
+
+
+def test_the_waiting_page_is_drawn_anew_once_the_state_is_another(manager: Client) -> None:
+    plan = RoundPlanFactory(state="running")
+    look = {"headers": {"HX-Request": "true"}}
+    page = reverse("round", args=[plan.pk])
+    assert "HX-Refresh" not in manager.get(page, {"was": "running"}, **look).headers
+    assert manager.get(page, {"was": "waiting"}, **look).headers["HX-Refresh"] == "true"
+
+
+def test_nobody_works_on_these_days(manager: Client, ripe: FilterSlot) -> None:
+    Technician.objects.update(weekdays=[])
+    plan = worked_out(manager)
+    assert "Nobody works on these days" in manager.get(reverse("round", args=[plan.pk])).text
+
+
+def test_leave_names_the_visits_booked_then_and_frees_them(manager: Client, home: Site) -> None:
+    day = timezone.localdate() + timedelta(days=2)
+    who = TechnicianFactory(name="Van one")
+    visit = VisitFactory(site=home, technician=who, day=day, state="scheduled", pinned=True)
+    told = {"technician": who.pk, "first_day": day.isoformat(), "last_day": day.isoformat()}
+    text = manager.post(reverse("absence"), told, follow=True).text
+    assert "1 visit is booked on these days" in text
+    assert reverse("visit", args=[visit.pk]) in text
+    assert "Van one is away on that day." in manager.get(reverse("day", args=[who.pk, day.isoformat()])).text
+    twice = manager.post(reverse("absence"), told)
+    assert (twice.status_code, "That is on record already." in twice.text) == (422, True)
+    text = manager.post(reverse("absence-free", args=[Absence.objects.get().pk]), follow=True).text
+    assert "1 visit waits for another day." in text
+    visit.refresh_from_db()
+    assert (visit.state, visit.day, visit.technician, visit.pinned) == ("displaced", None, None, False)
+
+
+def test_leave_that_is_past_is_refused(manager: Client) -> None:
+    past = (timezone.localdate() - timedelta(days=3)).isoformat()
+    assert (
+        "These days are past." in manager.post(reverse("absence"), {"first_day": past, "last_day": past}).text
+    )
+
+
+def test_a_name_that_differs_in_case_alone_is_the_same_person_and_may_come_back(manager: Client) -> None:
+    who = TechnicianFactory(name="Ada Reyes", gone_on=timezone.localdate())
+    told = {
+        "name": "ADA REYES", "day_starts": "08:00", "day_ends": "17:00", "van_room": "40", "weekdays": ["0"],
+    }  # fmt: skip
+    assert "bring them back instead" in manager.post(reverse("technician-new"), told).text
+    manager.post(reverse("technician-back", args=[who.pk]))
+    assert Technician.objects.get().gone_on is None
+
+
+@pytest.mark.parametrize("room", ["0", "100000"])
+def test_a_van_without_room_or_with_a_barn_s_is_refused(manager: Client, room: str) -> None:
+    told = {
+        "name": "Bo", "day_starts": "08:00", "day_ends": "17:00", "van_room": room, "weekdays": ["0"],
+    }  # fmt: skip
+    assert "A van holds from 1 to 2000 filters." in manager.post(reverse("technician-new"), told).text
+
+
+def test_a_depot_is_changed_and_given_up(manager: Client) -> None:
+    depot = DepotFactory(name="North")
+    TechnicianFactory(name="Van one", depot=depot)
+    at_sea = {"name": "North", "latitude": "0", "longitude": "0"}
+    assert "That is in the sea" in manager.post(reverse("depot", args=[depot.pk]), at_sea).text
+    moved = {"name": "North", "latitude": "42", "longitude": "-88"}
+    assert "North" in manager.get(reverse("depot", args=[depot.pk])).text
+    manager.post(reverse("depot", args=[depot.pk]), moved)
+    assert Depot.objects.get().latitude == 42
+    text = manager.post(reverse("depot-closed", args=[depot.pk]), follow=True).text
+    assert "At the desk starts from now on: Van one." in text
+    assert Technician.objects.get().depot is None

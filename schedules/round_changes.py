@@ -1,0 +1,58 @@
+"""What has changed on the record since a plan of rounds was worked out, home by home."""
+
+from datetime import date
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from equipment.models import FilterChange
+from schedules.bookable import cannot_work
+from schedules.models import RoundPlan, Technician, Visit, VisitJob
+
+
+def changed_since(plan: RoundPlan) -> list[tuple[str, str]]:
+    """Homes that could not be taken over as planned, with the reason; a few queries whatever the plan's size.
+
+    What taking it over would refuse for other reasons is named then.
+    """
+    days = plan.proposal.get("days", [])
+    stops = [stop for day in days for stop in day["stops"]]
+    record = _Record(plan, stops)
+    staff = Technician.objects.in_bulk([day["technician"] for day in days])
+    found = []
+    for day in days:
+        who, on = staff.get(day["technician"]), date.fromisoformat(day["day"])
+        away = cannot_work(who, on) if who else _("This technician is not on record any more.")
+        found += [(stop["home"], away or why) for stop in day["stops"] if (why := record.why(stop)) or away]
+    return found
+
+
+class _Record:
+    """Visits, jobs and changes as they stand now."""
+
+    def __init__(self, plan: RoundPlan, stops: list[dict[str, Any]]) -> None:
+        self.visits = Visit.objects.in_bulk([stop["visit"] for stop in stops if stop["visit"]])
+        slots = [slot for stop in stops for slot in stop["slots"]]
+        tasks = [task for stop in stops for task in stop["tasks"]]
+        open_jobs = VisitJob.objects.filter(visit__state__in=Visit.OPEN)
+        self.taken = set(open_jobs.filter(slot__in=slots).values_list("slot_id", flat=True))
+        self.taken_tasks = set(open_jobs.filter(task__in=tasks).values_list("task_id", flat=True))
+        changes = FilterChange.objects.filter(slot__in=slots, undone_at=None)
+        since = plan.started_at or plan.asked_at
+        self.changed = set(changes.filter(recorded_at__gt=since).values_list("slot_id", flat=True))
+
+    def why(self, stop: dict[str, Any]) -> str:
+        """What is otherwise now; empty where all is as it was."""
+        visit = self.visits.get(stop["visit"]) if stop["visit"] else None
+        if stop["visit"] and (visit is None or not visit.is_open):
+            return _("The visit is over or called off.")
+        if stop["visit"] is None and self._booked(stop):
+            return _("It was booked since.")
+        if self.changed & set(stop["slots"]):
+            return _("A filter was changed there since.")
+        if visit is not None and visit.pinned and stop["change"] == "moved":
+            return _("It was held to its day since.")
+        return ""
+
+    def _booked(self, stop: dict[str, Any]) -> bool:
+        return bool(self.taken & set(stop["slots"]) or self.taken_tasks & set(stop["tasks"]))

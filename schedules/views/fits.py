@@ -124,6 +124,7 @@ def _row(one: Candidate, units: str) -> dict[str, Any]:
         "word": word(one),
         "shape": "past" if full_too_soon(one) else SHAPES[answer.verdict],
         "sentence": sentence(one),
+        "why": _ended(answer.why),
         "velocity": show(answer.face_velocity_ms, VELOCITY, units),
         "clean": show(answer.clean_drop_pa, PRESSURE, units),
         "airflow": show(answer.airflow_m3s, AIRFLOW, units),
@@ -132,6 +133,11 @@ def _row(one: Candidate, units: str) -> dict[str, Any]:
         "loss_at_limit": loss(one.loss_at_limit_percent),
         "left": show(answer.drop_left_pa, PRESSURE, units),
     }
+
+
+def _ended(why: str) -> str:
+    """The reason as a sentence with one stop, whether or not it ends with an abbreviation's."""
+    return f"{why[:1].upper()}{why[1:].removesuffix('.')}."
 
 
 def _changes(a_year: float | None) -> str:

@@ -148,3 +148,14 @@ def test_the_households_pages_are_open_to_everybody_and_fit_a_phone(
     )
     sign_in(page, UserFactory(role=User.Role.HOMEOWNER))
     assert found + all_faults(page, [address("home")]) == []
+
+
+def test_metric_sizes_stay_within_a_phone(world: World, page_at: PageAt, sign_in: SignIn) -> None:
+    """Metric sizes are the longest: sides, unit, and the label's own inches."""
+    assert world.technician.user
+    page = page_at(360)
+    sign_in(page, world.technician.user)
+    User.objects.update(units="si")
+    for name, pk in (("what-fits", world.attic.pk), ("filter", world.attic.pk), ("site", world.mill.pk)):
+        page.goto(address(name, pk))
+        assert page.evaluate(WIDER) <= 0, name

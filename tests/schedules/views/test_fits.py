@@ -289,3 +289,9 @@ def test_a_filter_is_asked_about_by_size_merv_or_name(
     medium("Loose 8", 8, 0.10)
     medium("Deep one", 11, 0.05, nominal_size="16x25x4", depth_m=4 * METRE_PER_INCH)
     assert "Deep one" in technician.get(reverse("what-fits", args=[slot.pk]), {"also": also}).text
+
+
+def test_a_reason_ends_with_one_stop(technician: Client, slot: FilterSlot) -> None:
+    medium("Dense 13", 13, 0.20)  # its reason ends with the unit's abbreviation
+    text = technician.get(reverse("what-fits", args=[slot.pk])).text
+    assert "less than the clean drop of 0.200 in. w.c.<" in text

@@ -145,12 +145,15 @@ def _design(system: System) -> Figure:
 
 
 def _newest(field: str, records: Sequence[AirRecord]) -> Figure:
-    for record in records:
-        value = getattr(record, field)
-        if value is not None:
-            how = record.airflow_method if field == "airflow_m3s" else ""
-            return Figure(value, "measured", how, record.measured_at)
-    return Figure(None, "unknown")
+    record = _newest_with(field, records)
+    if record is None:
+        return Figure(None, "unknown")
+    how = record.airflow_method if field == "airflow_m3s" else ""
+    return Figure(getattr(record, field), "measured", how, record.measured_at)
+
+
+def _newest_with(field: str, records: Sequence[AirRecord]) -> AirRecord | None:
+    return next((record for record in records if getattr(record, field) is not None), None)
 
 
 def _static(field: str, system: System, records: Sequence[AirRecord]) -> Figure:
@@ -158,7 +161,7 @@ def _static(field: str, system: System, records: Sequence[AirRecord]) -> Figure:
     value: float | None = getattr(system, field)
     if value is None:
         return Figure(None, "assumed")
-    read = next((record for record in records if getattr(record, field) is not None), None)
+    read = _newest_with(field, records)
     if read is None:
         return Figure(value, "given")
     carried = read.airflow_m3s if _differs(value, getattr(read, field)) else None

@@ -2,6 +2,7 @@
 
 import re
 from contextlib import suppress
+from dataclasses import dataclass
 
 from django.db.models import Q
 
@@ -16,8 +17,22 @@ _UNDER_NOMINAL_M = 0.6 * METRE_PER_INCH
 _OVER_NOMINAL_M = 0.13 * METRE_PER_INCH
 _NEAR_M = 1.05 * METRE_PER_INCH
 _MOST_SIZES = 3
-AT_MOST = 51
 Face = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Sides:
+    """Two sides in metres as typed, the shorter first, and the whole size where a depth was typed too."""
+
+    face: Face
+    size: Size | None
+
+
+def as_sides(typed: str) -> Sides | None:
+    """The sides that were typed, if it was a size or a face."""
+    size = as_size(typed)
+    face = (size.short_m, size.long_m) if size else as_face(typed)
+    return Sides(face, size) if face else None
 
 
 def as_size(typed: str) -> Size | None:
@@ -36,7 +51,7 @@ def _as_triple(typed: str) -> str:
     return "x".join(numbers.groups()) if numbers else plain
 
 
-def as_face(typed: str) -> tuple[float, float] | None:
+def as_face(typed: str) -> Face | None:
     """Short and long side in metres where two sides were typed and no depth."""
     # Any depth serves to read the two sides: an inch, or 25 where they are millimetres.
     for depth in ("x1", "x25"):
@@ -46,53 +61,51 @@ def as_face(typed: str) -> tuple[float, float] | None:
     return None
 
 
-def of_face(face: tuple[float, float]) -> Q:
-    """Slots or media with these two sides, to within half a millimetre, whatever their depth."""
-    short, long = face
-    return Q(
-        short_m__range=(short - _SAME_SIDE_M, short + _SAME_SIDE_M),
-        long_m__range=(long - _SAME_SIDE_M, long + _SAME_SIDE_M),
-    )
+def _same(side: float) -> tuple[float, float]:
+    return side - _SAME_SIDE_M, side + _SAME_SIDE_M
 
 
-def of_size_or_face(size: Size | None, face: Face | None, among: list[int] | None) -> list[int]:
+def same_sides(sides: Sides) -> Q:
+    """Slots or media of that size; without a depth those with these sides, to half a millimetre."""
+    if sides.size is not None:
+        return Q(nominal_size=sides.size.label)
+    short, long = sides.face
+    return Q(short_m__range=_same(short), long_m__range=_same(long))
+
+
+def with_sides(sides: Sides, at_most: int, among: list[int] | None = None) -> list[int]:
     """Slots of that size, or with those two sides, the thinnest first; only ``among`` those ids if given."""
     if among is not None:
-        same = Q(nominal_size=size.label) if size else of_face(face or (0.0, 0.0))
-        slots = FilterSlot.objects.filter(same, pk__in=among)
+        slots = FilterSlot.objects.filter(same_sides(sides), pk__in=among)
         return list(slots.order_by("depth_m", "system__site__name", "name").values_list("pk", flat=True))
-    if size is not None:
-        return of_size(size.label, AT_MOST)
-    short, long = ((side - _SAME_SIDE_M, side + _SAME_SIDE_M) for side in face or (0.0, 0.0))
-    return of_sides(short, long, AT_MOST)
+    if sides.size is not None:
+        return of_size(sides.size.label, at_most)
+    return of_sides(_same(sides.face[0]), _same(sides.face[1]), at_most)
 
 
-def near_size(size: Size | None, face: Face | None) -> list[int]:
+def near_sides(sides: Sides, at_most: int) -> list[int]:
     """Slots of the sizes on record that come nearest, first those which a frame of these sides is sold as."""
-    return [slot for label in _near_labels(size, face)[:_MOST_SIZES] for slot in of_size(label, AT_MOST)]
+    return [slot for _rank, label in _nearest(sides)[:_MOST_SIZES] for slot in of_size(label, at_most)]
 
 
-def sold_as(size: Size | None, face: Face | None) -> str:
+def sold_as(sides: Sides) -> str:
     """The nominal size on record as which a frame of these measures is sold; empty where there is none, or
     where it is a nominal size itself."""
-    near = _near_rows(size, face)
-    if not near or near[0][0][0] != 0 or near[0][0][1] < _SAME_SIDE_M:
+    near = _nearest(sides)
+    if not near:
         return ""
-    return near[0][1]
+    (is_other, apart_m), label = near[0]
+    return "" if is_other or apart_m < _SAME_SIDE_M else label
 
 
-def _near_labels(size: Size | None, face: Face | None) -> list[str]:
-    return [label for _rank, label in _near_rows(size, face)]
-
-
-def _near_rows(size: Size | None, face: Face | None) -> list[tuple[tuple[int, float], str]]:
-    short, long = face or ((size.short_m, size.long_m) if size else (0.0, 0.0))
+def _nearest(sides: Sides) -> list[tuple[tuple[int, float], str]]:
+    short, long = sides.face
     rows = FilterSlot.objects.in_use().filter(
         short_m__range=(short - _NEAR_M, short + _NEAR_M), long_m__range=(long - _NEAR_M, long + _NEAR_M)
     )
     found = rows.order_by().values_list("nominal_size", "short_m", "long_m", "depth_m").distinct()
-    typed = (short, long, *((size.depth_m,) if size else ()))
-    return sorted((_rank(typed, sides[: len(typed)]), label) for label, *sides in found)
+    typed = sides.size.triple if sides.size else sides.face
+    return sorted((_rank(typed, nominal[: len(typed)]), label) for label, *nominal in found)
 
 
 def _rank(typed: tuple[float, ...], nominal: list[float]) -> tuple[int, float]:

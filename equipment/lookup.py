@@ -10,7 +10,7 @@ from django.db.models import Case, QuerySet, Value, When
 
 from equipment.look_up_find import Needle, Row, find, near_words
 from equipment.look_up_refresh import refresh
-from equipment.look_up_sizes import as_face, as_size, near_size, of_size_or_face
+from equipment.look_up_sizes import as_sides, near_sides, with_sides
 from equipment.look_up_text import LEAST_DIGITS, digits_of, fold, spellings, words_of
 from equipment.models import FilterSlot, Media
 
@@ -37,10 +37,10 @@ def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
     refresh(now, AT_A_SEARCH)
     merv, rest = as_merv(typed)
     rated = [] if merv is None else [_rated(merv)]
-    size, face = as_size(rest), as_face(rest)
-    if size is not None or face is not None:
-        slots = of_size_or_face(size, face, None if not rated else [row.slot for row in find(rated)])
-        return _in_order(slots)
+    sides = as_sides(rest)
+    if sides is not None:
+        among = [row.slot for row in find(rated)] if rated else None
+        return _in_order(with_sides(sides, AT_MOST + 1, among))
     words = words_of(rest)
     coded = find(_code(typed))
     if coded:
@@ -80,9 +80,9 @@ def nearest(typed: str) -> QuerySet[FilterSlot]:
     then without the numbers, then without one of the words. For a size those whose nominal size it would
     be if a frame had been measured, else those of the nearest sides; none for a phone number."""
     typed = as_merv(typed)[1]
-    size, face = as_size(typed), as_face(typed)
-    if size is not None or face is not None:
-        return _in_order(near_size(size, face))
+    sides = as_sides(typed)
+    if sides is not None:
+        return _in_order(near_sides(sides, AT_MOST + 1))
     alike = find([[Needle("body", f"@{code}@") for code in _look_alikes(typed)]])
     if alike:
         return _in_order(row.slot for row in alike)

@@ -23,7 +23,7 @@ def free_visits(absence: Absence) -> int:
     with transaction.atomic():
         for visit in booked_during(absence).exclude(state=Visit.State.UNDER_WAY):
             visit.state, visit.technician, visit.day, visit.pinned = Visit.State.DISPLACED, None, None, False
-            visit.stop_number = visit.arrive_at = visit.leave_at = None
+            visit.forget_times()
             visit.save()
             count += 1
     return count

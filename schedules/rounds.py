@@ -159,7 +159,7 @@ def _stop(trip: Trip, node: int, vans: Sequence[VanDay], plan: RoundPlan, hours:
     else:
         skills |= {f"not:{who.pk}" for who in hours.not_by.all()} if hours else set()
     span = _hours(trip, None if trip.held else hours)
-    must = trip.held or visit is not None or trip.window.last <= plan.last_day
+    must = not _may_wait(trip, plan)
     return Stop(
         id=trip.key,
         node=node,
@@ -246,10 +246,8 @@ def _waiting(plan: RoundPlan, today: date) -> list[Trip]:
     trips = []
     for visit in _with_jobs(rows):
         trip = _of_visit(visit, today)
-        last = trip.window.last
-        if last < plan.first_day:
-            last = plan.first_day + timedelta(days=OVERDUE_DAYS)
-        trips.append(replace(trip, window=DueWindow(min(trip.window.first, plan.first_day), last)))
+        first = min(trip.window.first, plan.first_day)
+        trips.append(replace(trip, window=DueWindow(first, _not_before(plan, trip.window).last)))
     return trips
 
 
@@ -275,10 +273,9 @@ def _offered(plan: RoundPlan, today: date) -> list[Trip]:
     before the plan begins is late by then, and wants to be done in its first days."""
     trips = []
     for offer in visits.offers(today, (plan.last_day - today).days + LOOK_BEYOND_DAYS):
-        window, late_since = window_of(offer.slots, offer.tasks, today), None
-        if window.last < plan.first_day:
-            late_since = offer.due_on
-            window = DueWindow(plan.first_day, plan.first_day + timedelta(days=OVERDUE_DAYS))
+        due = window_of(offer.slots, offer.tasks, today)
+        window = _not_before(plan, due)
+        late_since = offer.due_on if window != due else None
         if window.first <= plan.last_day:
             trips.append(
                 Trip(
@@ -289,24 +286,29 @@ def _offered(plan: RoundPlan, today: date) -> list[Trip]:
     return trips
 
 
+def _not_before(plan: RoundPlan, window: DueWindow) -> DueWindow:
+    """The window, or the plan's first days for what is late by then."""
+    if window.last >= plan.first_day:
+        return window
+    return DueWindow(plan.first_day, plan.first_day + timedelta(days=OVERDUE_DAYS))
+
+
+def _dates(slots: Sequence[FilterSlot], tasks: Sequence[MaintenanceTask]) -> list[tuple[date, date | None]]:
+    """Due day of each job that has one, and since when it counts, None where that is not known."""
+    plans = [slot.plan for slot in slots if getattr(slot, "plan", None)]
+    dates = [(plan.due_on, plan.life_began_on) for plan in plans]
+    dates += [(task.due_on, task.last_done_on) for task in tasks]
+    return [(due, since) for due, since in dates if due]
+
+
 def life_of(slots: Sequence[FilterSlot], tasks: Sequence[MaintenanceTask]) -> int:
     """Days from the last change to the due day of the job that is first to be late; nought if not known."""
-    known = [
-        (slot.plan.due_on, slot.plan.life_began_on)
-        for slot in slots
-        if getattr(slot, "plan", None) and slot.plan.due_on and slot.plan.life_began_on
-    ]
-    known += [(task.due_on, task.last_done_on) for task in tasks if task.due_on and task.last_done_on]
-    due_on, since = min(known, default=(None, None))
-    return (due_on - since).days if due_on and since else 0
+    spans = ((due, since) for due, since in _dates(slots, tasks) if since)
+    due, since = min(spans, default=(date.min, date.min))
+    return (due - since).days
 
 
 def window_of(slots: Sequence[FilterSlot], tasks: Sequence[MaintenanceTask], today: date) -> DueWindow:
     """The days on which the jobs are best done together; today where none has a date."""
-    windows = [
-        due_window(today, slot.plan.life_began_on, slot.plan.due_on)
-        for slot in slots
-        if getattr(slot, "plan", None) and slot.plan.due_on
-    ]
-    windows += [due_window(today, task.last_done_on, task.due_on) for task in tasks if task.due_on]
+    windows = [due_window(today, since, due) for due, since in _dates(slots, tasks)]
     return joined(windows or [due_window(today, None, today)])

@@ -70,7 +70,7 @@ def order_day(technician: Technician, day: date, now: datetime) -> DayPlan:
     ordered = _timed(solution, by_id, hours)
     _number(ordered, begun)
     for visit, _why in left_out:
-        visit.stop_number = visit.arrive_at = visit.leave_at = None
+        visit.forget_times()
     _store([*ordered, *(visit for visit, _why in left_out)])
     displaced = timed & {visit.pk for visit, _why in left_out}
     return DayPlan(ordered, left_out, solution.travel_s, solution.travel_m, depot, displaced)

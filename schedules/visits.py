@@ -149,7 +149,7 @@ def schedule(visit: Visit, technician: Technician, day: date, now: datetime, *, 
     if not sure:
         ask_unsuited(visit.site, technician, day, hours)
     visit.technician, visit.day, visit.state = technician, day, Visit.State.SCHEDULED
-    visit.stop_number = visit.arrive_at = visit.leave_at = None
+    visit.forget_times()
     visit.save()
     return visit
 

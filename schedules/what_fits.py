@@ -56,8 +56,9 @@ class Candidate:
 
     @property
     def full_at_once(self) -> bool:
-        """Whether dust ends it within days: it passes the air, and yet nobody would live by it."""
-        return self.days is not None and self.days < SHORTEST_LIFE_DAYS
+        """Whether the rule lets it in and dust ends it within days, so that nobody would live by it."""
+        short = self.days is not None and self.days < SHORTEST_LIFE_DAYS
+        return short and self.answer.verdict in GOOD
 
     @property
     def will_do(self) -> bool:
@@ -110,8 +111,7 @@ def also_media(also: str) -> bool:
 
 def place_in_order(one: Candidate) -> int:
     """By verdict; what is full at once comes after all that will do."""
-    at = ORDER.index(one.answer.verdict)
-    return max(at, len(GOOD)) if one.full_at_once else at
+    return len(GOOD) if one.full_at_once else ORDER.index(one.answer.verdict)
 
 
 def _rank(one: Candidate) -> tuple[bool, int, float, str]:

@@ -65,6 +65,10 @@ class Visit(models.Model):
     def __str__(self) -> str:
         return f"{self.site_id} {self.day or ''} {self.state}"
 
+    def forget_times(self) -> None:
+        """Take it out of its day's order, unsaved."""
+        self.stop_number = self.arrive_at = self.leave_at = None
+
     @property
     def is_open(self) -> bool:
         """Whether something is still to be done."""

@@ -20,7 +20,7 @@ from equipment.record import NotRecordable, Told
 from schedules import due
 from schedules.air_path import PathShown, shown_path
 from schedules.explain import say_day
-from schedules.what_fits import GOOD, Candidate, also_media, candidates, place_in_order, share_of
+from schedules.what_fits import Candidate, also_media, candidates, place_in_order, share_of
 from schedules.while_form import WhileForm
 from shared import clock
 from shared.units import AIRFLOW, PRESSURE, VELOCITY, show
@@ -122,7 +122,7 @@ def _row(one: Candidate, units: str) -> dict[str, Any]:
     return {
         "one": one,
         "word": word(one),
-        "shape": "past" if full_too_soon(one) else SHAPES[answer.verdict],
+        "shape": "past" if one.full_at_once else SHAPES[answer.verdict],
         "sentence": sentence(one),
         "why": _ended(answer.why),
         "velocity": show(answer.face_velocity_ms, VELOCITY, units),
@@ -167,14 +167,9 @@ def words() -> dict[str, str]:
     }
 
 
-def full_too_soon(one: Candidate) -> bool:
-    """Whether the rule would let it in and its dust would not."""
-    return one.answer.verdict in GOOD and one.full_at_once
-
-
 def word(one: Candidate) -> str:
     """The verdict in a word or three."""
-    return _("full too soon") if full_too_soon(one) else words()[one.answer.verdict]
+    return _("full too soon") if one.full_at_once else words()[one.answer.verdict]
 
 
 def _lasts(days: int | None) -> str:
@@ -190,13 +185,14 @@ def sentence(one: Candidate) -> str:
     """The verdict in one sentence that a household understands."""
     if one.answer.wrong_size:
         return _("It is of another size than its place: air would pass beside it.")
-    if full_too_soon(one):
+    if one.full_at_once:
+        days = max(one.days or 1, 1)
         few = ngettext(
             "It lets enough air through while it is clean, but dust would fill it within %(n)s day here.",
             "It lets enough air through while it is clean, but dust would fill it within %(n)s days here.",
-            max(one.days or 1, 1),
+            days,
         )
-        return few % {"n": max(one.days or 1, 1)}
+        return few % {"n": days}
     said = {
         "fits": _("Your system has the pressure to spare for it; %(lasts)s."),
         "fits_with_care": _("It will do, but leaves little to spare: keep to the date; %(lasts)s."),

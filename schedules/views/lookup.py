@@ -10,7 +10,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from equipment.access import units_of
-from equipment.look_up_sizes import as_face, as_size, of_face, sold_as
+from equipment.look_up_sizes import Sides, as_sides, same_sides, sold_as
 from equipment.lookup import AT_MOST, as_merv, look_up, nearest
 from equipment.models import Media
 from schedules.also_fits import also_fits
@@ -24,7 +24,9 @@ def page(request: HttpRequest) -> HttpResponse:
     typed, now = request.GET.get("q", "").replace("\0", "")[:200].strip(), timezone.now()
     related = ("system__site__customer", "plan", "first_media")
     slots = list(look_up(typed, now).select_related(*related))
-    stock, sold = _stock(typed), _sold_as(typed)
+    sides = as_sides(as_merv(typed)[1])
+    sold = sold_as(sides) if sides else ""
+    stock = _stock(typed, sides, sold)
     near = [] if slots or (stock and not sold) else list(nearest(typed).select_related(*related))
     shown = (slots or near)[:AT_MOST]
     lines = filter_lines(shown, now, units_of(request.user))
@@ -41,23 +43,13 @@ def page(request: HttpRequest) -> HttpResponse:
     return render(request, "schedules/look_up.html", context)
 
 
-def _sold_as(typed: str) -> str:
-    """The nominal size of a frame that measures what was typed."""
-    rest = as_merv(typed)[1]
-    size, face = as_size(rest), as_face(rest)
-    return "" if size is None and face is None else sold_as(size, face)
-
-
-def _stock(typed: str) -> list[Media]:
-    """The media of the size that was typed, or of its two sides, or of that name."""
+def _stock(typed: str, sides: Sides | None, sold: str) -> list[Media]:
+    """The media of the size that was typed, or that it is sold as, of its two sides, rating or name."""
     merv, rest = as_merv(typed)
-    size, face = as_size(rest), as_face(rest)
     rows = Media.objects.all() if merv is None else Media.objects.filter(merv=merv)
-    if size is not None:
-        label = sold_as(size, None) or size.label
-        return list(rows.filter(nominal_size=label).order_by("merv", "name"))
-    if face is not None:
-        return list(rows.filter(of_face(face)).order_by("depth_m", "merv"))
+    if sides is not None:
+        named = Q(nominal_size=sold) if sold and sides.size else same_sides(sides)
+        return list(rows.filter(named).order_by("depth_m", "merv", "name"))
     if merv is not None and not rest:
         return list(rows.order_by("nominal_size", "name")[:_MOST_MEDIA])
     words = rest.split()

@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import date, timedelta
-from functools import partial
 from typing import Any
 
 from django.contrib import messages
@@ -111,7 +110,7 @@ def _give_a_time(request: HttpRequest, visit: Visit) -> str:
     assert visit.technician is not None and visit.day is not None  # noqa: S101, PT018
     try:
         if visit.day == due.today(now) or not visit.site.placed:
-            return routes.fit_in(visit, now)
+            return "" if visit.arrive_at else routes.fit_in(visit, now)
         return _put_in_order(request, visit.technician, visit.day).why_not(visit)
     except NoStart as error:
         return str(error)
@@ -193,10 +192,9 @@ def book_page(request: HttpRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         data = form.cleaned_data
         visit.window_from, visit.window_to = data["window_from"], data["window_to"]
-        moved = partial(
-            visits.schedule, visit, data["technician"], data["day"], timezone.now(), sure=data["sure"]
-        )
-        if booked(request, form, moved) is not None:
+        who, day, sure, now = data["technician"], data["day"], data["sure"], timezone.now()
+        moved = booked(request, form, lambda: visits.schedule(visit, who, day, now, sure=sure))
+        if moved is not None:
             return redirect("visit", pk)
         visit = _visit_or_404(request, pk)
     return _render(request, visit, book_form=form, status=422)
@@ -233,7 +231,7 @@ def _bring_forward(visit: Visit, today: date) -> date | None:
     if visit.day is None or visit.day <= today or not visit.is_open:
         return None
     booked_for, visit.day = visit.day, today
-    visit.stop_number = visit.arrive_at = visit.leave_at = None
+    visit.forget_times()
     return booked_for
 
 

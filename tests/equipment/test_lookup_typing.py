@@ -2,7 +2,7 @@
 
 import pytest
 
-from equipment.look_up_sizes import as_size, sold_as
+from equipment.look_up_sizes import as_sides, as_size, sold_as
 from equipment.lookup import look_up, nearest
 from equipment.models import FilterSlot, Site
 from shared.sizes import parse_size
@@ -47,6 +47,12 @@ def sized(size: str, **more: object) -> FilterSlot:
     return made
 
 
+def sold(typed: str) -> str:
+    sides = as_sides(typed)
+    assert sides is not None
+    return sold_as(sides)
+
+
 @pytest.mark.parametrize(
     "typed",
     [
@@ -60,7 +66,7 @@ def test_a_frame_as_measured_leads_to_the_size_it_is_sold_as(typed: str) -> None
     sized("16x25x4")
     assert not look_up(typed, NOW)
     assert nearest(typed)[0] == slot
-    assert sold_as(as_size(typed), None) == "16x25x1"
+    assert sold(typed) == "16x25x1"
 
 
 def test_a_size_that_is_not_on_record_leads_to_the_nearest_and_is_not_called_the_same() -> None:
@@ -68,8 +74,8 @@ def test_a_size_that_is_not_on_record_leads_to_the_nearest_and_is_not_called_the
     sized("20x30x1")
     assert not look_up("16x25x1", NOW)
     assert list(nearest("16x25x1")) == [slot]
-    assert sold_as(as_size("16x25x1"), None) == ""
-    assert sold_as(as_size("16x24x1"), None) == ""  # it is that size
+    assert sold("16x25x1") == ""
+    assert sold("16x24x1") == ""  # it is that size
 
 
 def test_bare_millimetres_are_read_as_such() -> None:

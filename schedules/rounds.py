@@ -184,7 +184,7 @@ def _days(trip: Trip, vans: Sequence[VanDay], plan: RoundPlan, hours: HomeHours 
         return [trip.visit.day] if trip.visit.day else []
     suits = hours.weekdays if hours else []
     working = sorted({van.day for van in vans if not suits or van.day.weekday() in suits})
-    return days_open(trip.window, working, date.max if _may_wait(trip, plan) else plan.last_day)
+    return days_open(trip.window, working, must=not _may_wait(trip, plan))
 
 
 def _may_wait(trip: Trip, plan: RoundPlan) -> bool:

@@ -55,11 +55,11 @@ def worth_of_serving(window: DueWindow, horizon_last: date, trip_s: int) -> int:
     return round(trip_s * max(0, inside) / window.days)
 
 
-def days_open(window: DueWindow, working: Sequence[date], by: date) -> list[date]:
-    """The working days inside the window, ``working`` in order. Where none is and the work is to be done by
-    ``by``, the last before it, since a little early is better than late, else the first after it."""
+def days_open(window: DueWindow, working: Sequence[date], *, must: bool) -> list[date]:
+    """The working days inside the window, ``working`` in order. Where none is and the work ``must`` be done
+    on one of them, the last before it, since a little early is better than late, else the first after it."""
     inside = [day for day in working if window.first <= day <= window.last]
-    if inside or window.last > by:
+    if inside or not must:
         return inside
     before = [day for day in working if day < window.first]
     return before[-1:] or [day for day in working if day > window.last][:1]

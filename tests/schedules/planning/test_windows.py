@@ -8,7 +8,6 @@ from schedules.planning.windows import DueWindow, days_open, waste_s
 
 MONDAY = date(2026, 5, 11)
 WEEK = [MONDAY + timedelta(days=at) for at in range(5)]
-END = MONDAY + timedelta(days=13)
 TWO_WEEKS = [*WEEK, *(day + timedelta(days=7) for day in WEEK)]
 
 
@@ -22,14 +21,20 @@ def window(first: int, last: int) -> DueWindow:
     (5, 8, [7, 8]),
     (-3, -1, [0]),  # before the first day: the first there is
     (12, 13, [11]),
-    (12, 40, []),  # it may wait beyond the plan
 ])  # fmt: skip
-def test_a_window_without_a_working_day_opens_the_nearest_one(first: int, last: int, days: list[int]) -> None:
-    assert days_open(window(first, last), TWO_WEEKS, END) == [MONDAY + timedelta(days=at) for at in days]
+def test_a_window_without_a_working_day_opens_the_nearest(first: int, last: int, days: list[int]) -> None:
+    assert days_open(window(first, last), TWO_WEEKS, must=True) == [
+        MONDAY + timedelta(days=at) for at in days
+    ]
 
 
 def test_nobody_works_at_all() -> None:
-    assert days_open(window(0, 3), [], END) == []
+    assert days_open(window(0, 3), [], must=True) == []
+
+
+def test_what_may_wait_beyond_the_plan_is_not_brought_forward() -> None:
+    assert days_open(window(12, 40), TWO_WEEKS, must=False) == []
+    assert days_open(window(12, 40), TWO_WEEKS, must=True) == [MONDAY + timedelta(days=11)]
 
 
 def test_the_earlier_the_more_is_thrown_away() -> None:

@@ -89,6 +89,8 @@ def title(plan: RoundPlan) -> str:
     if plan.state == RoundPlan.State.FAILED:
         return _("The plan could not be worked out")
     days = plan.proposal.get("days", [])
+    if plan.outcome:
+        return _taken_title(plan.outcome)
     if not plan.proposal:
         return _("The plan was called off before it was worked out")
     if not plan.proposal.get("van_days", 1):
@@ -103,6 +105,15 @@ def title(plan: RoundPlan) -> str:
         text = ngettext("%(said)s; %(n)d home finds no place", "%(said)s; %(n)d homes find no place", late)
         return text % {"said": f"{said} {rounds}", "n": late}
     return _("%(said)s; every home that must be served has its place") % {"said": f"{said} {rounds}"}
+
+
+def _taken_title(outcome: dict[str, Any]) -> str:
+    said = _("Taken over: %(booked)d booked, %(moved)d moved") % outcome
+    left = len(outcome["refused"])
+    if not left:
+        return said
+    text = ngettext("%(said)s; %(n)d home left as it was", "%(said)s; %(n)d homes left as they were", left)
+    return text % {"said": said, "n": left}
 
 
 def _date(iso: str) -> date:

@@ -172,7 +172,7 @@ def test_what_changed_since_is_said_before_and_what_was_left_after(manager: Clie
     assert "Van one is away on that day." in before
     manager.post(reverse("round-take", args=[plan.pk]))
     after = manager.get(page).text
-    assert "Taken over: 0 booked, 0 moved." in after
+    assert "Taken over: 0 booked, 0 moved; 1 home left as it was" in after
     assert "Van one is away on that day." in after
     assert not Visit.objects.exists()
 

@@ -51,7 +51,8 @@ class Candidate:
 
     @property
     def price_a_year(self) -> float | None:
-        price = self.media.price
+        """None for a washable medium too: it is bought once and washed, nobody knows how often."""
+        price = None if self.media.kind == Media.Kind.WASHABLE else self.media.price
         return None if price is None or self.changes_a_year is None else float(price) * self.changes_a_year
 
     @property

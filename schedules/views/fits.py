@@ -129,7 +129,7 @@ def _row(one: Candidate, units: str) -> dict[str, Any]:
         "clean": show(answer.clean_drop_pa, PRESSURE, units),
         "airflow": show(answer.airflow_m3s, AIRFLOW, units),
         "loss": loss(answer.airflow_loss_percent),
-        "changes": _changes(one.changes_a_year),
+        "changes": _changes(one),
         "loss_at_limit": loss(one.loss_at_limit_percent),
         "left": show(answer.drop_left_pa, PRESSURE, units),
     }
@@ -140,10 +140,15 @@ def _ended(why: str) -> str:
     return f"{why[:1].upper()}{why[1:].removesuffix('.')}."
 
 
-def _changes(a_year: float | None) -> str:
+def _changes(one: Candidate) -> str:
+    """How often a year it is changed, or washed."""
+    a_year = one.changes_a_year
     if a_year is None:
         return ""
-    said = ngettext("%(n)s change", "%(n)s changes", 1 if round(a_year, 1) == 1 else 2)
+    many = 1 if round(a_year, 1) == 1 else 2
+    said = ngettext("%(n)s change", "%(n)s changes", many)
+    if one.media.kind == Media.Kind.WASHABLE:
+        said = ngettext("%(n)s wash", "%(n)s washes", many)
     return said % {"n": formats.number_format(a_year, 1)}
 
 

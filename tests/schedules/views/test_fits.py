@@ -295,3 +295,13 @@ def test_a_reason_ends_with_one_stop(technician: Client, slot: FilterSlot) -> No
     medium("Dense 13", 13, 0.20)  # its reason ends with the unit's abbreviation
     text = technician.get(reverse("what-fits", args=[slot.pk])).text
     assert "less than the clean drop of 0.200 in. w.c.<" in text
+
+
+def test_a_washable_filter_is_washed_and_not_bought_anew(technician: Client, slot: FilterSlot) -> None:
+    medium("Wash 4", 4, 0.08, price=29, kind="washable")
+    (one,) = candidates(slot, None, NOW)
+    assert one.changes_a_year is not None
+    assert one.price_a_year is None
+    text = technician.get(reverse("what-fits", args=[slot.pk])).text
+    assert re.search(r"\d\.\d washes", text)
+    assert "changes are those of a whole year" in text

@@ -26,6 +26,9 @@ GAP_IN_NOMINAL_M = 0.75 * METRE_PER_INCH
 UNUSUAL_STATIC_PA = USUAL_STATIC_INWC * PA_PER_INWC
 UNUSUAL_CAPACITY_W = USUAL_CAPACITY_TONS * W_PER_TON
 
+# What a technician reads at the ducts; budgets and ratings come from papers.
+_MEASURED = ("return static", "supply static")
+
 # Figures typed in other units must not cross a limit by the last bit of their conversion.
 _SLACK = 1e-9
 _SIDE_M = 1e-4
@@ -40,8 +43,9 @@ class Question:
     are those at the design airflow, the return's without the filter; the airflow in m3/s is the one
     through this slot. ``floor_m3s`` is the least airflow by the unit's own papers, for this slot;
     ``opening`` and ``medium_face`` the measured sides of grille and frame, ``measured_m3s`` the airflow last
-    measured through the slot; ``notes`` are assumptions that the asker made, said in ``why``. Raises
-    ValueError for an airflow, capacity or side that is not above 0.
+    measured through the slot, ``far_statics`` that the statics were read far from design airflow and carried
+    there. ``notes`` are assumptions that the asker made and ``guesses`` those that nobody should build on
+    unseen; ``why`` says both. Raises ValueError for an airflow, capacity or side that is not above 0.
     """
 
     slot_size: Size
@@ -60,7 +64,9 @@ class Question:
     opening: Face | None = None
     medium_face: Face | None = None
     measured_m3s: float | None = None
+    far_statics: bool = False
     notes: tuple[str, ...] = ()
+    guesses: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         above_nought = (*self.slot_size, *(self.medium_size or ()), self.capacity_w, self.design_airflow_m3s)
@@ -70,7 +76,11 @@ class Question:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """`verdict` is fits, fits_with_care, ask or refuse; a figure that cannot be told is None. All in SI."""
+    """`verdict` is fits, fits_with_care, ask or refuse; a figure that cannot be told is None. All in SI.
+
+    ``face_velocity_ms`` is that at the design airflow. ``guessed`` says that the verdict leans on what nobody
+    measured or recorded, ``low_airflow`` that too little air was measured to judge any medium by.
+    """
 
     face_velocity_ms: float | None
     clean_drop_pa: float | None
@@ -80,6 +90,8 @@ class Answer:
     verdict: str
     why: str
     wrong_size: bool = False
+    guessed: bool = False
+    low_airflow: bool = False
 
 
 @dataclass(slots=True)
@@ -88,6 +100,8 @@ class _Findings:
 
     words: Words
     wrong_size: bool = False
+    guessed: bool = False
+    low_airflow: bool = False
     design_m3s: float | None = None
     floor_m3s: float | None = None
     velocity_ms: float | None = None
@@ -109,7 +123,8 @@ def judge(question: Question, units: str = "ip") -> Answer:
     desk's. A medium whose label points lie far from the airflow is judged all the same, and `why` says so.
     """
     found = _Findings(Words(units))
-    found.assumed += (*question.notes, *_doubts(question, found.words))
+    found.assumed += (*question.notes, *question.guesses, *_doubts(question, found.words))
+    found.guessed = bool(question.guesses)
     _find_airflows(question, found)
     _find_drops(question, found)
     for verdict, reasons in (
@@ -130,10 +145,12 @@ def _doubts(question: Question, words: Words) -> tuple[str, ...]:
         "rated external static": question.rated_external_static_pa,
         "supply static": question.supply_static_pa,
     }
-    doubts = [
+    far = question.far_statics
+    doubts = ["statics carried from an airflow far from design: measure nearer to it"] if far else []
+    doubts += [
         f"{name} of {words.pressure(value)} is unusually large: was it read in another unit?"
         for name, value in statics.items()
-        if value is not None and value > UNUSUAL_STATIC_PA
+        if value is not None and value > UNUSUAL_STATIC_PA and not (far and name in _MEASURED)
     ]
     if question.capacity_w is not None and question.capacity_w > UNUSUAL_CAPACITY_W:
         doubts.append("the capacity is unusually large: tons or kW?")
@@ -154,6 +171,8 @@ def _answer(found: _Findings, verdict: str, why: str) -> Answer:
         verdict=verdict,
         why=why + assumed,
         wrong_size=found.wrong_size,
+        guessed=found.guessed,
+        low_airflow=found.low_airflow,
     )
 
 
@@ -197,7 +216,9 @@ def _operating(question: Question, found: _Findings, design_m3s: float) -> float
 
 
 def _find_drops(question: Question, found: _Findings) -> None:
-    found.assumed += _unknown_statics(question)
+    unknown = _unknown_statics(question)
+    found.assumed += unknown
+    found.guessed = found.guessed or bool(unknown)
     if question.curve is None or found.airflow_m3s is None:
         return
     found.clean_pa = _clean(question.curve, found.airflow_m3s)
@@ -300,6 +321,7 @@ def _questions(question: Question, found: _Findings) -> list[str]:
         reasons.append(found.no_airflow)
     measured, floor = question.measured_m3s, found.floor_m3s
     if measured is not None and floor is not None and measured < floor * (1 - METER_ERROR):
+        found.low_airflow = True
         said = found.words.airflow(measured)
         reasons.append(
             f"measured airflow of {said} is below {_said_floor(question, found)}: find out why first"
@@ -315,7 +337,8 @@ def _cares(found: _Findings) -> list[str]:
     words = found.words
     if clean is not None and left is not None and left < clean - _slack(clean):
         drop = words.pressure(clean)
-        reasons.append(f"only {words.pressure(left)} is left for dust, less than the clean drop of {drop}")
+        room = f"only {words.pressure(left)} of the budget is left"
+        reasons.append(f"{room}, less than the clean drop of {drop}")
     if loss is not None and loss > CARE_LOSS_PERCENT + _SLACK:
         reasons.append(f"airflow falls {loss:.1f} % short of design, over {CARE_LOSS_PERCENT:g} %")
     if found.velocity_ms is not None and found.velocity_ms > CARE_VELOCITY_MS * (1 + _SLACK):
@@ -329,7 +352,7 @@ def _fit(found: _Findings) -> str:
     words = found.words
     return (
         f"clean drop of {words.pressure(found.clean_pa or 0.0)} at {words.airflow(found.airflow_m3s or 0.0)} "
-        f"leaves {words.pressure(found.left_pa or 0.0)} for dust, at a face velocity of "
+        f"leaves {words.pressure(found.left_pa or 0.0)} of the budget for dust, at a face velocity of "
         f"{words.velocity(found.velocity_ms or 0.0)}"
     )
 

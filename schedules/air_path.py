@@ -55,40 +55,69 @@ def tables_of(pairs: list[list[float]], share: float, rows: int) -> Tables:
     return Tables(np.tile(flows * share, (rows, 1)), np.tile(statics, (rows, 1)))
 
 
+@dataclass(frozen=True)
+class Met:
+    """Where a blower meets its path, a point a load; ``blower`` its line as airflow in m3/s and static in Pa,
+    all of this slot's share."""
+
+    paths: Paths
+    points: Points
+    blower: list[tuple[float, float]]
+
+
+def meet(system: System, curve: LabelCurve, share: float, times_clean: np.ndarray) -> Met | None:
+    """The slot's operating points at loads of so many times clean; None where the airflow or a fixed-speed
+    blower's table is not known.
+
+    A constant-airflow blower holds design airflow up to its rated external static and gives way beyond.
+    """
+    whole, _from = design_airflow(system)
+    fixed = system.blower == System.Blower.FIXED_SPEED
+    if not whole or (fixed and len(system.blower_table) < 2):
+        return None
+    design = whole * share
+    statics = (system.return_static_pa or 0.0) + (system.supply_static_pa or 0.0)
+    paths = paths_of(curve, design, statics, times_clean)
+    if fixed:
+        tables = tables_of(table_at_home(system), share, len(times_clean))
+        line = list(zip(tables.airflow_m3s[0], tables.static_pa[0], strict=True))
+        return Met(paths, fixed_speed(tables, paths), line)
+    ceiling = system.rated_external_static_pa or np.inf
+    same = np.ones(len(times_clean))
+    points = constant_airflow(design * same, paths, ceiling * same)
+    top = ceiling if np.isfinite(ceiling) else 1.2 * float(np.nanmax(points.static_pa))
+    return Met(paths, points, [(design, 0.0), (design, top)])
+
+
 def shown_path(
     slot: FilterSlot, plan: Plan | None, curve: LabelCurve | None, share: float, units: str
 ) -> PathShown | None:
     """The slot's path; None where airflow, label, limit or a fixed-speed blower's table is not known."""
-    whole, _from = design_airflow(slot.system)
-    if plan is None or curve is None or not whole or not plan.clean_drop_pa or not plan.limit_drop_pa:
-        return None
-    system, design = slot.system, whole * share
-    fixed = system.blower == System.Blower.FIXED_SPEED
-    if fixed and len(system.blower_table) < 2:
+    if plan is None or curve is None or not plan.clean_drop_pa or not plan.limit_drop_pa:
         return None
     times = [1.0, (plan.drop_now_pa or 0.0) / plan.clean_drop_pa, plan.limit_drop_pa / plan.clean_drop_pa]
     loads = Loads((_("clean"), _("now"), _("limit")), np.maximum(times, 1.0))
-    statics = (system.return_static_pa or 0.0) + (system.supply_static_pa or 0.0)
-    paths = paths_of(curve, design, statics, loads.times_clean)
-    if fixed:
-        tables = tables_of(table_at_home(system), share, len(times))
-        points = fixed_speed(tables, paths)
-        blower = list(zip(tables.airflow_m3s[0], tables.static_pa[0], strict=True))
-    else:
-        ceiling = system.rated_external_static_pa or np.inf
-        points = constant_airflow(np.full(len(times), design), paths, np.full(len(times), ceiling))
-        top = ceiling if np.isfinite(ceiling) else 1.2 * float(np.nanmax(points.static_pa))
-        blower = [(design, 0.0), (design, top)]
+    system = slot.system
+    met = meet(system, curve, share, loads.times_clean)
+    if met is None:
+        return None
+    fixed = system.blower == System.Blower.FIXED_SPEED
     return PathShown(
-        _drawing(blower, paths, points, loads, units),
-        _rows(paths, points, loads, fixed, units),
-        (_note(system, fixed) + " " + _beside(system, points.airflow_m3s[1] / share, units)).strip(),
-    )
+        _drawing(met, loads, units),
+        _rows(met, loads, fixed, units),
+        " ".join(
+            said
+            for said in (
+                _note(system, fixed), _gives_way(system, met, fixed),
+                _beside(system, met.points.airflow_m3s[1] / share, units),
+            )
+            if said
+        ),
+    )  # fmt: skip
 
 
-def _drawing(
-    blower: list[tuple[float, float]], paths: Paths, points: Points, loads: Loads, units: str
-) -> str:
+def _drawing(met: Met, loads: Loads, units: str) -> str:
+    blower, paths, points = met.blower, met.paths, met.points
     flow_unit, static_unit = AIRFLOW.shown(units)[0], PRESSURE.shown(units)[0]
 
     def pair(flow: float, static: float) -> tuple[float, float]:
@@ -100,13 +129,13 @@ def _drawing(
         (name, [pair(flow, static) for flow, static in zip(flows, statics[:, row], strict=True)])
         for row, name in enumerate(loads.names)
     ]
-    met = [
+    meetings = [
         pair(flow, static)
         for flow, static in zip(points.airflow_m3s, points.static_pa, strict=True)
         if np.isfinite(flow)
     ]
     drawn = AirPath(
-        [pair(*one) for one in blower], curves, met, (label(AIRFLOW, units), label(PRESSURE, units))
+        [pair(*one) for one in blower], curves, meetings, (label(AIRFLOW, units), label(PRESSURE, units))
     )
     told = ", ".join(
         f"{name} {show(float(flow), AIRFLOW, units)}"
@@ -116,7 +145,8 @@ def _drawing(
     return air_path(_("Blower and air path"), _("Airflow where they meet: %(told)s.") % {"told": told}, drawn)
 
 
-def _rows(paths: Paths, points: Points, loads: Loads, fixed: bool, units: str) -> list[tuple[str, ...]]:
+def _rows(met: Met, loads: Loads, fixed: bool, units: str) -> list[tuple[str, ...]]:
+    paths, points = met.paths, met.points
     # A fixed-speed motor draws less as its air falls, by a curve of its own that nobody has here.
     power = np.full(len(loads.names), np.nan) if fixed else electric_power(points, EFFICIENCY)
     drops = paths.filter_drop(points.airflow_m3s)
@@ -137,6 +167,16 @@ def _rows(paths: Paths, points: Points, loads: Loads, fixed: bool, units: str) -
 
 def _known(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
+
+
+def _gives_way(system: System, met: Met, fixed: bool) -> str:
+    """That a constant-airflow blower is past its rated static at some load, where it is."""
+    held, flows = met.blower[0][0], met.points.airflow_m3s
+    if fixed or bool(np.all(flows >= held * (1 - 1e-9))):
+        return ""
+    return _(
+        "A blower of constant airflow holds it up to its rated external static; beyond, here, it gives way."
+    )
 
 
 def _beside(system: System, reckoned_m3s: float, units: str) -> str:

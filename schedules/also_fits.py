@@ -5,8 +5,9 @@ from collections.abc import Iterable
 
 from equipment.curves import media_with_curves
 from equipment.models import FilterSlot, Media
-from equipment.verdict import Answer, judge
-from schedules.what_fits import GOOD, ORDER, question_for, share_of
+from equipment.verdict import Answer
+from schedules.fit_question import ORDER, judged, slot_air
+from schedules.what_fits import GOOD
 
 MOST = 3
 # Beyond so many slots the page leaves the others to each filter's own.
@@ -26,10 +27,10 @@ def also_fits(slots: list[FilterSlot], usual: dict[int, Media | None]) -> dict[i
     )
     media = media_with_curves(ids).values()
     for slot in slots:
-        share, now_in = share_of(slot), usual.get(slot.pk)
+        air, now_in = slot_air(slot), usual.get(slot.pk)
         others = [one for one in media if one.row.nominal_size == slot.nominal_size and one.row != now_in]
-        judged = [(judge(question_for(slot, one, share)), one.row) for one in others]
-        good = [pair for pair in judged if pair[0].verdict in GOOD and _has_room(pair[0])]
+        answers = [(judged(slot, one, air), one.row) for one in others]
+        good = [pair for pair in answers if pair[0].verdict in GOOD and _has_room(pair[0])]
         found[slot.pk] = _best([(answer.verdict, one) for answer, one in good], now_in)
     return found
 

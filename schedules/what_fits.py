@@ -9,15 +9,14 @@ from typing import Any
 import numpy as np
 from django.db.models import Q, QuerySet
 
-from equipment.air_side import table_at_home
 from equipment.airflow import design_airflow
 from equipment.airside.media import LabelCurve
-from equipment.airside.operating import fixed_speed
 from equipment.curves import Medium, media_with_curves
-from equipment.models import FilterSlot, Media, System
-from equipment.verdict import Answer, Question, judge
+from equipment.models import FilterSlot, Media
+from equipment.verdict import Answer
 from schedules import due
-from schedules.air_path import paths_of, tables_of
+from schedules.air_path import meet
+from schedules.fit_question import ORDER, judged, slot_air
 from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
 from schedules.planning.facts import Slots
@@ -26,7 +25,6 @@ from schedules.planning.interval import NEVER
 from schedules.planning.year_of_changes import changes_a_year
 from shared.sizes import NotASize, parse_size
 
-ORDER = ("fits", "fits_with_care", "ask", "refuse")
 GOOD = ORDER[:2]
 # What lasts less than this here is no filter to live by, though it may do for a few days. Our own bound.
 SHORTEST_LIFE_DAYS = 21
@@ -39,7 +37,7 @@ class Candidate:
 
     ``loss_at_limit_percent`` is the airflow lost to design with the filter at its limit, ``days`` those from
     now to the due date that it would get, ``price_a_year`` its price alone over a year of changes, summer
-    and winter; None for unknown.
+    and winter, ``limit_pa`` the drop at which it is changed here; None for unknown.
     """
 
     media: Media
@@ -48,6 +46,7 @@ class Candidate:
     loss_at_limit_percent: float | None
     days: int | None
     changes_a_year: float | None
+    limit_pa: float | None
 
     @property
     def price_a_year(self) -> float | None:
@@ -78,19 +77,20 @@ def candidates(
     if also:
         ids |= set(_named(also).values_list("pk", flat=True)[:MOST_ALSO])
     media = media_with_curves(ids)
-    share = share_of(slot)
+    air = slot_air(slot)
     found = []
     for medium in media.values():
-        answer = judge(question_for(slot, medium, share), units)
+        answer = judged(slot, medium, air, units)
         life = _life(slot, medium, now) if answer.verdict != "refuse" else _Life()
         found.append(
             Candidate(
                 medium.row,
                 answer,
                 fitted is not None and medium.row.pk == fitted.pk,
-                _loss_at_limit(slot, medium.curve, share, life.limit_pa),
+                _loss_at_limit(slot, medium.curve, air.share, life.limit_pa),
                 life.days,
                 life.changes_a_year,
+                life.limit_pa,
             )
         )
     return sorted(found, key=_rank)
@@ -122,56 +122,6 @@ def _rank(one: Candidate) -> tuple[bool, int, float, str]:
 
 def _near(field: str, side_m: float) -> Any:
     return Q(**{f"{field}__range": (side_m - 0.002, side_m + 0.002)})
-
-
-def share_of(slot: FilterSlot) -> float:
-    """The slot's share of its system's air, by nominal area among the slots in use."""
-    areas = [one.area_m2 for one in FilterSlot.objects.in_use().filter(system=slot.system_id)]
-    return slot.area_m2 / max(sum(areas), slot.area_m2)
-
-
-def question_for(slot: FilterSlot, medium: Medium, share: float) -> Question:
-    """The verdict's question; of a system with several slots this one's share of airflow and capacity."""
-    system, row = slot.system, medium.row
-    whole, _note = design_airflow(system)
-    table = tuple((flow * share, static) for flow, static in table_at_home(system))
-    fixed, measured = system.blower == System.Blower.FIXED_SPEED, _measured(system)
-    notes = []
-    if fixed and not table and measured:
-        # Nobody knows how this blower gives way; what it moved when measured is the best to judge by.
-        fixed, whole = False, measured
-        notes.append("airflow as measured, without the blower's table")
-    if share < 1:
-        notes.append("the system's other filters taken to be like it")
-    return Question(
-        slot_size=(slot.short_m, slot.long_m, slot.depth_m),
-        medium_size=(row.short_m, row.long_m, row.depth_m),
-        curve=medium.curve,
-        high_velocity=system.kind == System.Kind.HIGH_VELOCITY,
-        fixed_speed=fixed,
-        capacity_w=system.capacity_w * share if system.capacity_w else None,
-        design_airflow_m3s=whole * share if whole else None,
-        return_budget_pa=system.return_budget_pa,
-        return_static_pa=system.return_static_pa,
-        rated_external_static_pa=system.rated_external_static_pa,
-        supply_static_pa=system.supply_static_pa,
-        blower_table=table,
-        floor_m3s=system.airflow_floor_m3s * share if system.airflow_floor_m3s else None,
-        measured_m3s=measured * share if measured else None,
-        notes=tuple(notes),
-        opening=_pair(slot.opening_short_m, slot.opening_long_m),
-        medium_face=_pair(row.actual_short_m, row.actual_long_m),
-    )
-
-
-def _measured(system: System) -> float | None:
-    """The airflow last measured, in m3/s."""
-    newest = system.air_records.filter(airflow_m3s__isnull=False).order_by("-measured_at")
-    return newest.values_list("airflow_m3s", flat=True).first()
-
-
-def _pair(one: float | None, other: float | None) -> tuple[float, float] | None:
-    return None if one is None or other is None else (one, other)
 
 
 @dataclass(frozen=True)
@@ -209,19 +159,15 @@ def _changes_a_year(result: FleetForecast, slots: Slots, place: int, today: date
 def _loss_at_limit(
     slot: FilterSlot, curve: LabelCurve | None, share: float, limit_pa: float | None
 ) -> float | None:
-    """Percent of the design airflow that a fixed-speed blower loses once the filter is at its limit."""
-    system = slot.system
-    whole, _note = design_airflow(system)
+    """Percent of the design airflow that the blower loses once the filter is at its limit; None where that
+    cannot be told."""
+    whole, _note = design_airflow(slot.system)
     if curve is None or limit_pa is None or not whole:
         return None
-    if system.blower != System.Blower.FIXED_SPEED:
-        return 0.0
-    if len(system.blower_table) < 2:
-        return None
-    statics = (system.return_static_pa or 0.0) + (system.supply_static_pa or 0.0)
     design = whole * share
     clean = float(curve.clean_drop(np.array([design]))[0])
-    paths = paths_of(curve, design, statics, np.array([limit_pa / clean]))
-    points = fixed_speed(tables_of(table_at_home(system), share, 1), paths)
-    lost = 100.0 * (1.0 - points.airflow_m3s[0] / design)
+    met = meet(slot.system, curve, share, np.array([limit_pa / clean]))
+    if met is None:
+        return None
+    lost = 100.0 * (1.0 - met.points.airflow_m3s[0] / design)
     return None if np.isnan(lost) else float(lost)

@@ -17,14 +17,18 @@ from equipment.fitted import fitted_media
 from equipment.meanwhile import fit_for_a_while, standing
 from equipment.models import Desk, FilterChange, FilterSlot, Media
 from equipment.record import NotRecordable, Told
+from equipment.verdict import Answer
 from schedules import due
 from schedules.air_path import PathShown, shown_path
 from schedules.explain import say_day
-from schedules.what_fits import Candidate, also_media, candidates, place_in_order, share_of
+from schedules.fit_question import slot_air
+from schedules.what_fits import Candidate, also_media, candidates, place_in_order
 from schedules.while_form import WhileForm
 from shared import clock
 from shared.units import AIRFLOW, PRESSURE, VELOCITY, show
 
+# Beyond so many percent off design airflow two face velocities are shown. Own choice.
+VELOCITY_TOLD_PERCENT = 5.0
 # Verdict: the shape drawn beside its word.
 SHAPES = {"fits": "clean", "fits_with_care": "due", "ask": "open", "refuse": "past"}
 SORTS: dict[str, Callable[[Candidate], int]] = {
@@ -101,7 +105,7 @@ def _path(slot: FilterSlot, fitted: Media | None, units: str) -> PathShown | Non
     if fitted is None:
         return None
     curve = media_with_curves([fitted.pk])[fitted.pk].curve
-    return shown_path(slot, getattr(slot, "plan", None), curve, share_of(slot), units)
+    return shown_path(slot, getattr(slot, "plan", None), curve, slot_air(slot).share, units)
 
 
 def _title(good: int, count: int, also: bool) -> str:
@@ -126,13 +130,23 @@ def _row(one: Candidate, units: str) -> dict[str, Any]:
         "sentence": sentence(one),
         "why": _ended(answer.why),
         "velocity": show(answer.face_velocity_ms, VELOCITY, units),
+        "velocity_there": _velocity_there(answer, units),
         "clean": show(answer.clean_drop_pa, PRESSURE, units),
         "airflow": show(answer.airflow_m3s, AIRFLOW, units),
         "loss": loss(answer.airflow_loss_percent),
         "changes": _changes(one),
         "loss_at_limit": loss(one.loss_at_limit_percent),
         "left": show(answer.drop_left_pa, PRESSURE, units),
+        "limit": show(one.limit_pa, PRESSURE, units),
     }
+
+
+def _velocity_there(answer: Answer, units: str) -> str:
+    """The face velocity at the airflow that the blower moves, where that is not about design's."""
+    velocity, lost = answer.face_velocity_ms, answer.airflow_loss_percent
+    if velocity is None or lost is None or abs(lost) < VELOCITY_TOLD_PERCENT:
+        return ""
+    return show(velocity * (1 - lost / 100), VELOCITY, units)
 
 
 def _ended(why: str) -> str:
@@ -198,10 +212,24 @@ def sentence(one: Candidate) -> str:
             days,
         )
         return few % {"n": days}
-    said = {
-        "fits": _("Your system has the pressure to spare for it; %(lasts)s."),
-        "fits_with_care": _("It will do, but leaves little to spare: keep to the date; %(lasts)s."),
-        "ask": _("A technician has to measure here before anybody can say."),
-        "refuse": _("Please do not fit it: it would hold back more air than this system can spare."),
-    }[one.answer.verdict]
-    return said % {"lasts": _lasts(one.days)} if "%(lasts)s" in said else said
+    return _spoken(one.answer) % {"lasts": _lasts(one.days)}
+
+
+def _spoken(answer: Answer) -> str:
+    """The verdict with a place for how long the filter lasts, where it may go in."""
+    if answer.verdict == "refuse":
+        return _("Please do not fit it: it would hold back more air than this system can spare.")
+    if answer.verdict == "ask" and answer.low_airflow:
+        return _(
+            "Too little air was measured here: a technician has to find the cause before a filter is chosen."
+        )
+    if answer.verdict == "ask":
+        return _("A technician has to measure here before anybody can say.")
+    if answer.guessed:
+        return _(
+            "By what is on record it will do, but not all of your system has been measured yet: ask the "
+            "technician to measure at the next visit; %(lasts)s."
+        )
+    if answer.verdict == "fits":
+        return _("Your system has the pressure to spare for it; %(lasts)s.")
+    return _("It will do, but leaves little to spare: keep to the date; %(lasts)s.")

@@ -49,7 +49,7 @@ def test_a_medium_that_leaves_room_for_dust_fits_with_the_figures_named() -> Non
     assert answer.airflow_loss_percent == pytest.approx(0)
     assert answer.drop_left_pa == pytest.approx(0.15 * INWC)
     assert answer.why == (
-        "clean drop of 0.100 in. w.c. at 800 cfm leaves 0.150 in. w.c. for dust, "
+        "clean drop of 0.100 in. w.c. at 800 cfm leaves 0.150 in. w.c. of the budget for dust, "
         "at a face velocity of 230.4 fpm"
     )
 
@@ -157,7 +157,9 @@ def test_asking_goes_before_care() -> None:
 def test_less_left_than_the_clean_drop_asks_for_care() -> None:
     answer = asked(return_budget_pa=0.24 * INWC)
     assert answer.verdict == "fits_with_care"
-    assert answer.why == "only 0.090 in. w.c. is left for dust, less than the clean drop of 0.100 in. w.c."
+    assert (
+        answer.why == "only 0.090 in. w.c. of the budget is left, less than the clean drop of 0.100 in. w.c."
+    )
 
 
 def test_as_much_left_as_the_clean_drop_fits() -> None:

@@ -11,8 +11,8 @@ from django.utils import timezone
 from equipment.models import FilterSlot, Meanwhile, Media, System
 from schedules import due
 from schedules.also_fits import also_fits
-from schedules.what_fits import candidates
-from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC, W_PER_TON
+from schedules.what_fits import Candidate, candidates
+from shared.units import M3S_PER_CFM, METRE_PER_INCH, MS_PER_FPM, PA_PER_INWC, W_PER_TON
 from tests.factories import (
     NOW,
     TODAY,
@@ -40,7 +40,7 @@ def slot(home_slot: FilterSlot) -> FilterSlot:
     System.objects.filter(pk=home_slot.system_id).update(
         design_airflow_m3s=800 * M3S_PER_CFM, capacity_w=None, blower="constant_airflow",
         return_budget_pa=0.35 * PA_PER_INWC, return_static_pa=0.10 * PA_PER_INWC,
-        rated_external_static_pa=None, supply_static_pa=None, blower_table=[],
+        rated_external_static_pa=None, supply_static_pa=None, blower_table=[], kind="conventional",
     )  # fmt: skip
     Media.objects.all().update(short_m=1.0, long_m=1.0)
     return FilterSlot.objects.get(pk=home_slot.pk)
@@ -305,3 +305,99 @@ def test_a_washable_filter_is_washed_and_not_bought_anew(technician: Client, slo
     text = technician.get(reverse("what-fits", args=[slot.pk])).text
     assert re.search(r"\d\.\d washes", text)
     assert "changes are those of a whole year" in text
+
+
+def found_of(slot: FilterSlot, name: str) -> Candidate:
+    fresh = FilterSlot.objects.get(pk=slot.pk)
+    return next(one for one in candidates(fresh, None, NOW) if one.media.name == name)
+
+
+def test_more_air_measured_than_designed_enters_the_verdict(slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    assert found_of(slot, "Loose 8").answer.verdict == "fits"
+    AirRecordFactory(system=slot.system, airflow_m3s=1000 * M3S_PER_CFM, measured_at=NOW)
+    answer = found_of(slot, "Loose 8").answer
+    # By hand: 1000 cfm through 16x25 is 360 fpm; 0.10 (1000/800)^1.18 = 0.130 and 0.10 (1000/800)^2 = 0.156.
+    assert answer.verdict == "fits_with_care"
+    assert answer.face_velocity_ms == pytest.approx(360 * MS_PER_FPM)
+    assert answer.clean_drop_pa == pytest.approx(0.13013 * PA_PER_INWC, rel=1e-3)
+    assert answer.drop_left_pa == pytest.approx((0.35 - 0.15625 - 0.13013) * PA_PER_INWC, rel=1e-3)
+    assert answer.airflow_loss_percent == pytest.approx(-25.0)
+    assert "judged at the airflow measured" in answer.why
+
+
+def test_a_little_more_air_than_designed_changes_nothing(slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    AirRecordFactory(system=slot.system, airflow_m3s=830 * M3S_PER_CFM, measured_at=NOW)
+    assert "judged at" not in found_of(slot, "Loose 8").answer.why
+
+
+def test_more_air_than_a_fixed_speed_blower_s_table_gives_enters_the_verdict(slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    table = [[600 * M3S_PER_CFM, 0.5 * PA_PER_INWC], [900 * M3S_PER_CFM, 0.1 * PA_PER_INWC]]
+    System.objects.filter(pk=slot.system_id).update(blower="fixed_speed", blower_table=table)
+    reckoned = found_of(slot, "Loose 8").answer.airflow_m3s
+    AirRecordFactory(system=slot.system, airflow_m3s=1000 * M3S_PER_CFM, measured_at=NOW)
+    measured = found_of(slot, "Loose 8").answer.airflow_m3s
+    assert reckoned is not None
+    assert reckoned < 900 * M3S_PER_CFM
+    assert measured == pytest.approx(1000 * M3S_PER_CFM)
+
+
+def test_statics_carried_from_far_off_are_not_called_another_unit_s(slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    back = 0.30 * PA_PER_INWC
+    AirRecordFactory(
+        system=slot.system, airflow_m3s=300 * M3S_PER_CFM, return_static_pa=back, measured_at=NOW
+    )
+    System.objects.filter(pk=slot.system_id).update(return_static_pa=back * (800 / 300) ** 2)
+    why = found_of(slot, "Loose 8").answer.why
+    assert "statics carried from an airflow far from design: measure nearer to it" in why
+    assert "another unit" not in why
+
+
+def test_a_household_is_told_where_the_verdict_leans_on_nothing_measured(
+    homeowner: Client, slot: FilterSlot
+) -> None:
+    medium("Loose 8", 8, 0.10)
+    said = "not all of your system has been measured yet"
+    assert said not in homeowner.get(reverse("what-fits", args=[slot.pk])).text
+    System.objects.filter(pk=slot.system_id).update(return_static_pa=None)
+    assert said in homeowner.get(reverse("what-fits", args=[slot.pk])).text
+    System.objects.filter(pk=slot.system_id).update(return_static_pa=0.1 * PA_PER_INWC, blower="")
+    assert said in homeowner.get(reverse("what-fits", args=[slot.pk])).text
+    assert "taken to hold its airflow" in found_of(slot, "Loose 8").answer.why
+
+
+def test_a_household_with_too_little_air_is_told_to_have_the_cause_found(
+    homeowner: Client, slot: FilterSlot
+) -> None:
+    medium("Loose 8", 8, 0.10)
+    System.objects.filter(pk=slot.system_id).update(airflow_floor_m3s=700 * M3S_PER_CFM)
+    AirRecordFactory(system=slot.system, airflow_m3s=600 * M3S_PER_CFM, measured_at=NOW)
+    text = homeowner.get(reverse("what-fits", args=[slot.pk])).text
+    assert "a technician has to find the cause" in text
+
+
+def test_a_constant_airflow_blower_gives_way_beyond_its_rated_static(slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    System.objects.filter(pk=slot.system_id).update(
+        return_budget_pa=None, rated_external_static_pa=0.35 * PA_PER_INWC, supply_static_pa=0.0
+    )
+    assert found_of(slot, "Loose 8").loss_at_limit_percent == pytest.approx(0.0)
+    # A limit set beyond what the blower has: it gives way to q of design, 0.10 q^2 + 0.50 q^1.18 = 0.35.
+    FilterSlot.objects.filter(pk=slot.pk).update(limit_drop_pa=0.50 * PA_PER_INWC)
+    lost = found_of(slot, "Loose 8").loss_at_limit_percent
+    assert lost is not None
+    q = 1 - lost / 100
+    assert 0.10 * q**2 + 0.50 * q**1.18 == pytest.approx(0.35, abs=1e-4)
+
+
+def test_a_wrong_size_shows_no_figures_that_look_good(technician: Client, slot: FilterSlot) -> None:
+    deep = medium("Deep 11", 11, 0.05, nominal_size="16x25x4", depth_m=4 * METRE_PER_INCH)
+    text = technician.get(reverse("what-fits", args=[slot.pk]), {"also": deep.name}).text
+    table = text[text.index("The figures behind it") :]
+    row = re.search(r"<tr><td class=.lead.>Deep 11.*?</tr>", table, re.S)
+    assert row
+    assert "Of another size than its place" in row[0]
+    assert "in. w.c." not in row[0]

@@ -1,0 +1,135 @@
+"""The verdict's question as a slot's record asks it, and its answer at the airflow as measured."""
+
+from dataclasses import dataclass, replace
+
+from equipment.air_side import table_at_home
+from equipment.airflow import design_airflow
+from equipment.commissioning import at_design
+from equipment.curves import Medium
+from equipment.models import FilterSlot, System
+from equipment.verdict import Answer, Question, judge
+
+ORDER = ("fits", "fits_with_care", "ask", "refuse")
+# More air than this beyond what was reckoned, and the measured airflow is judged by too. Own choice.
+ABOVE_RECKONED = 1.05
+# Statics read at an airflow so many times off design say little once carried there. Own choice.
+FAR_FROM_DESIGN = 1.5
+
+
+@dataclass(frozen=True)
+class SlotAir:
+    """What a slot's system tells of it beyond its own row: the slot's ``share`` of the air, by nominal area
+    among the slots in use, the whole system's airflow as last measured in m3/s, and whether its statics were
+    read far from design airflow."""
+
+    share: float
+    measured_m3s: float | None
+    far_statics: bool
+
+
+def slot_air(slot: FilterSlot) -> SlotAir:
+    """Two queries."""
+    areas = [one.area_m2 for one in FilterSlot.objects.in_use().filter(system=slot.system_id)]
+    share = slot.area_m2 / max(sum(areas), slot.area_m2)
+    rows = slot.system.air_records.filter(airflow_m3s__isnull=False).order_by("-measured_at")
+    records = list(rows.values_list("airflow_m3s", "return_static_pa", "supply_static_pa")[:50])
+    design, _note = design_airflow(slot.system)
+    read_at = next((flow for flow, *statics in records if statics != [None, None]), None)
+    return SlotAir(share, records[0][0] if records else None, _far(design, read_at))
+
+
+def _far(design_m3s: float | None, read_at_m3s: float | None) -> bool:
+    if not design_m3s or not read_at_m3s:
+        return False
+    return not 1 / FAR_FROM_DESIGN <= design_m3s / read_at_m3s <= FAR_FROM_DESIGN
+
+
+def judged(slot: FilterSlot, medium: Medium, air: SlotAir, units: str = "ip") -> Answer:
+    """The verdict by the record; where more air was measured than reckoned, the stricter of it and the one
+    at the airflow measured."""
+    asked = question_for(slot, medium, air)
+    answer = judge(asked, units)
+    there = _as_measured(asked, answer)
+    if there is None:
+        return answer
+    other = judge(there, units)
+    if ORDER.index(other.verdict) < ORDER.index(answer.verdict):
+        return answer
+    designed = asked.design_airflow_m3s
+    loss = 100 * (1 - there.design_airflow_m3s / designed) if designed and there.design_airflow_m3s else None
+    return replace(other, airflow_loss_percent=loss)
+
+
+def question_for(slot: FilterSlot, medium: Medium, air: SlotAir) -> Question:
+    """The verdict's question; of a system with several slots this one's share of airflow and capacity."""
+    system, row, share = slot.system, medium.row, air.share
+    whole, _note = design_airflow(system)
+    table = tuple((flow * share, static) for flow, static in table_at_home(system))
+    fixed, measured = system.blower == System.Blower.FIXED_SPEED, air.measured_m3s
+    back, supply = system.return_static_pa, system.supply_static_pa
+    notes = []
+    if fixed and not table and measured:
+        # Nobody knows how this blower gives way; what it moved when measured is the best to judge by.
+        back, supply = (_carried(static, whole, measured) for static in (back, supply))
+        fixed, whole = False, measured
+        notes.append("airflow as measured, without the blower's table")
+    if share < 1:
+        notes.append("the system's other filters taken to be like it")
+    opening = _pair(slot.opening_short_m, slot.opening_long_m)
+    face = _pair(row.actual_short_m, row.actual_long_m)
+    if opening and not face:
+        notes.append("the frame's own sides are not on record: no gap could be looked for")
+    return Question(
+        slot_size=(slot.short_m, slot.long_m, slot.depth_m),
+        medium_size=(row.short_m, row.long_m, row.depth_m),
+        curve=medium.curve,
+        high_velocity=system.kind == System.Kind.HIGH_VELOCITY,
+        fixed_speed=fixed,
+        capacity_w=system.capacity_w * share if system.capacity_w else None,
+        design_airflow_m3s=whole * share if whole else None,
+        return_budget_pa=system.return_budget_pa,
+        return_static_pa=back,
+        rated_external_static_pa=system.rated_external_static_pa,
+        supply_static_pa=supply,
+        blower_table=table,
+        floor_m3s=system.airflow_floor_m3s * share if system.airflow_floor_m3s else None,
+        measured_m3s=measured * share if measured else None,
+        far_statics=air.far_statics,
+        notes=tuple(notes),
+        guesses=_guesses(system),
+        opening=opening,
+        medium_face=face,
+    )
+
+
+def _guesses(system: System) -> tuple[str, ...]:
+    guesses = []
+    if not system.kind:
+        guesses.append("kind of system not on record: taken as conventional")
+    if not system.blower:
+        guesses.append("kind of blower not on record: taken to hold its airflow")
+    return tuple(guesses)
+
+
+def _as_measured(asked: Question, answer: Answer) -> Question | None:
+    """The question at the airflow measured, where that is more than the answer goes by."""
+    measured, designed = asked.measured_m3s, asked.design_airflow_m3s
+    reckoned = answer.airflow_m3s or designed
+    if measured is None or reckoned is None or measured <= ABOVE_RECKONED * reckoned:
+        return None
+    return replace(
+        asked,
+        fixed_speed=False,
+        design_airflow_m3s=measured,
+        return_static_pa=_carried(asked.return_static_pa, designed, measured),
+        supply_static_pa=_carried(asked.supply_static_pa, designed, measured),
+        notes=(*asked.notes, "judged at the airflow measured, which is more than reckoned"),
+    )
+
+
+def _carried(static_pa: float | None, from_m3s: float | None, to_m3s: float) -> float | None:
+    return None if static_pa is None else at_design(static_pa, from_m3s, to_m3s)
+
+
+def _pair(one: float | None, other: float | None) -> tuple[float, float] | None:
+    return None if one is None or other is None else (one, other)

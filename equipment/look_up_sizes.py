@@ -17,6 +17,10 @@ _UNDER_NOMINAL_M = 0.6 * METRE_PER_INCH
 _OVER_NOMINAL_M = 0.13 * METRE_PER_INCH
 _NEAR_M = 1.05 * METRE_PER_INCH
 _MOST_SIZES = 3
+_PLAIN_NUMBERS = 3
+# Two or three numbers, fractions too, with an x between them.
+_NUMBER = r"(?:\d+[ -])?\d+(?:/\d+|\.\d+)?"
+_AMONG = re.compile(rf"(?<![\w.]){_NUMBER}(?:\s*[x×*]\s*{_NUMBER}){{1,2}}(?![\w.])", re.IGNORECASE)
 Face = tuple[float, float]
 
 
@@ -35,13 +39,31 @@ def as_sides(typed: str) -> Sides | None:
     return Sides(face, size) if face else None
 
 
+def sides_among(typed: str) -> tuple[Sides | None, str]:
+    """The sides that stand among other words, with an x between them, and the words without them."""
+    found = _AMONG.search(typed)
+    sides = as_sides(found[0]) if found else None
+    if found is None or sides is None:
+        return None, typed
+    return sides, (typed[: found.start()] + " " + typed[found.end() :]).strip()
+
+
 def as_size(typed: str) -> Size | None:
     """The filter size that was typed, if it was one: also ``20 20 1``, ``16/25/1``, the letter O for 0, and
     bare millimetres, which as inches would be longer than any filter."""
-    for spelling in (typed, _as_triple(typed), f"{typed} mm"):
+    for spelling in (typed, _as_triple(typed), f"{typed} mm", _depth_last(typed)):
         with suppress(NotASize):
             return parse_size(spelling)
     return None
+
+
+def _depth_last(typed: str) -> str:
+    """Three plain numbers with the smallest, which only the depth can be, at the end: 1x20x20."""
+    plain = _as_triple(typed)
+    numbers = plain.split("x")
+    if len(numbers) != _PLAIN_NUMBERS or not all(re.fullmatch(r"\d+(\.\d+)?", one) for one in numbers):
+        return plain
+    return "x".join(sorted(numbers, key=float, reverse=True))
 
 
 def _as_triple(typed: str) -> str:

@@ -31,10 +31,13 @@ def words_of(typed: str) -> list[str]:
 
 
 def digits_of(typed: str) -> str:
-    """The digits of what looks like a phone number, without a leading 1 of eleven; else nothing."""
+    """The digits of what looks like a phone number, without a country's leading 1, of eleven or
+    behind a plus; else nothing."""
     if not re.fullmatch(r"[\d\s().+/-]+", typed):
         return ""
     digits = re.sub(r"\D", "", typed)
+    if typed.strip().startswith("+1"):
+        digits = digits[1:]
     if len(digits) == 11 and digits.startswith("1"):
         return digits[1:]
     return digits if len(digits) >= LEAST_DIGITS else ""

@@ -10,7 +10,7 @@ from django.db.models import Case, QuerySet, Value, When
 
 from equipment.look_up_find import Needle, Row, find, near_words
 from equipment.look_up_refresh import refresh
-from equipment.look_up_sizes import as_sides, near_sides, with_sides
+from equipment.look_up_sizes import as_sides, near_sides, sides_among, with_sides
 from equipment.look_up_text import LEAST_DIGITS, digits_of, fold, spellings, words_of
 from equipment.models import FilterSlot, Media
 
@@ -19,6 +19,7 @@ AT_MOST = 50
 AT_A_SEARCH = 2
 MOST_ALIKE = 64
 _LAST_DIGITS = 4
+LEAST_CODE = 3
 _MERV = re.compile(r"\bmerv[\s-]*(\d{1,2})\b", re.IGNORECASE)
 _ALIKE = {"0": "0o", "o": "o0", "1": "1li", "l": "l1i", "i": "i1l"}
 Wanted = list[list[Needle]]
@@ -30,7 +31,8 @@ def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
 
     A number is a house number, a postcode's beginning or a whole code, and alone also a side of the filter;
     those come first in which the most words stand whole. A slot's own code finds that slot alone. A size
-    finds the slots of that nominal size, the sides in any order, and two sides those of every depth; five
+    finds the slots of that nominal size, the sides in any order, with other words those of them that answer
+    to these too, and two sides those of every depth; five
     digits or more also find phones, four alone the ends of phones. ``MERV 13``, alone or with anything else,
     finds where a medium of that rating is in. Words of one or two letters are whole words and beginnings.
     """
@@ -41,7 +43,12 @@ def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
     if sides is not None:
         among = [row.slot for row in find(rated)] if rated else None
         return _in_order(with_sides(sides, AT_MOST + 1, among))
+    sides, rest = sides_among(rest)
     words = words_of(rest)
+    if sides is not None:
+        rows = find([*(_anywhere(word, False) for word in words), *rated])
+        rows = rows or find([*_run_together(rest), *rated])
+        return _in_order(with_sides(sides, AT_MOST + 1, [row.slot for row in rows]))
     coded = find(_code(typed))
     if coded:
         return _in_order(row.slot for row in coded)
@@ -50,6 +57,8 @@ def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
         rows += find([*(_anywhere(word, len(words) == 1) for word in words), *rated])
         rows += find([[Needle("phones", digits_of(rest))], *rated] if digits_of(rest) else [])
         rows += find([*([Needle("media", f" {word}")] for word in words), *rated])
+    if not rows:
+        rows = find([*_run_together(rest), *rated])
     return _in_order(_ranked(rows, words))
 
 
@@ -107,6 +116,17 @@ def _in_order(slots: Iterable[int]) -> QuerySet[FilterSlot]:
 def _code(typed: str) -> Wanted:
     code = fold(typed)
     return [[Needle("body", f"@{one}@") for one in {code, code.replace(" ", "")}]] if code else []
+
+
+def _run_together(typed: str) -> Wanted:
+    """A code's beginning however it is parted, ``kb 02 a``; a medium whose words were not, ``pleat13``."""
+    folded = fold(typed)
+    code = folded.replace(" ", "")
+    mixed = any(mark.isdigit() for mark in code) and any(mark.isalpha() for mark in code)
+    if not mixed or len(code) < LEAST_CODE:
+        return []
+    parted = re.sub(r"(?<=[^\W\d])(?=\d)", " ", folded)
+    return [[Needle("body", f"@{code}"), Needle("media", f" {parted}")]]
 
 
 def _whole(word: str) -> list[Needle]:

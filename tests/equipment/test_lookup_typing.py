@@ -6,7 +6,15 @@ from equipment.look_up_sizes import as_sides, as_size, sold_as
 from equipment.lookup import look_up, nearest
 from equipment.models import FilterSlot, Site
 from shared.sizes import parse_size
-from tests.factories import NOW, FilterSlotFactory, MediaFactory, PersonFactory, SiteRoleFactory
+from tests.factories import (
+    NOW,
+    FilterSlotFactory,
+    MediaFactory,
+    PersonFactory,
+    SiteFactory,
+    SiteRoleFactory,
+    SystemFactory,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -108,3 +116,47 @@ def test_the_last_four_digits_of_a_phone_find_its_home() -> None:
     SiteRoleFactory(site=slot.system.site, person=PersonFactory(phone="(555) 010-7421"))
     SiteRoleFactory(site=other.system.site, person=PersonFactory(phone="(555) 742-1010"))
     assert list(look_up("7421", NOW)) == [slot]
+
+
+def codes(typed: str) -> list[str]:
+    return [slot.name for slot in look_up(typed, NOW)]
+
+
+@pytest.mark.parametrize("typed", ["KB 02 A", "kb02a", "KB02-A", "kb-02-a1"])
+def test_a_code_is_found_however_it_is_parted(typed: str) -> None:
+    FilterSlotFactory(name="KB02-A1")
+    FilterSlotFactory(name="KC02-A1")
+    assert codes(typed) == ["KB02-A1"]
+
+
+@pytest.mark.parametrize("typed", ["Pleat13", "pleat 13", "PLEAT13 16x25x1"])
+def test_a_medium_s_words_may_run_together(typed: str) -> None:
+    FilterSlotFactory(name="one", first_media=MediaFactory(name="Pleat 13 16x25x1", merv=13))
+    FilterSlotFactory(name="two", first_media=MediaFactory(name="Pleat 11 16x25x1", merv=11))
+    assert codes(typed) == ["one"]
+
+
+@pytest.mark.parametrize(
+    "typed", ["20 x 20 x 1 Kettle Bend", "kettle bend 20x20x1", "20x20 kettle", "1x20x20 kettle bend"]
+)
+def test_a_size_among_words_narrows_them(typed: str) -> None:
+    size = parse_size("20x20x1")
+    sides = {"nominal_size": size.label, "short_m": size.short_m, "long_m": size.long_m}
+    bend = SystemFactory(site=SiteFactory(name="3 Kettle Bend", street="3 Kettle Bend"))
+    FilterSlotFactory(name="bend-20", system=bend, **sides)
+    FilterSlotFactory(name="bend-16", system=bend)
+    FilterSlotFactory(name="other-20", **sides)
+    assert codes(typed) == ["bend-20"]
+
+
+def test_the_smallest_of_three_numbers_is_the_depth() -> None:
+    size = as_size("1x20x20")
+    assert size is not None
+    assert size.label == "20x20x1"
+
+
+def test_a_phone_with_the_country_s_number_before_a_part_of_it_is_found() -> None:
+    slot = FilterSlotFactory(name="rung")
+    SiteRoleFactory(site=slot.system.site, person=PersonFactory(phone="802-555-0100"))
+    assert codes("+1 555 0100") == ["rung"]
+    assert codes("+1 (802) 555-0100") == ["rung"]

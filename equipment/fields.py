@@ -1,6 +1,7 @@
 """Form fields for what people type: sizes, and quantities with or without a unit."""
 
 import math
+import re
 from itertools import pairwise
 from typing import Any
 
@@ -94,10 +95,11 @@ class QuantityField(forms.CharField):
 
 
 class TableField(forms.CharField):
-    """A blower table as people type it, ``800:0.5; 1000:0.3`` in the reader's units; cleans to pairs
-    [airflow in m3/s, static in Pa] rising in airflow, none where it was left empty."""
+    """A blower table as people type it, ``800:0.5; 1000:0.3`` or a line a pair, in the reader's units; cleans
+    to pairs [airflow in m3/s, static in Pa] rising in airflow, none where it was left empty."""
 
     system = "ip"
+    widget = forms.Textarea(attrs={"rows": 3})
 
     @property
     def unit(self) -> str:
@@ -106,7 +108,7 @@ class TableField(forms.CharField):
 
     def clean(self, value: Any) -> list[list[float]]:
         """The pairs; forms.ValidationError says what is wrong with which."""
-        parts = [part.strip() for part in str(super().clean(value)).split(";") if part.strip()]
+        parts = [part.strip() for part in re.split(r"[;\n]", str(super().clean(value))) if part.strip()]
         pairs = sorted(self._pair(part) for part in parts)
         if len(pairs) == 1:
             raise forms.ValidationError(_("A blower table needs two points or more."))

@@ -12,7 +12,18 @@ from equipment.bounds import METER_ERROR
 from equipment.commissioning import Measured
 from equipment.fields import QuantityField, TableField, use_units
 from equipment.models import AirRecord, FilterSlot, System
-from shared.units import AIRFLOW, CAPACITY, DIAMETER, LENGTH, PRESSURE, Kind, number, parse, show
+from shared.units import (
+    AIRFLOW,
+    CAPACITY,
+    DIAMETER,
+    LENGTH,
+    METRE_PER_INCH,
+    PRESSURE,
+    Kind,
+    number,
+    parse,
+    show,
+)
 
 MOST_RETURNS = 2
 _COLLAPSED_M = 0.05
@@ -20,6 +31,9 @@ _WIDEST_M = 1.2
 _LONGEST_M = 60.0
 # An opening is within so much of its slot's nominal sides.
 _ODD_OPENING_M = 0.05
+# Openings are usually about nominal; beyond these they are asked about. Own choice.
+_UNDER_NOMINAL_M = 0.6 * METRE_PER_INCH
+_OVER_NOMINAL_M = 0.5 * METRE_PER_INCH
 
 
 class AirForm(forms.Form):
@@ -77,7 +91,7 @@ class PapersForm(forms.Form):
     blower = forms.ChoiceField(
         label=_("Blower"), choices=[("", _("not known")), *System.Blower.choices], required=False
     )
-    blower_table = TableField(label=_("Blower table, airflow:static parted by semicolons"), required=False)
+    blower_table = TableField(label=_("Blower table, a line a point: airflow:static"), required=False)
     capacity = QuantityField(CAPACITY, label=_("Cooling capacity"), required=False)
     design_airflow = QuantityField(AIRFLOW, label=_("Design airflow"), required=False)
     airflow_floor = QuantityField(AIRFLOW, label=_("Least airflow by the unit's papers"), required=False)
@@ -140,6 +154,14 @@ class PapersForm(forms.Form):
                     f"opening{slot.pk}_short", _("is far from the size of the slot; check the unit")
                 )
                 return
+            if not nominal - _UNDER_NOMINAL_M <= side <= nominal + _OVER_NOMINAL_M:
+                self._ask_opening(data, slot)
+                return
+
+    def _ask_opening(self, data: dict[str, Any], slot: FilterSlot) -> None:
+        said = {"size": slot.size_in(self.units)}
+        text = _("is not the usual opening of a %(size)s filter: is it so?")
+        self._ask(f"opening{slot.pk}_short", text % said, data)
 
     def _check_design(self, data: dict[str, Any]) -> None:
         """Have a design airflow below its floor confirmed: it is likelier a slip."""

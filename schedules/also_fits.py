@@ -2,9 +2,11 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
+from datetime import datetime
 
 from equipment.curves import media_with_curves
-from equipment.models import FilterSlot, Media
+from equipment.meanwhile import for_now
+from equipment.models import FilterSlot, Meanwhile, Media
 from equipment.verdict import Answer
 from schedules.fit_question import ORDER, judged, slot_air
 from schedules.what_fits import GOOD
@@ -16,9 +18,12 @@ MOST_SLOTS = 5
 LEAST_ROOM = 0.2
 
 
-def also_fits(slots: list[FilterSlot], usual: dict[int, Media | None]) -> dict[int, list[Media]]:
-    """By slot id, at most three media that fit beside the usual one, next best first: what fits before what
-    fits with care, what is on hand before what is not, the nearest in fineness. Nothing for many slots."""
+def also_fits(
+    slots: list[FilterSlot], usual: dict[int, Media | None], now: datetime
+) -> dict[int, list[Media]]:
+    """By slot id, at most three media that fit beside the usual one and the one that is in for a while, next
+    best first: what fits before what fits with care, what is on hand before what is not, the nearest in
+    fineness. Nothing for many slots."""
     found: dict[int, list[Media]] = defaultdict(list)
     if len(slots) > MOST_SLOTS:
         return found
@@ -26,13 +31,21 @@ def also_fits(slots: list[FilterSlot], usual: dict[int, Media | None]) -> dict[i
         "pk", flat=True
     )
     media = media_with_curves(ids).values()
+    meanwhile = for_now(slots, now)
     for slot in slots:
+        known = {now_in.pk for now_in in (usual.get(slot.pk), _of(meanwhile.get(slot.pk))) if now_in}
         air, now_in = slot_air(slot), usual.get(slot.pk)
-        others = [one for one in media if one.row.nominal_size == slot.nominal_size and one.row != now_in]
+        others = [
+            one for one in media if one.row.nominal_size == slot.nominal_size and one.row.pk not in known
+        ]
         answers = [(judged(slot, one, air), one.row) for one in others]
         good = [pair for pair in answers if pair[0].verdict in GOOD and _has_room(pair[0])]
         found[slot.pk] = _best([(answer.verdict, one) for answer, one in good], now_in)
     return found
+
+
+def _of(row: Meanwhile | None) -> Media | None:
+    return row.media if row is not None else None
 
 
 def _has_room(answer: Answer) -> bool:

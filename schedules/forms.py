@@ -8,7 +8,7 @@ from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from equipment.fields import QuantityField, SizeField, use_units
+from equipment.fields import QuantityField, SizeField, TableField, use_units
 from equipment.handover import label_drop, zone_of
 from equipment.meanwhile import standing
 from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Person, Site, SiteRole, System
@@ -142,6 +142,7 @@ class HandOverForm(forms.Form):
     blower = forms.ChoiceField(
         label=_("Blower"), choices=[("", _("not known")), *System.Blower.choices], required=False
     )
+    blower_table = TableField(label=_("Blower table, a line a point: airflow:static"), required=False)
     capacity = QuantityField(CAPACITY, label=_("Cooling capacity"), required=False)
     design_airflow = QuantityField(AIRFLOW, label=_("Airflow measured at the unit"), required=False)
     return_static = QuantityField(PRESSURE, label=_("Return static without the filter"), required=False)
@@ -169,8 +170,8 @@ class HandOverForm(forms.Form):
         "latitude", "longitude", "pets",
     )  # fmt: skip
     MEASURED = (
-        "on", "kind", "blower", "capacity", "design_airflow", "return_static", "supply_static",
-        "rated_static", "return_budget", "airflow_method", "blower_tap", "coil",
+        "on", "kind", "blower", "blower_table", "capacity", "design_airflow", "return_static",
+        "supply_static", "rated_static", "return_budget", "airflow_method", "blower_tap", "coil",
     )  # fmt: skip
 
     def household(self) -> list[forms.BoundField]:
@@ -191,17 +192,22 @@ class HandOverForm(forms.Form):
         return data
 
 
+# One for each clock that is kept there.
+_UNITED_STATES = (
+    "America/New_York", "America/Chicago", "America/Denver", "America/Phoenix", "America/Los_Angeles",
+    "America/Anchorage", "America/Adak", "Pacific/Honolulu", "America/Puerto_Rico", "Pacific/Guam",
+)  # fmt: skip
+
+
 def _zones(postcode: str) -> list[tuple[str, Any]]:
-    """The postcode's or the desk's zone first, then those of the United States, then all."""
+    """The postcode's or the desk's zone first, then the others of its part of the world."""
     usual = zone_of(postcode) or Desk.the().timezone
+    part = f"{usual.split('/')[0]}/"
     every = sorted(available_timezones())
-    near = [name for name in every if name.startswith("US/")]
+    near = _UNITED_STATES if usual in _UNITED_STATES else [name for name in every if name.startswith(part)]
     by_itself = _("by the postcode, else %(zone)s") % {"zone": usual}
-    return [
-        ("", f"{usual} (%s)" % _("by the postcode") if zone_of(postcode) else by_itself),
-        ("US", [(name, name) for name in near]),
-        ("–", [(name, name) for name in every if name not in near]),
-    ]
+    first = f"{usual} (%s)" % _("by the postcode") if zone_of(postcode) else by_itself
+    return [("", first), *((name, name) for name in near)]
 
 
 class HandOverSlotForm(forms.Form):

@@ -12,8 +12,9 @@ from django.db.models import Q, QuerySet
 from equipment.airflow import design_airflow
 from equipment.airside.media import LabelCurve
 from equipment.curves import Medium, media_with_curves
+from equipment.look_up_sizes import as_size
 from equipment.models import FilterSlot, Media
-from equipment.verdict import Answer
+from equipment.verdict import Answer, Question, judge
 from schedules import due
 from schedules.air_path import meet
 from schedules.fit_question import ORDER, judged, slot_air
@@ -108,6 +109,18 @@ def _named(also: str) -> QuerySet[Media]:
 def also_media(also: str) -> bool:
     """Whether any medium answers to what was asked about."""
     return _named(also).exists()
+
+
+def of_another_size(slot: FilterSlot, also: str, units: str) -> str:
+    """By what a size that was asked about differs from the slot's, on record or not; empty for another
+    question and for the slot's own size."""
+    size = as_size(also)
+    if size is None:
+        return ""
+    answer = judge(
+        Question(slot_size=(slot.short_m, slot.long_m, slot.depth_m), medium_size=size.triple), units
+    )
+    return answer.why if answer.wrong_size else ""
 
 
 def place_in_order(one: Candidate) -> int:

@@ -22,7 +22,7 @@ from schedules import due
 from schedules.air_path import PathShown, shown_path
 from schedules.explain import say_day
 from schedules.fit_question import slot_air
-from schedules.what_fits import Candidate, also_media, candidates, place_in_order
+from schedules.what_fits import Candidate, also_media, candidates, of_another_size, place_in_order
 from schedules.while_form import WhileForm
 from shared import clock
 from shared.units import AIRFLOW, PRESSURE, VELOCITY, show
@@ -94,6 +94,7 @@ def _render(
         "sort": sort if sort in SORTS else "",
         "also": also,
         "also_found": bool(also) and also_media(also),
+        "also_differs": of_another_size(slot, also, units),
         "meanwhile": standing([slot.pk], _day(slot, now)).first(),
     }
     if not user.is_homeowner:

@@ -150,6 +150,7 @@ def _filled(home: Site | None, data: dict[str, Any], slots: list[dict[str, Any]]
             "name": _free_name(System, f"{site_name} system"),
             "kind": data["kind"],
             "blower": data["blower"],
+            "blower_table": data["blower_table"],
             "capacity_w": data["capacity"],
             "design_airflow_m3s": data["design_airflow"],
             "return_static_pa": data["return_static"],

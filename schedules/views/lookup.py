@@ -30,7 +30,7 @@ def page(request: HttpRequest) -> HttpResponse:
     near = [] if slots or (stock and not sold) else list(nearest(typed).select_related(*related))
     shown = (slots or near)[:AT_MOST]
     lines = filter_lines(shown, now, units_of(request.user))
-    others = also_fits(shown, {line.slot.pk: line.media for line in lines})
+    others = also_fits(shown, {line.slot.pk: line.media for line in lines}, now)
     context: dict[str, Any] = {
         "typed": typed,
         "lines": [{"line": line, "also": others[line.slot.pk]} for line in lines],

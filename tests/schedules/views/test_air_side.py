@@ -208,3 +208,15 @@ def test_figures_come_back_with_no_more_decimals_than_they_need(technician: Clie
     text = technician.get(reverse("air-side", args=[system.pk])).text
     assert 'value="10.55"' in text  # three tons in kW
     assert 'value="566"' in text  # 1200 cfm in L/s
+
+
+def test_an_unusual_opening_is_asked_about_and_taken_when_it_is_so(
+    technician: Client, system: System, home_slot: FilterSlot
+) -> None:
+    address, sides = reverse("air-papers", args=[system.pk]), f"opening{home_slot.pk}_"
+    odd = {**PAPERS, f"{sides}short": "15", f"{sides}long": "24"}
+    answer = technician.post(address, odd)
+    assert answer.status_code == 422
+    assert "is not the usual opening of a 16" in answer.text
+    assert technician.post(address, {**odd, "sure": "on"}).status_code == 302
+    assert FilterSlot.objects.get(pk=home_slot.pk).opening_short_m == pytest.approx(15 * METRE_PER_INCH)

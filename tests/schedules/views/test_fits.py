@@ -88,7 +88,7 @@ def test_a_filter_that_dust_fills_within_days_will_not_do(technician: Client, sl
     assert re.search(r"would fill it within \d+ days? here", text)
     assert f'<option value="{loose.pk}"' in text
     assert f'<option value="{brim.pk}"' not in text
-    assert [one.name for one in also_fits([slot], {slot.pk: None})[slot.pk]] == ["Loose 8"]
+    assert [one.name for one in also_fits([slot], {slot.pk: None}, NOW)[slot.pk]] == ["Loose 8"]
 
 
 def test_asking_changes_no_date(slot: FilterSlot) -> None:
@@ -401,3 +401,17 @@ def test_a_wrong_size_shows_no_figures_that_look_good(technician: Client, slot: 
     assert row
     assert "Of another size than its place" in row[0]
     assert "in. w.c." not in row[0]
+
+
+def test_a_size_that_nobody_keeps_is_refused_by_name(technician: Client, slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    text = technician.get(reverse("what-fits", args=[slot.pk]), {"also": "16x25x4"}).text
+    assert "No filter on record is called, sized or rated “16x25x4”" in text
+    assert "It would be refused: depth differs: 4 in against the slot’s 1 in" in text.replace("&#x27;", "’")
+
+
+def test_what_is_in_there_for_a_while_is_not_what_else_would_do(slot: FilterSlot) -> None:
+    usual, finer = medium("Loose 8", 8, 0.10), medium("Finer 11", 11, 0.11)
+    assert [one.name for one in also_fits([slot], {slot.pk: usual}, NOW)[slot.pk]] == ["Finer 11"]
+    MeanwhileFactory(slot=slot, media=finer, usual=usual, begins_on=TODAY, ends_on=TODAY + timedelta(days=20))
+    assert also_fits([slot], {slot.pk: usual}, NOW)[slot.pk] == []

@@ -258,3 +258,17 @@ def test_the_homes_page_leads_staff_to_the_form_for_another_system(
     page = reverse("site", args=[home.pk])
     assert link in manager.get(page).text
     assert link not in homeowner.get(page).text
+
+
+def test_a_blower_table_is_handed_over_with_the_system(manager: Client) -> None:
+    manager.post(PAGE, {**ONE, "blower": "fixed_speed", "blower_table": "800:0.6\r\n1200:0.3"})
+    table = System.objects.get().blower_table
+    assert table == [
+        [pytest.approx(800 * M3S_PER_CFM), pytest.approx(0.6 * PA_PER_INWC)],
+        [pytest.approx(1200 * M3S_PER_CFM), pytest.approx(0.3 * PA_PER_INWC)],
+    ]
+
+
+def test_few_time_zones_are_offered(manager: Client) -> None:
+    offered = manager.get(PAGE).text.count("<option")
+    assert offered < 120

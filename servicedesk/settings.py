@@ -6,7 +6,10 @@ from pathlib import Path
 
 import environ
 from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
+
+from shared.tiles import tile_source
 
 env = environ.Env()
 
@@ -51,6 +54,7 @@ INSTALLED_APPS = [
     "simple_history",
     "django_htmx",
     "csp",
+    "js_lib_leaflet",
     "servicedesk",
     "schedules",
     "equipment",
@@ -148,6 +152,14 @@ DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="filters@desk.invalid
 REDIS_URL = env.str("REDIS_URL", default="")
 # A table server of the open kind for travel times; empty: reckoned as the crow flies.
 TRAVEL_URL = env("TRAVEL_URL", default="")
+# Map tiles of the open kind, such as https://tiles.example.org/{z}/{x}/{y}.png, and whom to credit;
+# empty: the map is drawn on bare paper.
+TILES_URL = env.str("TILES_URL", default="")
+TILES_CREDIT = env.str("TILES_CREDIT", default="")
+try:
+    _TILES = [source for source in [tile_source(TILES_URL)] if source]
+except ValueError as error:
+    raise ImproperlyConfigured(f"TILES_URL: {error}") from None
 CELERY_BROKER_URL = REDIS_URL or "memory://localhost//"
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
@@ -183,7 +195,7 @@ CONTENT_SECURITY_POLICY = {
         "default-src": [SELF],
         "script-src": [SELF],
         "style-src": [SELF],
-        "img-src": [SELF, "data:"],
+        "img-src": [SELF, "data:", *_TILES],
         "object-src": [NONE],
         "base-uri": [SELF],
         "form-action": [SELF],

@@ -1,11 +1,15 @@
 """A technician's day: its stops in order, what to mind at each, what to bring."""
 
+from contextlib import suppress
 from datetime import date, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -18,6 +22,7 @@ from schedules.day_totals import totals
 from schedules.emails import filter_lines
 from schedules.finding_words import findings_at
 from schedules.models import Technician, Visit
+from schedules.round_map import map_data, one_round, one_stop
 from schedules.stop_cautions import access_notes_of, cautions_of
 from shared import clock
 from shared.charts import route_sketch
@@ -109,6 +114,7 @@ def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpRes
         "totals": totals(technician, stops),
         "bring": routes.to_bring(filter_lines(slots, timezone.now(), units)),
         "drawing": _sketch(technician, stops),
+        "map": _map(technician, stops),
         "next_day": None if stops else _next_day(technician, on),
         "before": on - timedelta(days=1),
         "after": on + timedelta(days=1),
@@ -122,6 +128,24 @@ def _next_day(technician: Technician, after: date) -> date | None:
     """The next day on which something is booked for the technician."""
     rows = Visit.objects.filter(technician=technician, day__gt=after, state__in=Visit.ON_A_DAY)
     return rows.order_by("day").values_list("day", flat=True).first()
+
+
+def _map(technician: Technician, stops: list[Visit]) -> dict[str, Any]:
+    """The day's round for the map; nothing where it has no start or no stop in order."""
+    zone = Desk.the().zone
+    with suppress(NoStart):
+        places = [_map_stop(visit, zone) for visit in stops if visit.stop_number and visit.site.placed]
+        if places:
+            return map_data([one_round("day", "", technician.name, start_of(technician), places)])
+    return {}
+
+
+def _map_stop(visit: Visit, zone: ZoneInfo) -> dict[str, Any]:
+    site = visit.site
+    hours = "–".join(f"{at.astimezone(zone):%H:%M}" for at in (visit.arrive_at, visit.leave_at) if at)
+    said = f"{site.customer}, {site.address or site.name}"
+    at = (site.latitude or 0.0, site.longitude or 0.0)
+    return one_stop(visit.stop_number or 0, at, said, hours, reverse("visit", args=[visit.pk]))
 
 
 def _sketch(technician: Technician, stops: list[Visit]) -> str:

@@ -6,7 +6,10 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
+from django.urls import reverse
+from django.utils import formats, timezone
+from django.utils.formats import time_format
+from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -18,6 +21,7 @@ from schedules.proposal import WORTH_SAYING
 from schedules.round_changes import changed_since
 from schedules.round_files import geojson, gpx
 from schedules.round_forms import AskForm
+from schedules.round_map import map_data, one_round, one_stop
 from schedules.round_runs import NotPlannable
 from shared.charts import route_sketch
 
@@ -50,7 +54,8 @@ def one(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "plan": plan,
         "title": title(plan),
-        "days": [_day(day) for day in plan.proposal.get("days", [])],
+        "days": (days := [_day(day) for day in plan.proposal.get("days", [])]),
+        "map": _map(days),
     }
     response = render(request, name, context | _rest(plan))
     if request.headers.get("HX-Request") and plan.state != request.GET.get("was"):
@@ -138,10 +143,30 @@ def _day(day: dict[str, Any]) -> dict[str, Any]:
         **day,
         "stops": stops,
         "day": _date(day["day"]),
+        "key": f"round-{day['day']}-{slugify(day['name'])}",
         "depart": time.fromisoformat(day["depart"]),
         "back": time.fromisoformat(day["back"]),
         "drawing": route_sketch(_("The round"), said, tuple(day["start"]), places),
     }
+
+
+def _map(days: list[dict[str, Any]]) -> dict[str, Any]:
+    """The rounds for the map, and the days and rounds to choose from."""
+    rounds = [
+        one_round(
+            day["key"], formats.date_format(day["day"], "l j F Y"), day["name"], day["start"],
+            [_map_stop(stop) for stop in day["stops"]],
+        )
+        for day in days
+        if day["stops"]
+    ]  # fmt: skip
+    return map_data(rounds) if rounds else {}
+
+
+def _map_stop(stop: dict[str, Any]) -> dict[str, Any]:
+    hours = f"{time_format(stop['arrive'], 'H:i')}–{time_format(stop['leave'], 'H:i')}"
+    page = reverse("visit", args=[stop["visit"]]) if stop["visit"] else reverse("site", args=[stop["site"]])
+    return one_stop(stop["number"], stop["place"], f"{stop['customer']}, {stop['home']}", hours, page)
 
 
 def _changes() -> dict[str, str]:

@@ -104,6 +104,8 @@ def test_offers_become_a_day_in_order_with_a_drawing(world: World, page: Page) -
     assert [time[:3] for time in times] == ["1. ", "2. "]
     arrivals = [re.findall(r"\d\d:\d\d", time) for time in times]
     assert arrivals[0][0] < arrivals[0][1] < arrivals[1][0] < arrivals[1][1]
+    expect(page.locator("#rounds-map .round-mark.stop")).to_have_count(2)
+    page.emulate_media(media="print")
     assert page.locator(TITLE).all_text_contents() == ["The round of the day"]
     expect(page.locator("svg .stop")).to_have_count(2)
 

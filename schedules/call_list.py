@@ -9,9 +9,9 @@ from django.utils.translation import gettext as _
 
 from equipment.fitted import life_keys
 from equipment.models import Desk, FilterSlot, Person, Site, User
-from schedules import reminders
+from schedules import open_times, reminders
 from schedules.models import Notice, Rung, Visit
-from schedules.visit_notices import Untold, untold
+from schedules.visit_notices import Untold, readers_of, untold
 from schedules.visit_promises import hours_words
 from shared import clock
 
@@ -49,7 +49,7 @@ class Call:
 def calls(now: datetime) -> list[Call]:
     """Everybody to be rung: visits of the next two days first, then the longest due; whoever was tried in
     vain today comes last."""
-    listed = [*_about_filters(now), *_about_visits(now)]
+    listed = [*_about_filters(now), *_about_visits(now), *_about_times(now)]
     tries: dict[str, list[Rung]] = defaultdict(list)
     for row in Rung.objects.filter(key__in=[call.key for call in listed]).select_related("by"):
         tries[row.key].append(row)
@@ -100,6 +100,22 @@ def _about_visits(now: datetime) -> list[Call]:
         key = _key("visit", str(row.visit.pk), str(row.promise.as_json()))
         found.append(Call(key, row.visit.site, row.person, why, promise.day, about=row))
     return found
+
+
+def _about_times(now: datetime) -> list[Call]:
+    found = open_times.unanswered(now)
+    readers = readers_of({row.visit.site_id for row in found})
+    return [
+        Call(
+            _key("times", str(row.visit.pk), row.offered_at.isoformat(), row.why),
+            row.visit.site,
+            readers.get(row.visit.site_id),
+            row.why,
+            None,
+            [job.slot for job in row.visit.jobs.select_related("slot__plan") if job.slot],
+        )
+        for row in found
+    ]
 
 
 def _unsent(now: datetime) -> dict[int, str]:

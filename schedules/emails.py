@@ -21,6 +21,7 @@ from schedules.addresses import absolute, host
 from schedules.feeds import visit_file
 from schedules.models import Notice, Policy
 from schedules.notice_slots import of_a_technician, open_slots
+from schedules.open_times import open_times, time_words
 from schedules.visit_notices import told_of
 from schedules.visit_promises import hours_words, promise_of
 from shared import clock, signing
@@ -165,6 +166,22 @@ def _visit(notice: Notice, now: datetime) -> Letter:
     return replace(letter, said=stands.as_json(), calendar=visit_file(visit, stands, now))
 
 
+def _times(notice: Notice, now: datetime) -> Letter:
+    """Somebody could come: the household chooses when."""
+    visit = notice.visit
+    if visit is None or notice.site is None:
+        raise ValueError("a letter that offers times needs its visit and site")
+    tz = notice.site.zone(Desk.the().timezone)
+    jobs = visit.jobs.select_related("slot__system__site", "task")
+    more: dict[str, object] = {
+        "times": [(time_words(one, tz), one.technician) for one in open_times(visit, now)],
+        "times_url": absolute("times", signing.make(Purpose.TIMES, str(visit.pk))),
+        "slots": [job.slot for job in jobs if job.slot],
+        "tasks": [job.task for job in jobs if job.task],
+    }
+    return _build(notice, _("When may we come to you?"), more, now)
+
+
 def _sign_in(notice: Notice, now: datetime) -> Letter:
     user = account_of(notice.sent_to)
     link = sign_in_url(user) if user else settings.SITE_URL
@@ -187,9 +204,14 @@ _BY_KIND = {
     Notice.Kind.FOLLOW_UP.value: _filters_due,
     Notice.Kind.SIGN_IN.value: _sign_in,
     Notice.Kind.VISIT.value: _visit,
+    Notice.Kind.TIMES.value: _times,
 }
 # Letters that have a template of their own, and that nobody can stop: they were asked for or agreed to.
-_OWN_TEMPLATE = {Notice.Kind.SIGN_IN.value: "sign_in", Notice.Kind.VISIT.value: "visit"}
+_OWN_TEMPLATE = {
+    Notice.Kind.SIGN_IN.value: "sign_in",
+    Notice.Kind.VISIT.value: "visit",
+    Notice.Kind.TIMES.value: "times",
+}
 
 
 def answer_url(notice: Notice) -> str:

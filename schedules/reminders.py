@@ -16,7 +16,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
-from schedules import emails
+from schedules import emails, open_times
 from schedules.models import Notice, NoticeSlot, Policy, Visit
 from schedules.notice_slots import Spoken, of_a_technician, open_slots, slots_of_visits
 from schedules.visit_notices import why_stale
@@ -224,6 +224,8 @@ def stale(notice: Notice, now: datetime) -> str:
     """Why the letter must not go out any more, looked at in the last moment; empty when it may."""
     if notice.kind == Notice.Kind.VISIT:
         return why_stale(notice, now)
+    if notice.kind == Notice.Kind.TIMES:
+        return open_times.why_stale(notice, now)
     if notice.kind == Notice.Kind.SIGN_IN:
         return ""
     if notice.site is None or notice.person is None:

@@ -16,6 +16,7 @@ from schedules.views import (
     rounds,
     site,
     tasks,
+    times,
     visits,
 )
 
@@ -47,6 +48,8 @@ urlpatterns = [
     path("visits/<int:pk>/complete/", visits.complete_page, name="visit-complete"),
     path("visits/<int:pk>/no-access/", visits.no_access_page, name="visit-no-access"),
     path("visits/<int:pk>/cancel/", visits.cancel_page, name="visit-cancel"),
+    path("visits/<int:pk>/times/", times.offer_page, name="visit-times"),
+    path("times/<str:token>/", times.answer_page, name="times"),
     path("days/<int:technician>/<str:day>/", day.day_page, name="day"),
     path("days/<int:technician>/<str:day>/order/", day.order_page, name="day-order"),
     path("visits/<int:pk>/hold/", rounds.hold, name="visit-hold"),

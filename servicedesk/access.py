@@ -75,6 +75,8 @@ TABLE: dict[str, dict[str, Who]] = {
     "visit-no-access": {"POST": STAFF},
     "visit-cancel": {"POST": Who.MANAGER},
     "visit-hold": {"POST": Who.MANAGER},
+    "visit-times": {"GET": Who.MANAGER, "POST": Who.MANAGER},
+    "times": {"GET": EVERYBODY, "POST": EVERYBODY},
     "rounds": {"GET": Who.MANAGER, "POST": Who.MANAGER},
     "round": {"GET": Who.MANAGER},
     "round-stop": {"POST": Who.MANAGER},

@@ -11,6 +11,7 @@ class Purpose(StrEnum):
 
     ANSWER = "desk.answer"
     STOP_MAIL = "desk.stop-mail"
+    TIMES = "desk.times"
 
 
 class BadToken(ValueError):

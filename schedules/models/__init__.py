@@ -5,6 +5,7 @@ from schedules.models.fleet_prior import FleetPrior
 from schedules.models.foretold import Foretold
 from schedules.models.means import Absence, Depot, HomeHours
 from schedules.models.notice import Notice, NoticeSlot
+from schedules.models.offered_time import OfferedTime
 from schedules.models.plan import Plan
 from schedules.models.policy import Policy
 from schedules.models.round_plan import RoundPlan
@@ -15,5 +16,6 @@ from schedules.models.visit import Visit, VisitJob
 
 __all__ = [
     "Absence", "Depot", "Feed", "FleetPrior", "Foretold", "HomeHours", "MaintenanceTask", "Notice",
-    "NoticeSlot", "Plan", "Policy", "RoundPlan", "Rung", "TaskDone", "Technician", "Visit", "VisitJob",
+    "NoticeSlot", "OfferedTime", "Plan", "Policy", "RoundPlan", "Rung", "TaskDone", "Technician", "Visit",
+    "VisitJob",
 ]  # fmt: skip

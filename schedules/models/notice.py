@@ -12,6 +12,7 @@ class Notice(models.Model):
         FILTERS_DUE = "filters_due", _("filters due")
         FOLLOW_UP = "follow_up", _("follow-up")
         VISIT = "visit", _("visit")
+        TIMES = "times", _("times offered")
         SIGN_IN = "sign_in", _("sign-in link")
 
     class State(models.TextChoices):

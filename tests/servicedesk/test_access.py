@@ -87,6 +87,7 @@ def addresses(
         "message-look": [notice.pk],
         "answer": [signing.make(Purpose.ANSWER, f"site:{home.pk}")],
         "stop-mail": [signing.make(Purpose.STOP_MAIL, str(homeowner_user.person.pk))],  # type: ignore[attr-defined]
+        "times": [signing.make(Purpose.TIMES, str(visit.pk))],
         "feed": [feed.secret],
         "day": [technician.pk, TODAY.isoformat()],
         "round": [RoundPlanFactory(proposal={"days": [A_ROUND]}).pk],
@@ -103,8 +104,9 @@ def addresses(
     }
     arguments["round-stop"] = arguments["round-take"] = arguments["round"]
     arguments["round-file"] = [*arguments["round"], "gpx"]
-    for name in ("visit-hold", "visit", "visit-book", "visit-complete", "visit-no-access", "visit-cancel"):
-        arguments[name] = [visit.pk]
+    for part in ("book", "complete", "no-access", "cancel", "hold", "times"):
+        arguments[f"visit-{part}"] = [visit.pk]
+    arguments["visit"] = [visit.pk]
     return {
         name: reverse("admin:index") if name == "admin" else reverse(name, args=arguments.get(name, []))
         for name in TABLE

@@ -1,0 +1,102 @@
+"""Times for a household to choose from: the manager's page that offers them, the household's that chooses."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from equipment.fields import whole_number
+from equipment.models import Desk
+from schedules.bookable import NotBookable
+from schedules.explain import say_day
+from schedules.models import Visit
+from schedules.offered_times import Time, choose, decline, find_times, offer
+from schedules.open_times import LINK_LASTS, open_times, time_words
+from schedules.visit_notices import readers_of
+from schedules.visit_promises import hours_words, promise_of
+from shared import signing
+from shared.signing import Purpose
+
+
+def offer_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Find times for a visit that waits, and offer those that are ticked by mail."""
+    visit, now = get_object_or_404(Visit.objects.select_related("site__customer"), pk=pk), timezone.now()
+    found: list[Time] = []
+    error = ""
+    try:
+        found = find_times(visit, now)
+        if request.method == "POST":
+            ticked = request.POST.getlist("time")
+            notice = offer(visit, [one for one in found if _key(one) in ticked], now)
+            said = _("The times go out to %(who)s; an answer books the visit.")
+            messages.success(request, said % {"who": notice.person})
+            return redirect("visit", pk)
+    except NotBookable as refused:
+        error = str(refused)
+    tz = visit.site.zone(Desk.the().timezone)
+    context = {
+        "visit": visit,
+        "site": visit.site,
+        "times": [(_key(one), time_words(one, tz), one) for one in found],
+        "reader": readers_of([visit.site_id]).get(visit.site_id),
+        "open": [time_words(one, tz) for one in open_times(visit, now)],
+        "error": error,
+    }
+    return render(request, "schedules/offer_times.html", context, status=422 if error else 200)
+
+
+def _key(one: Time) -> str:
+    return f"{one.technician.pk}:{one.day}:{one.first:%H%M}"
+
+
+def answer_page(request: HttpRequest, token: str) -> HttpResponse:
+    """The household chooses one of the times, or says that none suits. GET shows, only POST books."""
+    try:
+        pk = signing.read(Purpose.TIMES, token, LINK_LASTS)
+    except signing.SpentToken:
+        return _closed(request, _("This link is too old. Ring us, or use the link in a newer letter."), 410)
+    except signing.BadToken:
+        return _closed(request, _("This link is not one of ours, or a piece of it is missing."), 404)
+    visit = Visit.objects.select_related("site__customer", "technician").filter(pk=whole_number(pk)).first()
+    if visit is None:
+        return _closed(request, _("This link is not one of ours, or a piece of it is missing."), 404)
+    if request.method != "POST":
+        return _show(request, visit)
+    if request.POST.get("what") == "none":
+        decline(visit, timezone.now())
+        return _show(request, visit, said=_("Thank you. We will ring you to agree on a day."))
+    return _choose(request, visit)
+
+
+def _choose(request: HttpRequest, visit: Visit) -> HttpResponse:
+    wanted = whole_number(request.POST.get("time"))
+    if not wanted:
+        return _show(request, visit, error=_("Choose one of the times."))
+    try:
+        visit = choose(visit, wanted, timezone.now())
+    except NotBookable as error:
+        return _show(request, visit, error=str(error))
+    return _show(request, visit, said=_("Thank you. A letter with the hours follows."))
+
+
+def _show(request: HttpRequest, visit: Visit, said: str = "", error: str = "") -> HttpResponse:
+    now, tz = timezone.now(), visit.site.zone(Desk.the().timezone)
+    promise = promise_of(visit)
+    context: dict[str, Any] = {
+        "visit": visit,
+        "site": visit.site,
+        "desk": Desk.the(),
+        "times": [(one.pk, time_words(one, tz), one.technician) for one in open_times(visit, now)],
+        "booked": hours_words(promise, tz) if promise.coming else "",
+        "over": say_day(visit.day) if visit.state == Visit.State.COMPLETED else "",
+        "said": said,
+        "error": error,
+    }
+    return render(request, "schedules/choose_time.html", context, status=422 if error else 200)
+
+
+def _closed(request: HttpRequest, why: str, status: int) -> HttpResponse:
+    return render(request, "schedules/closed.html", {"why": why, "desk": Desk.the()}, status=status)

@@ -37,6 +37,16 @@ _USUAL = {
     AIRFLOW: (units.cfm(20.0), units.cfm(6000.0)),
     CAPACITY: (units.tons(0.4), units.tons(USUAL_CAPACITY_TONS)),
 }
+# Where pascals are typed, less than this is likelier inches of water.
+_LEAST_PA = 5.0
+
+
+def _odd(amount: float, kind: Kind, system: str) -> bool:
+    """Whether a bare number is likelier of the other system's unit."""
+    low, high = _USUAL.get(kind, (0.0, math.inf))
+    if kind == PRESSURE and system == "si":
+        low = _LEAST_PA
+    return amount != 0 and not low <= amount <= high
 
 
 class QuantityField(forms.CharField):
@@ -84,8 +94,7 @@ class QuantityField(forms.CharField):
 
     def _suspect(self, amount: float, typed: str) -> None:
         """Ask where a bare number is likelier of the other system's unit; a unit behind it answers."""
-        low, high = _USUAL.get(self.kind, (0.0, math.inf))
-        if amount == 0 or low <= amount <= high or has_unit(typed):
+        if not _odd(amount, self.kind, self.system) or has_unit(typed):
             return
         raise forms.ValidationError(
             _("%(typed)s %(unit)s would be unusual. Write the unit behind it: %(typed)s %(other)s, "
@@ -129,6 +138,12 @@ class TableField(forms.CharField):
             raise forms.ValidationError(
                 _("“%(part)s” is more than any home's blower; check the unit") % {"part": part}
             )
+        for typed, amount, kind in zip((flow, static), pair, (AIRFLOW, PRESSURE), strict=True):
+            if _odd(amount, kind, self.system) and not has_unit(typed):
+                said = {"part": part, "unit": self.unit}
+                raise forms.ValidationError(
+                    _("“%(part)s” %(unit)s would be unusual. Write the units behind the numbers.") % said
+                )
         return pair
 
 

@@ -101,7 +101,7 @@ def _write(cursor: Any, slots: list[int], now: datetime) -> set[str]:
         f"ON CONFLICT (slot_id) DO UPDATE SET {anew} WHERE {other}",
         [(row["pk"], *text.values()) for row, text in zip(rows, texts, strict=True)],
     )
-    return {word for text in texts for word in text["body"].split() if _is_word(word)}
+    return {word for text in texts for word in f"{text['body']} {text['media']}".split() if _is_word(word)}
 
 
 def _is_word(word: str) -> bool:

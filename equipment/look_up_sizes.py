@@ -34,6 +34,7 @@ class Sides:
 
 def as_sides(typed: str) -> Sides | None:
     """The sides that were typed, if it was a size or a face."""
+    typed = typed.replace("½", " 1/2").replace("¼", " 1/4").replace("¾", " 3/4")
     size = as_size(typed)
     face = (size.short_m, size.long_m) if size else as_face(typed)
     return Sides(face, size) if face else None
@@ -69,7 +70,7 @@ def _depth_last(typed: str) -> str:
 def _as_triple(typed: str) -> str:
     """Three numbers parted by anything, with letters that were taken for digits, as a size is written."""
     plain = re.sub(r"(?<=[\dxX×\s/*])[oO](?=[\dxX×\s/*]|$)|(?<=\d)[oO]", "0", typed.strip())
-    numbers = re.fullmatch(r"(\d+(?:\.\d+)?)[\s/x×*]+(\d+(?:\.\d+)?)[\s/x×*]+(\d+(?:\.\d+)?)", plain, re.I)
+    numbers = re.fullmatch(r"(\d+(?:\.\d+)?)[\s/x×*-]+(\d+(?:\.\d+)?)[\s/x×*-]+(\d+(?:\.\d+)?)", plain, re.I)
     return "x".join(numbers.groups()) if numbers else plain
 
 

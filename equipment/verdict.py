@@ -44,8 +44,9 @@ class Question:
     through this slot. ``floor_m3s`` is the least airflow by the unit's own papers, for this slot;
     ``opening`` and ``medium_face`` the measured sides of grille and frame, ``measured_m3s`` the airflow last
     measured through the slot, ``far_statics`` that the statics were read far from design airflow and carried
-    there. ``notes`` are assumptions that the asker made and ``guesses`` those that nobody should build on
-    unseen; ``why`` says both. Raises ValueError for an airflow, capacity or side that is not above 0.
+    there, ``as_measured`` that the design airflow is really the one measured. ``notes`` are assumptions that
+    the asker made and ``guesses`` those that nobody should build on unseen; ``why`` says both. Raises
+    ValueError for an airflow, capacity or side that is not above 0.
     """
 
     slot_size: Size
@@ -65,6 +66,7 @@ class Question:
     medium_face: Face | None = None
     measured_m3s: float | None = None
     far_statics: bool = False
+    as_measured: bool = False
     notes: tuple[str, ...] = ()
     guesses: tuple[str, ...] = ()
 
@@ -78,8 +80,10 @@ class Question:
 class Answer:
     """`verdict` is fits, fits_with_care, ask or refuse; a figure that cannot be told is None. All in SI.
 
-    ``face_velocity_ms`` is that at the design airflow. ``guessed`` says that the verdict leans on what nobody
-    measured or recorded, ``low_airflow`` that too little air was measured to judge any medium by.
+    ``face_velocity_ms`` is that at the design airflow, ``velocity_there_ms`` at ``airflow_m3s``. ``guessed``
+    says that the verdict leans on what nobody measured or recorded, ``low_airflow`` that too little air moves
+    here whatever the medium, ``ducts_over`` that ducts and coil alone are over the budget, so that no medium
+    would do.
     """
 
     face_velocity_ms: float | None
@@ -90,8 +94,10 @@ class Answer:
     verdict: str
     why: str
     wrong_size: bool = False
+    velocity_there_ms: float | None = None
     guessed: bool = False
     low_airflow: bool = False
+    ducts_over: bool = False
 
 
 @dataclass(slots=True)
@@ -102,6 +108,7 @@ class _Findings:
     wrong_size: bool = False
     guessed: bool = False
     low_airflow: bool = False
+    ducts_over: bool = False
     design_m3s: float | None = None
     floor_m3s: float | None = None
     velocity_ms: float | None = None
@@ -127,14 +134,22 @@ def judge(question: Question, units: str = "ip") -> Answer:
     found.guessed = bool(question.guesses)
     _find_airflows(question, found)
     _find_drops(question, found)
+    found.low_airflow = _too_little(question, found)
     for verdict, reasons in (
         ("refuse", _refusals(question, found)),
         ("ask", _questions(question, found)),
-        ("fits_with_care", _cares(found)),
+        ("fits_with_care", _cares(question, found)),
     ):
         if reasons:
             return _answer(found, verdict, "; ".join(reasons))
-    return _answer(found, "fits", _fit(found))
+    return _answer(found, "fits", _fit(question, found))
+
+
+def _too_little(question: Question, found: _Findings) -> bool:
+    """Whether the airflow measured, or without any medium the one designed, is below the floor."""
+    airflow = found.design_m3s if question.measured_m3s is None else question.measured_m3s
+    floor = found.floor_m3s
+    return airflow is not None and floor is not None and airflow < floor * (1 - METER_ERROR)
 
 
 def _doubts(question: Question, words: Words) -> tuple[str, ...]:
@@ -171,9 +186,16 @@ def _answer(found: _Findings, verdict: str, why: str) -> Answer:
         verdict=verdict,
         why=why + assumed,
         wrong_size=found.wrong_size,
+        velocity_there_ms=_velocity_there(found),
         guessed=found.guessed,
         low_airflow=found.low_airflow,
+        ducts_over=found.ducts_over,
     )
+
+
+def _velocity_there(found: _Findings) -> float | None:
+    velocity, airflow, design = found.velocity_ms, found.airflow_m3s, found.design_m3s
+    return None if velocity is None or airflow is None or not design else velocity * airflow / design
 
 
 def _find_airflows(question: Question, found: _Findings) -> None:
@@ -265,6 +287,7 @@ def _refusals(question: Question, found: _Findings) -> list[str]:
     if clean is not None and left is not None and left < -_slack(clean):
         more, budget = words.pressure(-left), left + clean
         if budget < 0:
+            found.ducts_over = True
             reasons.append(f"ducts and coil alone are {words.pressure(-budget)} over the budget")
         else:
             reasons.append(f"its clean drop of {words.pressure(clean)} is {more} more than the budget leaves")
@@ -319,10 +342,8 @@ def _questions(question: Question, found: _Findings) -> list[str]:
         reasons.append("the medium has no label points")
     if found.no_airflow:
         reasons.append(found.no_airflow)
-    measured, floor = question.measured_m3s, found.floor_m3s
-    if measured is not None and floor is not None and measured < floor * (1 - METER_ERROR):
-        found.low_airflow = True
-        said = found.words.airflow(measured)
+    if question.measured_m3s is not None and found.low_airflow:
+        said = found.words.airflow(question.measured_m3s)
         reasons.append(
             f"measured airflow of {said} is below {_said_floor(question, found)}: find out why first"
         )
@@ -331,7 +352,7 @@ def _questions(question: Question, found: _Findings) -> list[str]:
     return reasons
 
 
-def _cares(found: _Findings) -> list[str]:
+def _cares(question: Question, found: _Findings) -> list[str]:
     reasons = []
     clean, left, loss = found.clean_pa, found.left_pa, found.loss_percent
     words = found.words
@@ -343,17 +364,22 @@ def _cares(found: _Findings) -> list[str]:
         reasons.append(f"airflow falls {loss:.1f} % short of design, over {CARE_LOSS_PERCENT:g} %")
     if found.velocity_ms is not None and found.velocity_ms > CARE_VELOCITY_MS * (1 + _SLACK):
         reasons.append(
-            f"face velocity of {words.velocity(found.velocity_ms)} is over {words.velocity(CARE_VELOCITY_MS)}"
+            f"face velocity of {words.velocity(found.velocity_ms)} {_where(question)} is over "
+            f"{words.velocity(CARE_VELOCITY_MS)}"
         )
     return reasons
 
 
-def _fit(found: _Findings) -> str:
+def _where(question: Question) -> str:
+    return "at the airflow measured" if question.as_measured else "at design airflow"
+
+
+def _fit(question: Question, found: _Findings) -> str:
     words = found.words
     return (
         f"clean drop of {words.pressure(found.clean_pa or 0.0)} at {words.airflow(found.airflow_m3s or 0.0)} "
-        f"leaves {words.pressure(found.left_pa or 0.0)} of the budget for dust, at a face velocity of "
-        f"{words.velocity(found.velocity_ms or 0.0)}"
+        f"leaves {words.pressure(found.left_pa or 0.0)} of the budget for dust; face velocity is "
+        f"{words.velocity(found.velocity_ms or 0.0)} {_where(question)}"
     )
 
 

@@ -44,6 +44,22 @@ def also_fits(
     return found
 
 
+def doubted(slots: list[FilterSlot], usual: dict[int, Media | None], units: str) -> dict[int, Answer]:
+    """By slot id the verdict on the usual filter where it is to be refused or too little is known. Nothing
+    for many slots."""
+    if len(slots) > MOST_SLOTS:
+        return {}
+    media = media_with_curves(one.pk for one in usual.values() if one is not None)
+    found = {}
+    for slot in slots:
+        row = usual.get(slot.pk)
+        if row is not None:
+            answer = judged(slot, media[row.pk], slot_air(slot), units)
+            if answer.verdict not in GOOD:
+                found[slot.pk] = answer
+    return found
+
+
 def _of(row: Meanwhile | None) -> Media | None:
     return row.media if row is not None else None
 

@@ -67,11 +67,11 @@ def question_for(slot: FilterSlot, medium: Medium, air: SlotAir) -> Question:
     table = tuple((flow * share, static) for flow, static in table_at_home(system))
     fixed, measured = system.blower == System.Blower.FIXED_SPEED, air.measured_m3s
     back, supply = system.return_static_pa, system.supply_static_pa
-    notes = []
+    notes, as_measured = [], False
     if fixed and not table and measured:
         # Nobody knows how this blower gives way; what it moved when measured is the best to judge by.
         back, supply = (_carried(static, whole, measured) for static in (back, supply))
-        fixed, whole = False, measured
+        fixed, whole, as_measured = False, measured, True
         notes.append("airflow as measured, without the blower's table")
     if share < 1:
         notes.append("the system's other filters taken to be like it")
@@ -95,6 +95,7 @@ def question_for(slot: FilterSlot, medium: Medium, air: SlotAir) -> Question:
         floor_m3s=system.airflow_floor_m3s * share if system.airflow_floor_m3s else None,
         measured_m3s=measured * share if measured else None,
         far_statics=air.far_statics,
+        as_measured=as_measured,
         notes=tuple(notes),
         guesses=_guesses(system),
         opening=opening,
@@ -120,6 +121,7 @@ def _as_measured(asked: Question, answer: Answer) -> Question | None:
     return replace(
         asked,
         fixed_speed=False,
+        as_measured=True,
         design_airflow_m3s=measured,
         return_static_pa=_carried(asked.return_static_pa, designed, measured),
         supply_static_pa=_carried(asked.supply_static_pa, designed, measured),

@@ -138,14 +138,22 @@ class HandOverForm(forms.Form):
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
-    kind = forms.ChoiceField(label=_("System"), choices=System.Kind.choices)
+    kind = forms.ChoiceField(
+        label=_("System"), choices=[("", _("not known")), *System.Kind.choices], required=False
+    )
     blower = forms.ChoiceField(
         label=_("Blower"), choices=[("", _("not known")), *System.Blower.choices], required=False
     )
     blower_table = TableField(label=_("Blower table, a line a point: airflow:static"), required=False)
     capacity = QuantityField(CAPACITY, label=_("Cooling capacity"), required=False)
-    design_airflow = QuantityField(AIRFLOW, label=_("Airflow measured at the unit"), required=False)
-    return_static = QuantityField(PRESSURE, label=_("Return static without the filter"), required=False)
+    design_airflow = QuantityField(AIRFLOW, label=_("Design airflow, by the papers"), required=False)
+    airflow = QuantityField(AIRFLOW, label=_("Airflow measured at the unit"), required=False)
+    return_static = QuantityField(PRESSURE, label=_("Return static"), required=False)
+    filter_in = forms.ChoiceField(
+        label=_("Return static was read"),
+        choices=[("", _("without the filter")), ("in", _("between filter and blower"))],
+        required=False,
+    )
     supply_static = QuantityField(PRESSURE, label=_("Supply static"), required=False)
     rated_static = QuantityField(PRESSURE, label=_("Rated external static"), required=False)
     return_budget = QuantityField(PRESSURE, label=_("Return side may take"), required=False)
@@ -170,8 +178,9 @@ class HandOverForm(forms.Form):
         "latitude", "longitude", "pets",
     )  # fmt: skip
     MEASURED = (
-        "on", "kind", "blower", "blower_table", "capacity", "design_airflow", "return_static",
-        "supply_static", "rated_static", "return_budget", "airflow_method", "blower_tap", "coil",
+        "on", "kind", "blower", "blower_table", "capacity", "design_airflow", "airflow",
+        "airflow_method", "return_static", "filter_in", "supply_static", "rated_static",
+        "return_budget", "blower_tap", "coil",
     )  # fmt: skip
 
     def household(self) -> list[forms.BoundField]:

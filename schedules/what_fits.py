@@ -1,7 +1,6 @@
 """Which media of a slot's size may go into it, with the figures behind each verdict."""
 
 import re
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -9,10 +8,11 @@ from typing import Any
 import numpy as np
 from django.db.models import Q, QuerySet
 
-from equipment.airflow import design_airflow
+from equipment.airflow import design_airflow, published_floor
 from equipment.airside.media import LabelCurve
+from equipment.bounds import METER_ERROR
 from equipment.curves import Medium, media_with_curves
-from equipment.look_up_sizes import as_size
+from equipment.look_up_sizes import Sides, as_sides, as_size, same_sides
 from equipment.models import FilterSlot, Media
 from equipment.verdict import Answer, Question, judge
 from schedules import due
@@ -24,11 +24,12 @@ from schedules.planning.facts import Slots
 from schedules.planning.forecast import FleetForecast, forecast
 from schedules.planning.interval import NEVER
 from schedules.planning.year_of_changes import changes_a_year
-from shared.sizes import NotASize, parse_size
 
 GOOD = ORDER[:2]
 # What lasts less than this here is no filter to live by, though it may do for a few days. Our own bound.
 SHORTEST_LIFE_DAYS = 21
+# What dust fills sooner than this is not worth fitting for a while either. Our own bound.
+FEWEST_DAYS = 4
 MOST_ALSO = 8
 
 
@@ -48,6 +49,15 @@ class Candidate:
     days: int | None
     changes_a_year: float | None
     limit_pa: float | None
+    floor_m3s: float | None = None
+    airflow_at_limit_m3s: float | None = None
+
+    @property
+    def starves_when_full(self) -> bool:
+        """Whether it may go in, and lets less than the least airflow through once it is at its limit."""
+        floor, airflow = self.floor_m3s, self.airflow_at_limit_m3s
+        low = floor is not None and airflow is not None and airflow < floor * (1 - METER_ERROR)
+        return low and self.answer.verdict in GOOD
 
     @property
     def price_a_year(self) -> float | None:
@@ -60,6 +70,11 @@ class Candidate:
         """Whether the rule lets it in and dust ends it within days, so that nobody would live by it."""
         short = self.days is not None and self.days < SHORTEST_LIFE_DAYS
         return short and self.answer.verdict in GOOD
+
+    @property
+    def for_days(self) -> bool:
+        """Whether it may go in for a while: smoke passes within days."""
+        return self.answer.verdict in GOOD and (self.days is None or self.days >= FEWEST_DAYS)
 
     @property
     def will_do(self) -> bool:
@@ -78,20 +93,24 @@ def candidates(
     if also:
         ids |= set(_named(also).values_list("pk", flat=True)[:MOST_ALSO])
     media = media_with_curves(ids)
-    air = slot_air(slot)
+    air, (whole, _note) = slot_air(slot), design_airflow(slot.system)
+    floor = slot.system.airflow_floor_m3s or published_floor(slot.system)
     found = []
     for medium in media.values():
         answer = judged(slot, medium, air, units)
         life = _life(slot, medium, now) if answer.verdict != "refuse" else _Life()
+        at_limit = _airflow_at_limit(slot, medium.curve, air.share, life.limit_pa)
         found.append(
             Candidate(
                 medium.row,
                 answer,
                 fitted is not None and medium.row.pk == fitted.pk,
-                _loss_at_limit(slot, medium.curve, air.share, life.limit_pa),
+                _lost(at_limit, whole * air.share if whole else None),
                 life.days,
                 life.changes_a_year,
                 life.limit_pa,
+                floor * air.share if floor else None,
+                at_limit,
             )
         )
     return sorted(found, key=_rank)
@@ -100,10 +119,18 @@ def candidates(
 def _named(also: str) -> QuerySet[Media]:
     """Media of that size, of that MERV, or with that in their name."""
     rows = Media.objects.order_by("name")
-    with suppress(NotASize):
-        return rows.filter(nominal_size=parse_size(also).label)
+    sides = as_sides(also)
+    if sides is not None:
+        return rows.filter(same_sides(sides) | _of_frame(sides))
     merv = re.fullmatch(r"merv\s*(\d{1,2})", also.strip().lower())
     return rows.filter(merv=int(merv[1])) if merv else rows.filter(name__icontains=also)
+
+
+def _of_frame(sides: Sides) -> Q:
+    """Media whose frame measures so, to a sixteenth of an inch or so."""
+    short, long = sides.face
+    face: Q = _near("actual_short_m", short) & _near("actual_long_m", long)
+    return face & _near("actual_depth_m", sides.size.depth_m) if sides.size else face
 
 
 def also_media(also: str) -> bool:
@@ -169,18 +196,19 @@ def _changes_a_year(result: FleetForecast, slots: Slots, place: int, today: date
     return changes_a_year(ahead.running[0], holds_m, np.inf if np.isnan(cap) else float(cap))
 
 
-def _loss_at_limit(
+def _airflow_at_limit(
     slot: FilterSlot, curve: LabelCurve | None, share: float, limit_pa: float | None
 ) -> float | None:
-    """Percent of the design airflow that the blower loses once the filter is at its limit; None where that
-    cannot be told."""
+    """Airflow in m3/s through the slot once the filter is at its limit; None where that cannot be told."""
     whole, _note = design_airflow(slot.system)
     if curve is None or limit_pa is None or not whole:
         return None
-    design = whole * share
-    clean = float(curve.clean_drop(np.array([design]))[0])
+    clean = float(curve.clean_drop(np.array([whole * share]))[0])
     met = meet(slot.system, curve, share, np.array([limit_pa / clean]))
-    if met is None:
-        return None
-    lost = 100.0 * (1.0 - met.points.airflow_m3s[0] / design)
-    return None if np.isnan(lost) else float(lost)
+    airflow = np.nan if met is None else float(met.points.airflow_m3s[0])
+    return None if np.isnan(airflow) else airflow
+
+
+def _lost(airflow_m3s: float | None, design_m3s: float | None) -> float | None:
+    """Percent of the design airflow that is missing."""
+    return None if airflow_m3s is None or not design_m3s else 100.0 * (1.0 - airflow_m3s / design_m3s)

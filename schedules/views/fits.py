@@ -27,8 +27,8 @@ from schedules.while_form import WhileForm
 from shared import clock
 from shared.units import AIRFLOW, PRESSURE, VELOCITY, show
 
-# Beyond so many percent off design airflow two face velocities are shown. Own choice.
-VELOCITY_TOLD_PERCENT = 5.0
+# Further apart than this, face velocity is shown at the blower's airflow too. Own choice.
+VELOCITY_TOLD_APART = 0.05
 # Verdict: the shape drawn beside its word.
 SHAPES = {"fits": "clean", "fits_with_care": "due", "ask": "open", "refuse": "past"}
 SORTS: dict[str, Callable[[Candidate], int]] = {
@@ -65,7 +65,7 @@ def for_a_while(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _good(found: list[Candidate]) -> list[Candidate]:
     """What may go in for a while, the finest first."""
-    good = [one for one in found if not one.fitted and one.will_do]
+    good = [one for one in found if not one.fitted and one.for_days]
     return sorted(good, key=lambda one: -one.media.merv)
 
 
@@ -94,7 +94,8 @@ def _render(
         "sort": sort if sort in SORTS else "",
         "also": also,
         "also_found": bool(also) and also_media(also),
-        "also_differs": of_another_size(slot, also, units),
+        "also_differs": "" if also_media(also) else of_another_size(slot, also, units),
+        "all_asked": bool(found) and all(one.answer.verdict == "ask" for one in found),
         "meanwhile": standing([slot.pk], _day(slot, now)).first(),
     }
     if not user.is_homeowner:
@@ -127,9 +128,9 @@ def _row(one: Candidate, units: str) -> dict[str, Any]:
     return {
         "one": one,
         "word": word(one),
-        "shape": "past" if one.full_at_once else SHAPES[answer.verdict],
+        "shape": _shape(one),
         "sentence": sentence(one),
-        "why": _ended(answer.why),
+        "why": " ".join([_ended(answer.why), *_starving(one, units)]),
         "velocity": show(answer.face_velocity_ms, VELOCITY, units),
         "velocity_there": _velocity_there(answer, units),
         "clean": show(answer.clean_drop_pa, PRESSURE, units),
@@ -142,17 +143,32 @@ def _row(one: Candidate, units: str) -> dict[str, Any]:
     }
 
 
+def _shape(one: Candidate) -> str:
+    if one.full_at_once:
+        return "past"
+    return SHAPES["fits_with_care" if one.starves_when_full else one.answer.verdict]
+
+
 def _velocity_there(answer: Answer, units: str) -> str:
     """The face velocity at the airflow that the blower moves, where that is not about design's."""
-    velocity, lost = answer.face_velocity_ms, answer.airflow_loss_percent
-    if velocity is None or lost is None or abs(lost) < VELOCITY_TOLD_PERCENT:
+    there, velocity = answer.velocity_there_ms, answer.face_velocity_ms
+    if there is None or velocity is None or abs(there / velocity - 1) < VELOCITY_TOLD_APART:
         return ""
-    return show(velocity * (1 - lost / 100), VELOCITY, units)
+    return show(there, VELOCITY, units)
 
 
 def _ended(why: str) -> str:
     """The reason as a sentence with one stop, whether or not it ends with an abbreviation's."""
     return f"{why[:1].upper()}{why[1:].removesuffix('.')}."
+
+
+def _starving(one: Candidate, units: str) -> list[str]:
+    """For the technician: how little air it lets through when full."""
+    if not one.starves_when_full:
+        return []
+    said = _("At its limit %(flow)s would pass, less than the floor of %(floor)s: set an earlier limit.")
+    flows = {"flow": one.airflow_at_limit_m3s, "floor": one.floor_m3s}
+    return [said % {name: show(value, AIRFLOW, units) for name, value in flows.items()}]
 
 
 def _changes(one: Candidate) -> str:
@@ -189,7 +205,10 @@ def words() -> dict[str, str]:
 
 def word(one: Candidate) -> str:
     """The verdict in a word or three."""
-    return _("full too soon") if one.full_at_once else words()[one.answer.verdict]
+    if one.full_at_once:
+        return _("full too soon")
+    # What starves the coil before it is full is never simply fine.
+    return words()["fits_with_care" if one.starves_when_full else one.answer.verdict]
 
 
 def _lasts(days: int | None) -> str:
@@ -204,7 +223,7 @@ def _lasts(days: int | None) -> str:
 def sentence(one: Candidate) -> str:
     """The verdict in one sentence that a household understands."""
     if one.answer.wrong_size:
-        return _("It is of another size than its place: air would pass beside it.")
+        return _("It is of another size than its place and does not belong there.")
     if one.full_at_once:
         days = max(one.days or 1, 1)
         few = ngettext(
@@ -213,17 +232,28 @@ def sentence(one: Candidate) -> str:
             days,
         )
         return few % {"n": days}
+    if one.starves_when_full:
+        return _(
+            "It will do while it is fresh, but before it is full too little air would pass: a technician has "
+            "to set an earlier date."
+        )
     return _spoken(one.answer) % {"lasts": _lasts(one.days)}
 
 
 def _spoken(answer: Answer) -> str:
     """The verdict with a place for how long the filter lasts, where it may go in."""
+    if answer.verdict in ("ask", "refuse") and answer.low_airflow:
+        return _(
+            "Too little air moves here, whatever the filter: leave the usual one in and have a technician "
+            "find the cause."
+        )
+    if answer.verdict == "refuse" and answer.ducts_over:
+        return _(
+            "No filter cures this: the ducts alone take more than the system can spare. Leave the usual one "
+            "in and call us."
+        )
     if answer.verdict == "refuse":
         return _("Please do not fit it: it would hold back more air than this system can spare.")
-    if answer.verdict == "ask" and answer.low_airflow:
-        return _(
-            "Too little air was measured here: a technician has to find the cause before a filter is chosen."
-        )
     if answer.verdict == "ask":
         return _("A technician has to measure here before anybody can say.")
     if answer.guessed:

@@ -13,7 +13,7 @@ from equipment.access import units_of
 from equipment.look_up_sizes import Sides, as_sides, same_sides, sold_as
 from equipment.lookup import AT_MOST, as_merv, look_up, nearest
 from equipment.models import Media
-from schedules.also_fits import also_fits
+from schedules.also_fits import also_fits, doubted
 from schedules.emails import filter_lines
 
 _MOST_MEDIA = 12
@@ -30,10 +30,13 @@ def page(request: HttpRequest) -> HttpResponse:
     near = [] if slots or (stock and not sold) else list(nearest(typed).select_related(*related))
     shown = (slots or near)[:AT_MOST]
     lines = filter_lines(shown, now, units_of(request.user))
-    others = also_fits(shown, {line.slot.pk: line.media for line in lines}, now)
+    usual = {line.slot.pk: line.media for line in lines}
+    others, doubts = also_fits(shown, usual, now), doubted(shown, usual, units_of(request.user))
     context: dict[str, Any] = {
         "typed": typed,
-        "lines": [{"line": line, "also": others[line.slot.pk]} for line in lines],
+        "lines": [
+            {"line": line, "also": others[line.slot.pk], "doubt": doubts.get(line.slot.pk)} for line in lines
+        ],
         "count": len(slots[:AT_MOST]),
         "more": len(slots) > AT_MOST,
         "nearest": bool(near),

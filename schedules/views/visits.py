@@ -31,6 +31,9 @@ from schedules.visits import Booking, FilterDone, Outcome
 def offers_page(request: HttpRequest) -> HttpResponse:
     """What could be a visit, what is one, and each technician's next days; POST books an offer."""
     form, status, failed = BookForm(), 200, None
+    if request.POST.get("what") == "times":
+        visit = _make_waiting(request)
+        return redirect("visit-times", visit.pk) if visit is not None else redirect("visits")
     if request.method == "POST":
         form, failed = BookForm(request.POST), whole_number(request.POST.get("site"))
         if form.is_valid() and _book(request, form) is not None:
@@ -51,7 +54,24 @@ def offers_page(request: HttpRequest) -> HttpResponse:
     return render(request, "schedules/visits.html", context, status=status)
 
 
+def _make_waiting(request: HttpRequest) -> Visit | None:
+    """The offer as a visit that waits for its household to choose a time."""
+    site, slots, tasks = _ticked(request)
+    try:
+        return visits.book(Booking(site, slots, tasks), timezone.now())
+    except NotBookable as error:
+        messages.error(request, str(error))
+        return None
+
+
 def _book(request: HttpRequest, form: BookForm) -> Visit | None:
+    site, slots, tasks = _ticked(request)
+    booking = Booking(site, slots, tasks, **form.cleaned_data)
+    return booked(request, form, lambda: visits.book(booking, timezone.now()))
+
+
+def _ticked(request: HttpRequest) -> tuple[Site, list[FilterSlot], list[MaintenanceTask]]:
+    """The home of the offer and the jobs of it that were ticked."""
     site = get_object_or_404(Site, pk=whole_number(request.POST.get("site")))
     slots = FilterSlot.objects.filter(
         pk__in=map(whole_number, request.POST.getlist("slot")), system__site=site
@@ -59,8 +79,7 @@ def _book(request: HttpRequest, form: BookForm) -> Visit | None:
     tasks = MaintenanceTask.objects.filter(
         pk__in=map(whole_number, request.POST.getlist("task")), system__site=site
     )
-    booking = Booking(site, list(slots), list(tasks), **form.cleaned_data)
-    return booked(request, form, lambda: visits.book(booking, timezone.now()))
+    return site, list(slots), list(tasks)
 
 
 def booked(request: HttpRequest, form: BookForm, make: Callable[[], Visit]) -> Visit | None:

@@ -3,7 +3,7 @@
 import pytest
 from django.core.exceptions import ValidationError
 
-from equipment.fields import QuantityField
+from equipment.fields import QuantityField, TableField
 from shared.units import AIRFLOW, CAPACITY, DIAMETER, PRESSURE, Kind
 
 
@@ -58,3 +58,21 @@ def test_an_inch_is_one_of_water_or_one_of_length() -> None:
     assert QuantityField(DIAMETER, "si").clean("350") == pytest.approx(0.35)
     with pytest.raises(ValidationError, match="not a unit"):
         QuantityField(DIAMETER).clean("3 Pa")
+
+
+def test_inches_typed_where_pascals_are_read_are_asked_about() -> None:
+    field = QuantityField(PRESSURE, "si", required=False)
+    with pytest.raises(ValidationError, match="would be unusual"):
+        field.clean("0.6")
+    assert field.clean("0.6 Pa") == pytest.approx(0.6)
+    assert field.clean("60") == pytest.approx(60)
+
+
+@pytest.mark.parametrize(
+    ("system", "typed"), [("si", "800:0.5; 1000:0.3"), ("ip", "400:9; 600:5"), ("ip", "10:0.5; 12:0.3")]
+)
+def test_a_table_in_other_units_is_asked_about(system: str, typed: str) -> None:
+    field = TableField(required=False)
+    field.system = system
+    with pytest.raises(ValidationError, match="would be unusual"):
+        field.clean(typed)

@@ -160,3 +160,21 @@ def test_a_phone_with_the_country_s_number_before_a_part_of_it_is_found() -> Non
     SiteRoleFactory(site=slot.system.site, person=PersonFactory(phone="802-555-0100"))
     assert codes("+1 555 0100") == ["rung"]
     assert codes("+1 (802) 555-0100") == ["rung"]
+
+
+def test_a_slip_in_a_medium_s_name_finds_it() -> None:
+    FilterSlotFactory(name="one", first_media=MediaFactory(name="Pleat 13 16x25x1", merv=13))
+    for typed in ("pleet", "pleet 13", "plaet 13"):
+        assert codes(typed) == []
+        assert [slot.name for slot in nearest(typed)] == ["one"], typed
+
+
+@pytest.mark.parametrize("typed", ["16-25-1", "16 - 25 - 1"])
+def test_dashes_part_a_size_too(typed: str) -> None:
+    sides = as_sides(typed)
+    assert sides is not None
+    assert sides.size == parse_size("16x25x1")
+
+
+def test_a_half_as_one_sign_is_read() -> None:
+    assert as_sides("20½ x 20") == as_sides("20.5x20")

@@ -49,8 +49,8 @@ def test_a_medium_that_leaves_room_for_dust_fits_with_the_figures_named() -> Non
     assert answer.airflow_loss_percent == pytest.approx(0)
     assert answer.drop_left_pa == pytest.approx(0.15 * INWC)
     assert answer.why == (
-        "clean drop of 0.100 in. w.c. at 800 cfm leaves 0.150 in. w.c. of the budget for dust, "
-        "at a face velocity of 230.4 fpm"
+        "clean drop of 0.100 in. w.c. at 800 cfm leaves 0.150 in. w.c. of the budget for dust; "
+        "face velocity is 230.4 fpm at design airflow"
     )
 
 
@@ -171,7 +171,7 @@ def test_over_300_fpm_asks_for_care_and_300_does_not() -> None:
     assert asked(**square, design_airflow_m3s=1000 * CFM).verdict == "fits"
     answer = asked(**square, design_airflow_m3s=1001 * CFM)
     assert answer.verdict == "fits_with_care"
-    assert answer.why == "face velocity of 300.3 fpm is over 300 fpm"
+    assert answer.why == "face velocity of 300.3 fpm at design airflow is over 300 fpm"
 
 
 # What is assumed.

@@ -265,3 +265,16 @@ def test_hours_are_said_in_the_households_zone(visit: Visit) -> None:
     hour = one.first.hour - 1
     assert f"between {hour:02d}:00" in str(mail.outbox[0].body)
     assert isinstance(one.day, date)
+
+
+def test_an_offer_becomes_a_visit_that_waits_for_the_households_choice(
+    visit: Visit, manager: Client, home_slot: FilterSlot
+) -> None:
+    visit.delete()
+    told = {"what": "times", "site": home_slot.system.site_id, "slot": home_slot.pk}
+    answer = manager.post(reverse("visits"), told)
+    waiting = Visit.objects.get()
+    assert (waiting.state, waiting.day) == (Visit.State.DUE, None)
+    assert answer["Location"] == page_of(waiting)
+    again = manager.post(reverse("visits"), told, follow=True)
+    assert "already part of an open visit" in again.text

@@ -272,3 +272,21 @@ def test_a_blower_table_is_handed_over_with_the_system(manager: Client) -> None:
 def test_few_time_zones_are_offered(manager: Client) -> None:
     offered = manager.get(PAGE).text.count("<option")
     assert offered < 120
+
+
+def test_what_was_not_said_of_the_system_is_not_known(manager: Client) -> None:
+    told = {name: value for name, value in ONE.items() if name != "kind"}
+    manager.post(PAGE, told)
+    assert System.objects.get().kind == ""
+
+
+def test_airflow_measured_is_no_design_airflow(manager: Client) -> None:
+    more = {"design_airflow": "800", "airflow": "640", "return_static": "0.30", "filter_in": "in"}
+    manager.post(PAGE, {**ONE, **more, "form-0-clean_drop": "0.10"})
+    system = System.objects.get()
+    record = system.air_records.get()
+    assert system.design_airflow_m3s == pytest.approx(800 * M3S_PER_CFM)
+    assert record.airflow_m3s == pytest.approx(640 * M3S_PER_CFM)
+    # Without the filter 0.30 - 0.10, and at design (800/640)^2 of it.
+    assert record.return_static_pa == pytest.approx(0.20 * PA_PER_INWC)
+    assert system.return_static_pa == pytest.approx(0.20 * (800 / 640) ** 2 * PA_PER_INWC)

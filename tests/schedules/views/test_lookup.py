@@ -4,8 +4,9 @@ import re
 
 import pytest
 from django.test import Client
+from django.urls import reverse
 
-from equipment.models import Media, Site
+from equipment.models import FilterSlot, Media, Site, System
 from tests.factories import (
     FilterSlotFactory,
     MediaFactory,
@@ -138,3 +139,21 @@ def test_odd_input_is_answered(street: Client, typed: str) -> None:
     answer = street.get("/find/", {"q": typed})
     assert answer.status_code == 200
     assert "KB08" not in answer.text
+
+
+def test_a_filter_that_the_rule_refuses_is_not_shown_as_right_without_a_word(
+    manager: Client, home_slot: FilterSlot
+) -> None:
+    page = reverse("look-up")
+    System.objects.filter(pk=home_slot.system_id).update(
+        blower="constant_airflow", kind="conventional", capacity_w=None, return_budget_pa=100.0,
+        return_static_pa=10.0, design_airflow_m3s=0.37,
+    )  # fmt: skip
+    pleat = MediaFactory(name="Pleat 11", merv=11)
+    MediaPointFactory(media=pleat, airflow_m3s=0.37, clean_drop_pa=25.0)
+    FilterSlot.objects.filter(pk=home_slot.pk).update(first_media=pleat)
+    assert "does not fit" not in manager.get(page, {"q": home_slot.name}).text
+    System.objects.filter(pk=home_slot.system_id).update(return_static_pa=90.0)
+    assert "by what is on record it does not fit:" in manager.get(page, {"q": home_slot.name}).text
+    System.objects.filter(pk=home_slot.system_id).update(return_budget_pa=None)
+    assert "whether it fits is not known:" in manager.get(page, {"q": home_slot.name}).text

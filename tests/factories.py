@@ -1,6 +1,6 @@
 """One minimal valid row a model."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 from typing import Any
 
 import factory
@@ -365,3 +365,15 @@ def every() -> list[type[DjangoModelFactory[Any]]]:
         for value in globals().values()
         if isinstance(value, type) and issubclass(value, DjangoModelFactory) and value._meta.model
     ]
+
+
+class OfferedTimeFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.OfferedTime
+
+    visit = factory.SubFactory(VisitFactory)
+    technician = factory.SubFactory(TechnicianFactory)
+    day = date(2026, 5, 20)
+    first = time(8)
+    last = time(12)
+    offered_at = NOW

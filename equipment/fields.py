@@ -147,7 +147,7 @@ class TableField(forms.CharField):
         return pair
 
 
-def use_units(form: forms.Form, units: str) -> None:
+def use_units(form: forms.BaseForm, units: str) -> None:
     """Let every quantity of a form be typed in ``units``."""
     for field in form.fields.values():
         if isinstance(field, QuantityField | TableField):

@@ -7,13 +7,13 @@ from django.utils import formats
 from django.utils.translation import gettext as _
 
 from equipment.air_side import table_at_home
-from equipment.airflow import design_airflow
+from equipment.airflow import design_airflow, published_floor
 from equipment.airside.media import LabelCurve
 from equipment.airside.operating import Paths, Points, Tables, constant_airflow, electric_power, fixed_speed
 from equipment.models import Desk, FilterSlot, System
 from schedules.models import Plan
 from shared import clock
-from shared.charts import AirPath, air_path
+from shared.charts import AirPath, Mark, air_path
 from shared.units import AIRFLOW, PRESSURE, from_si, label, show
 
 # Of blower and motor together: own assumption, between the least that Title 24's limits allow and good ones.
@@ -102,8 +102,9 @@ def shown_path(
     if met is None:
         return None
     fixed = system.blower == System.Blower.FIXED_SPEED
+    floor = system.airflow_floor_m3s or published_floor(system)
     return PathShown(
-        _drawing(met, loads, units),
+        _drawing(met, loads, floor * share if floor else None, units),
         _rows(met, loads, fixed, units),
         " ".join(
             said
@@ -116,7 +117,7 @@ def shown_path(
     )  # fmt: skip
 
 
-def _drawing(met: Met, loads: Loads, units: str) -> str:
+def _drawing(met: Met, loads: Loads, floor_m3s: float | None, units: str) -> str:
     blower, paths, points = met.blower, met.paths, met.points
     flow_unit, static_unit = AIRFLOW.shown(units)[0], PRESSURE.shown(units)[0]
 
@@ -135,7 +136,11 @@ def _drawing(met: Met, loads: Loads, units: str) -> str:
         if np.isfinite(flow)
     ]
     drawn = AirPath(
-        [pair(*one) for one in blower], curves, meetings, (label(AIRFLOW, units), label(PRESSURE, units))
+        [pair(*one) for one in blower],
+        curves,
+        meetings,
+        (label(AIRFLOW, units), label(PRESSURE, units)),
+        Mark(pair(floor_m3s, 0.0)[0], _("least")) if floor_m3s else None,
     )
     told = ", ".join(
         f"{name} {show(float(flow), AIRFLOW, units)}"

@@ -16,7 +16,7 @@ from schedules.bookable import NotBookable, Unsuited
 from schedules.models import MaintenanceTask, Technician
 from shared import clock
 from shared import units as quantities
-from shared.units import AIRFLOW, CAPACITY, PRESSURE
+from shared.units import AIRFLOW, CAPACITY, PRESSURE, TEMPERATURE
 
 LONGEST_INTERVAL_DAYS = 30 * 366
 
@@ -344,6 +344,14 @@ class TaskForm(forms.ModelForm):  # type: ignore[type-arg]
         label=_("Checklist, one line a point"), required=False, widget=forms.Textarea(attrs={"rows": 4})
     )
 
+    least_outdoors = QuantityField(
+        TEMPERATURE, low=-60.0, label=_("Not while it is colder outdoors than"), required=False
+    )
+
+    def __init__(self, units: str, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        use_units(self, units)
+
     class Meta:
         model = MaintenanceTask
         fields = [
@@ -361,6 +369,7 @@ class TaskForm(forms.ModelForm):  # type: ignore[type-arg]
     def clean(self) -> dict[str, Any]:
         """A task comes back by days or by fan hours."""
         data = super().clean() or {}
+        self.instance.least_outdoors_c = data.get("least_outdoors")
         if (data.get("interval_days") or 0) > LONGEST_INTERVAL_DAYS:
             self.add_error("interval_days", _("is longer than any equipment lives"))
         if not 0 <= (data.get("interval_fan_hours") or 0) <= LONGEST_INTERVAL_DAYS * 24:

@@ -15,6 +15,7 @@ from schedules.bookable import Hours, NotBookable, ask_unsuited, refuse_hours, r
 from schedules.day_problem import NoStart, start_of
 from schedules.models import HomeHours, Notice, OfferedTime, Policy, Technician, Visit
 from schedules.open_times import WAITING, open_times
+from schedules.outdoors import Outdoors
 from schedules.planning.travel import estimate
 from schedules.reminders import next_sending
 from schedules.visit_notices import readers_of
@@ -45,8 +46,8 @@ class Time:
 def find_times(visit: Visit, now: datetime) -> list[Time]:
     """Up to three times at which the visit finds a place in the rounds as they stand, the earliest first.
 
-    On different days where that is possible. Raises NotBookable for a visit that does not wait for a day
-    and for a home without a position.
+    Of different days, and mornings and afternoons where both have room. Raises NotBookable for a visit that
+    does not wait for a day and for a home without a position.
     """
     if visit.state not in WAITING:
         raise NotBookable(_("Only a visit that waits for a day can be offered times."))
@@ -56,12 +57,19 @@ def find_times(visit: Visit, now: datetime) -> list[Time]:
         )
     found: list[Time] = []
     ranked = sorted(_candidates(visit, now), key=lambda one: (one.cost_s, one.day, one.technician.name))
-    for one in _spread(ranked)[:MOST_TRIED]:
-        if one.day not in {other.day for other in found} and not _why_not(visit, one, now):
+    for one in [*_spread(ranked)[:MOST_TRIED], *ranked[:MOST_TRIED]]:
+        if _adds(found, one) and not _why_not(visit, one, now):
             found.append(one)
         if len(found) == MOST:
             break
     return sorted(found, key=lambda one: (one.day, one.first))
+
+
+def _adds(found: list[Time], one: Time) -> bool:
+    """Whether it lies on another day, and in another half of it where those before are all of one."""
+    halves = {other.first >= NOON for other in found}
+    alike = len(found) == MOST - 1 and halves == {one.first >= NOON}
+    return one.day not in {other.day for other in found} and not alike
 
 
 def _spread(ranked: list[Time]) -> list[Time]:
@@ -79,7 +87,10 @@ def _candidates(visit: Visit, now: datetime) -> Iterator[Time]:
     today = clock.local_day(now, Desk.the().zone)
     due_on = _due_on(visit)
     suits = HomeHours.objects.filter(site=visit.site).first()
-    days = [today + timedelta(days=n) for n in range(FIRST_DAY, LAST_DAY)]
+    ahead = [today + timedelta(days=n) for n in range(FIRST_DAY, LAST_DAY)]
+    tasks = [job.task for job in visit.jobs.select_related("task") if job.task]
+    cold = Outdoors(today).too_cold(visit.site, tasks, ahead)
+    days = [day for day in ahead if day not in cold]
     stops = _stops_of(days)
     for technician in Technician.objects.filter(gone_on=None).order_by("name"):
         try:

@@ -6,12 +6,12 @@ from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
+from django.utils import formats
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk
 from schedules.models import Notice, OfferedTime, Visit
 from schedules.visit_notices import readers_of
-from schedules.visit_promises import Promise, hours_words
 from shared import clock
 
 WAITING = (Visit.State.DUE, Visit.State.DISPLACED)
@@ -46,10 +46,14 @@ def open_times(visit: Visit, now: datetime) -> QuerySet[OfferedTime]:
 
 
 def time_words(one: Hours, tz: ZoneInfo) -> str:
-    """Day and hours in the household's zone, as letters about visits say them."""
+    """Weekday, day and hours in the household's zone."""
     desk = Desk.the().zone
-    first, last = (datetime.combine(one.day, hour, desk) for hour in (one.first, one.last))
-    return hours_words(Promise(True, one.day, first, last), tz)
+    first, last = (datetime.combine(one.day, hour, desk).astimezone(tz) for hour in (one.first, one.last))
+    return _("%(day)s between %(first)s and %(last)s") % {
+        "day": formats.date_format(first, "l j F Y"),
+        "first": formats.date_format(first, "H:i"),
+        "last": formats.date_format(last, "H:i"),
+    }
 
 
 def why_stale(notice: Notice, now: datetime) -> str:

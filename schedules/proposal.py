@@ -61,6 +61,9 @@ def _why_left(trip: Trip, why: str) -> str:
         return _("%(name)s does not work then: it needs another day or technician.") % said
     if "not:" in why:
         return _("Nobody who may come there has the skills.")
+    if "windows" in why and trip.too_cold:
+        names = ", ".join(task.name for task in trip.tasks if task.least_outdoors_c is not None)
+        return _("It is expected to be too cold outdoors on these days for: %(names)s.") % {"names": names}
     if "windows" in why:
         return _("No day of its window suits both the home and those who could come.")
     return said_plainly(why)

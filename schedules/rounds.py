@@ -10,6 +10,7 @@ from equipment.models import Desk, FilterSlot, Site
 from schedules import visits
 from schedules.day_problem import NoStart, Place, start_of
 from schedules.models import Absence, HomeHours, MaintenanceTask, RoundPlan, Technician, Visit
+from schedules.outdoors import Outdoors
 from schedules.planning.routing import Problem, Stop
 from schedules.planning.routing import Technician as Shift
 from schedules.planning.windows import (
@@ -48,6 +49,7 @@ class Trip:
     told_hours: tuple[time, time] | None = None
     life_days: int = 0
     late_since: date | None = None
+    too_cold: frozenset[date] = frozenset()
 
     @property
     def key(self) -> str:
@@ -86,7 +88,12 @@ def ask(plan: RoundPlan, today: date) -> Asked:
     days = [plan.first_day + timedelta(days=at) for at in range((plan.last_day - plan.first_day).days + 1)]
     vans, no_start = _vans(days)
     every = [*_booked(plan, today), *_waiting(plan, today), *_offered(plan, today)]
-    trips = [trip for trip in every if trip.site.placed]
+    outdoors = Outdoors(today)
+    trips = [
+        replace(trip, too_cold=outdoors.too_cold(trip.site, trip.tasks, days))
+        for trip in every
+        if trip.site.placed
+    ]
     hours = {row.site_id: row for row in HomeHours.objects.prefetch_related("not_by")}
     starts = {van.technician.pk: start_of(van.technician) for van in vans}
     places = list(dict.fromkeys(starts.values()))
@@ -183,7 +190,8 @@ def _days(trip: Trip, vans: Sequence[VanDay], plan: RoundPlan, hours: HomeHours 
     if trip.held and trip.visit is not None:
         return [trip.visit.day] if trip.visit.day else []
     suits = hours.weekdays if hours else []
-    working = sorted({van.day for van in vans if not suits or van.day.weekday() in suits})
+    works = {van.day for van in vans if not suits or van.day.weekday() in suits}
+    working = sorted(works - trip.too_cold)
     return days_open(trip.window, working, must=not _may_wait(trip, plan))
 
 

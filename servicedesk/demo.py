@@ -18,6 +18,7 @@ from schedules import due, routes, tasks_due, visits
 from schedules.models import MaintenanceTask, Technician
 from schedules.technicians_sheet import import_technicians
 from shared import clock
+from shared.units import TEMPERATURE, parse
 
 COMMITTED = settings.BASE_DIR / "fixtures" / "demo"
 # So long the committed sheets still look like a desk at work.
@@ -90,7 +91,7 @@ def _add_technicians(directory: Path) -> None:
 def _add_tasks(directory: Path) -> None:
     systems = {system.name: system for system in System.objects.all()}
     for row in _rows(directory / "tasks.csv"):
-        days, hours = row["interval_days"], row["interval_fan_hours"]
+        days, hours, warm = row["interval_days"], row["interval_fan_hours"], row["least_outdoors_f"]
         MaintenanceTask.objects.update_or_create(
             system=systems[row["system"]],
             name=row["name"],
@@ -102,6 +103,7 @@ def _add_tasks(directory: Path) -> None:
                 "skill": row["skill"],
                 "checklist": row["checklist"].split(" | "),
                 "last_done_on": date.fromisoformat(row["last_done_on"]),
+                "least_outdoors_c": parse(warm, TEMPERATURE) if warm else None,
             },
         )
 

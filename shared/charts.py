@@ -318,12 +318,14 @@ _LABEL = 15.0
 @dataclass(frozen=True)
 class AirPath:
     """A blower and what it works against, in one unit across and one up: ``blower`` and each labelled one of
-    ``resistances`` as pairs of airflow and static, ``points`` where they meet, beside the same labels."""
+    ``resistances`` as pairs of airflow and static, ``points`` where they meet, beside the same labels,
+    ``floor`` the least airflow."""
 
     blower: Sequence[tuple[float, float]]
     resistances: Sequence[tuple[str, Sequence[tuple[float, float]]]]
     points: Sequence[tuple[float, float]]
     axes: tuple[str, str]
+    floor: Mark | None = None
 
 
 def air_path(title: str, description: str, drawn: AirPath) -> str:
@@ -348,6 +350,9 @@ def air_path(title: str, description: str, drawn: AirPath) -> str:
         body.append(_text(place((flow, 0.0))[0], floor + 18, f"{flow:g}"))
     for static in nice_steps(top, 4):
         body.append(_text(left - 6, place((0.0, static))[1] + 4, f"{static:g}", "end"))
+    if drawn.floor is not None and drawn.floor.at <= widest:
+        x = place((drawn.floor.at, 0.0))[0]
+        body += [_line(x, floor, x, ceiling + 6, "limit-line"), _text(x, ceiling, drawn.floor.label)]
     body.append(path(drawn.blower, "expected"))
     ends = []
     for label, pairs in drawn.resistances:

@@ -21,6 +21,8 @@ class MaintenanceTask(models.Model):
     season = models.CharField(_("season"), max_length=8, choices=Season.choices, default=Season.ANY)
     minutes = models.PositiveIntegerField(_("minutes"), default=45)
     skill = models.CharField(_("skill"), max_length=40, blank=True)
+    # Daily mean in degrees Celsius below which it is not to be planned: charge is read in warm weather.
+    least_outdoors_c = models.FloatField(_("not while it is colder outdoors than"), null=True, blank=True)
     checklist = models.JSONField(_("checklist"), default=list, blank=True)
     last_done_on = models.DateField(_("last done on"), null=True, blank=True)
     due_on = models.DateField(_("due by"), null=True, blank=True, db_index=True)

@@ -66,6 +66,7 @@ def test_three_times_on_three_days_are_found_before_it_is_late(visit: Visit) -> 
     found = find_times(visit, NOW)
     assert len(found) == 3
     assert len({one.day for one in found}) == 3
+    assert {one.first for one in found} == {time(8), time(12)}
     assert all(TODAY + timedelta(days=3) <= one.day <= TODAY + timedelta(days=9) for one in found)
     assert all(one.day.weekday() < 5 for one in found)
     visit.refresh_from_db()
@@ -263,7 +264,7 @@ def test_hours_are_said_in_the_households_zone(visit: Visit) -> None:
     assert reminders.send_one(notice.send_at)
     one = OfferedTime.objects.get(closed_at=None)
     hour = one.first.hour - 1
-    assert f"between {hour:02d}:00" in str(mail.outbox[0].body)
+    assert f"{one.day:%A} {one.day.day} {one.day:%B %Y} between {hour:02d}:00" in str(mail.outbox[0].body)
     assert isinstance(one.day, date)
 
 

@@ -5,9 +5,10 @@ from typing import Any
 
 import pytest
 
-from equipment.models import FilterSlot, Site, User
+from equipment.models import FilterSlot, Site, User, WeatherDay
 from schedules import round_runs
-from schedules.models import RoundPlan, Technician, Visit
+from schedules.models import MaintenanceTask, RoundPlan, Technician, Visit
+from schedules.outdoors import Outdoors
 from schedules.planning.routing import Iterations, check, solve
 from schedules.planning.windows import DueWindow, due_window, joined, worth_of_serving
 from schedules.proposal import proposal_of
@@ -22,9 +23,11 @@ from tests.factories import (
     DepotFactory,
     FilterSlotFactory,
     HomeHoursFactory,
+    MaintenanceTaskFactory,
     PlanFactory,
     RoundPlanFactory,
     SiteFactory,
+    StationFactory,
     SystemFactory,
     TechnicianFactory,
     VisitFactory,
@@ -359,3 +362,56 @@ def test_each_stop_says_what_it_adds_here_and_elsewhere(technician: Technician) 
     _asked, proposal = planned()
     reasons = [stop["why"] for day in proposal["days"] for stop in day["stops"]]
     assert all("min of driving here" in why or "last day" in why for why in reasons)
+
+
+def a_cooling_check(least_c: float | None, due: date) -> Site:
+    """A home at 42 degrees north whose cooling check is due, with a station that knows last year."""
+    slot = a_home(due + timedelta(days=200))
+    site = slot.system.site
+    station = StationFactory(latitude=42.0)
+    # Last May warms from 8 to 17 degrees C.
+    WeatherDay.objects.bulk_create(
+        WeatherDay(station=station, day=date(2025, 5, 1) + timedelta(days=at), mean_temp_c=8 + 0.3 * at)
+        for at in range(31)
+    )
+    Site.objects.filter(pk=site.pk).update(station=station)
+    MaintenanceTaskFactory(
+        system=slot.system, name="check of the cooling", due_on=due, least_outdoors_c=least_c,
+        last_done_on=due - timedelta(days=365),
+    )  # fmt: skip
+    return site
+
+
+@pytest.mark.parametrize(("least_c", "served"), [(None, True), (5.0, True), (30.0, False)])
+def test_a_cooling_check_waits_for_warm_days(
+    technician: Technician, least_c: float | None, served: bool
+) -> None:
+    a_cooling_check(least_c, FIRST + timedelta(days=5))
+    plan = RoundPlanFactory(first_day=FIRST, last_day=LAST)
+    asked = ask(plan, TODAY)
+    solution = solve(asked.problem, Iterations(100), seed=1)
+    told = proposal_of(plan, asked, solution)
+    assert bool(told["days"]) is served
+    whys = [row["why"] for row in told["left"]]
+    assert (
+        any("too cold outdoors on these days for: check of the cooling" in why for why in whys) is not served
+    )
+
+
+def test_the_first_days_of_a_window_are_closed_while_they_are_cold() -> None:
+    site = a_cooling_check(13.0, FIRST)
+    tasks = list(MaintenanceTask.objects.all())
+    days = [date(2026, 5, 1) + timedelta(days=at) for at in range(60)]
+    cold = Outdoors(date(2026, 5, 1)).too_cold(Site.objects.get(pk=site.pk), tasks, days)
+    assert days[0] in cold
+    assert days[-1] not in cold
+    # Closed from the beginning on, without holes.
+    assert sorted(cold) == days[: len(cold)]
+
+
+def test_a_home_without_a_station_has_the_climate_of_its_latitude() -> None:
+    north, south = (SiteFactory(latitude=at, longitude=-90.0) for at in (60.0, 26.0))
+    task, days = MaintenanceTaskFactory(least_outdoors_c=13.0), [date(2026, 3, 15)]
+    outdoors = Outdoors(TODAY)
+    assert outdoors.too_cold(north, [task], days) == {days[0]}
+    assert outdoors.too_cold(south, [task], days) == frozenset()

@@ -1,5 +1,6 @@
 """The page of planned maintenance."""
 
+import re
 from datetime import date, timedelta
 
 import pytest
@@ -46,3 +47,19 @@ def test_a_new_task_says_its_day_as_the_pages_write_it(manager: Client) -> None:
     answer = manager.post("/tasks/", {**typed, "season": "autumn"}, follow=True)
     assert MaintenanceTask.objects.get().due_on == date(2026, 10, 15)
     assert "due by 15 October 2026" in answer.text
+
+
+def test_a_task_may_want_it_warm_outdoors_in_either_unit(manager: Client) -> None:
+    system = SystemFactory()
+    told = {
+        "system": system.pk,
+        "name": "charge",
+        "interval_days": "365",
+        "season": "spring",
+        "minutes": "60",
+    }
+    manager.post("/tasks/", {**told, "least_outdoors": "55"})
+    assert MaintenanceTask.objects.get().least_outdoors_c == pytest.approx((55 - 32) / 1.8)
+    assert re.search(r"mean of 55\s°F or more", manager.get("/tasks/").text)
+    manager.post("/tasks/", {**told, "name": "other", "least_outdoors": "-5 °C"})
+    assert MaintenanceTask.objects.get(name="other").least_outdoors_c == pytest.approx(-5)

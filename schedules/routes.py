@@ -149,7 +149,9 @@ def _open_visits(technician: Technician, day: date) -> list[Visit]:
 
 
 def _under_way(visit: Visit, now: datetime) -> bool:
-    """Whether by its given time the technician is at the home now."""
+    """Whether the technician is at the home now: as said at the door, else by the time given."""
+    if visit.state == Visit.State.UNDER_WAY:
+        return True
     times = visit.arrive_at, visit.leave_at
     return visit.is_open and times[0] is not None and times[1] is not None and times[0] <= now < times[1]
 
@@ -157,8 +159,12 @@ def _under_way(visit: Visit, now: datetime) -> bool:
 def _begun(technician: Technician, day: date, now: datetime) -> list[Visit]:
     """The day's visits that are over or were to begin by now, in the order in which they were left."""
     rows = Visit.objects.filter(technician=technician, day=day).exclude(state=Visit.State.CANCELLED)
-    begun = [row for row in rows.select_related("site") if not row.is_open or (row.arrive_at or now) < now]
+    begun = [row for row in rows.select_related("site") if not row.is_open or _has_begun(row, now)]
     return sorted(begun, key=lambda visit: visit.completed_at or visit.leave_at or now)
+
+
+def _has_begun(visit: Visit, now: datetime) -> bool:
+    return visit.state == Visit.State.UNDER_WAY or (visit.arrive_at or now) < now
 
 
 def _standing(begun: list[Visit], hours: DayClock) -> Standing:

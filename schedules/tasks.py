@@ -4,7 +4,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from equipment import look_up_refresh
-from schedules import due, foretelling, reminders, round_runs, tasks_due, visit_notices
+from schedules import due, foretelling, observed_times, reminders, round_runs, tasks_due, visit_notices
 
 
 @shared_task
@@ -25,7 +25,9 @@ def foretell_readings() -> int:
 @shared_task
 def refresh_tasks() -> int:
     """Set the due days of maintenance tasks anew."""
-    return tasks_due.refresh_all(due.today(timezone.now()))
+    now = timezone.now()
+    observed_times.refresh(now)
+    return tasks_due.refresh_all(due.today(now))
 
 
 @shared_task

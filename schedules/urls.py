@@ -46,6 +46,7 @@ urlpatterns = [
     path("visits/<int:pk>/", visits.page, name="visit"),
     path("visits/<int:pk>/book/", visits.book_page, name="visit-book"),
     path("visits/<int:pk>/complete/", visits.complete_page, name="visit-complete"),
+    path("visits/<int:pk>/arrived/", visits.arrived_page, name="visit-arrived"),
     path("visits/<int:pk>/no-access/", visits.no_access_page, name="visit-no-access"),
     path("visits/<int:pk>/cancel/", visits.cancel_page, name="visit-cancel"),
     path("visits/<int:pk>/times/", times.offer_page, name="visit-times"),

@@ -13,7 +13,7 @@ from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Sit
 from equipment.record import NotRecordable, Told, record_change, record_reading
 from schedules import due
 from schedules.bookable import Hours, NotBookable, ask_unsuited, refuse_hours, refuse_unfit
-from schedules.models import MaintenanceTask, Technician, Visit, VisitJob
+from schedules.models import MaintenanceTask, Policy, Technician, Visit, VisitJob
 from schedules.tasks_due import mark_done
 from shared import clock
 
@@ -31,6 +31,7 @@ class Offer:
     site: Site
     slots: list[FilterSlot]
     tasks: list[MaintenanceTask]
+    pace: float = 1.0
 
     @property
     def due_on(self) -> date | None:
@@ -41,7 +42,7 @@ class Offer:
     @property
     def minutes(self) -> int:
         """Expected minutes at the site."""
-        return minutes_for(self.slots, self.tasks)
+        return minutes_for(self.slots, self.tasks, self.pace)
 
     @property
     def skills(self) -> list[str]:
@@ -49,14 +50,15 @@ class Offer:
         return sorted({task.skill for task in self.tasks if task.skill})
 
 
-def minutes_for(slots: Sequence[FilterSlot], tasks: Sequence[MaintenanceTask]) -> int:
-    """Expected minutes at the site for these jobs."""
-    return ARRIVE_AND_LEAVE_MINUTES + MINUTES_A_FILTER * len(slots) + sum(task.minutes for task in tasks)
+def minutes_for(slots: Sequence[FilterSlot], tasks: Sequence[MaintenanceTask], pace: float = 1.0) -> int:
+    """Expected minutes at the site for these jobs, ``pace`` times what is usual."""
+    usual = ARRIVE_AND_LEAVE_MINUTES + MINUTES_A_FILTER * len(slots) + sum(task.minutes for task in tasks)
+    return round(pace * usual)
 
 
 def offers(today: date, horizon_days: int = HORIZON_DAYS) -> list[Offer]:
     """Sites with a technician's job due within the horizon, each with all that can share the trip."""
-    last = today + timedelta(days=horizon_days + TOGETHER_DAYS)
+    last, pace = today + timedelta(days=horizon_days + TOGETHER_DAYS), Policy.the().stay_factor
     slots = _technician_slots(last)
     tasks = (
         MaintenanceTask.objects.filter(due_on__lte=last, ended_on=None, system__replaced_on=None)
@@ -65,9 +67,9 @@ def offers(today: date, horizon_days: int = HORIZON_DAYS) -> list[Offer]:
     )
     by_site: dict[int, Offer] = {}
     for slot in slots:
-        by_site.setdefault(slot.system.site_id, Offer(slot.system.site, [], [])).slots.append(slot)
+        by_site.setdefault(slot.system.site_id, Offer(slot.system.site, [], [], pace)).slots.append(slot)
     for task in tasks.filter(system__site__vacant_since=None, system__site__customer__gone_on=None):
-        by_site.setdefault(task.system.site_id, Offer(task.system.site, [], [])).tasks.append(task)
+        by_site.setdefault(task.system.site_id, Offer(task.system.site, [], [], pace)).tasks.append(task)
     near = (_trimmed(offer, today) for offer in by_site.values())
     horizon = today + timedelta(days=horizon_days)
     return sorted(
@@ -95,10 +97,10 @@ def _trimmed(offer: Offer, today: date) -> Offer:
     if first is None:
         return offer
     last = max(first, today) + timedelta(days=TOGETHER_DAYS)
-    return Offer(
-        offer.site,
-        [slot for slot in offer.slots if slot.plan.due_on and slot.plan.due_on <= last],
-        [task for task in offer.tasks if task.due_on and task.due_on <= last],
+    return replace(
+        offer,
+        slots=[slot for slot in offer.slots if slot.plan.due_on and slot.plan.due_on <= last],
+        tasks=[task for task in offer.tasks if task.due_on and task.due_on <= last],
     )
 
 
@@ -129,7 +131,7 @@ def book(booking: Booking, now: datetime) -> Visit:
             day=booking.day if scheduled else None,
             window_from=booking.window_from,
             window_to=booking.window_to,
-            minutes=minutes_for(booking.slots, booking.tasks),
+            minutes=minutes_for(booking.slots, booking.tasks, Policy.the().stay_factor),
             skills=sorted({task.skill for task in booking.tasks if task.skill}),
         )
         VisitJob.objects.bulk_create(
@@ -195,6 +197,17 @@ class Outcome:
     findings: str = ""
     note: str = ""
     air: list[tuple[System, Measured]] = field(default_factory=list)
+
+
+def arrive(visit: Visit, now: datetime) -> Visit:
+    """The technician is at the door of a visit of today. Raises NotRecordable for another one; told again,
+    the first time stands."""
+    if visit.state not in Visit.ON_A_DAY or visit.day != clock.local_day(now, Desk.the().zone):
+        raise NotRecordable(_("Only a visit of today can have begun."))
+    if visit.arrived_at is None:
+        visit.arrived_at, visit.state = now, Visit.State.UNDER_WAY
+        visit.save(update_fields=["arrived_at", "state"])
+    return visit
 
 
 def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit:

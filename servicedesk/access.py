@@ -72,6 +72,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "visit": {"GET": STAFF},
     "visit-book": {"POST": Who.MANAGER},
     "visit-complete": {"POST": STAFF},
+    "visit-arrived": {"POST": STAFF},
     "visit-no-access": {"POST": STAFF},
     "visit-cancel": {"POST": Who.MANAGER},
     "visit-hold": {"POST": Who.MANAGER},

@@ -33,6 +33,11 @@ class Policy(models.Model):
     change_price = models.FloatField(_("price of a change without the filter"), null=True, blank=True)
     road_factor = models.FloatField(_("road over great circle"), default=1.3)
     road_speed_ms = models.FloatField(_("mean speed on the road in m/s"), default=12.5)
+    # As observed: what the ways and stays on record take of what was reckoned, and how many there were.
+    way_factor = models.FloatField(_("ways as observed over reckoned"), default=1.0)
+    ways_observed = models.PositiveIntegerField(_("ways observed"), default=0)
+    stay_factor = models.FloatField(_("stays as observed over reckoned"), default=1.0)
+    stays_observed = models.PositiveIntegerField(_("stays observed"), default=0)
 
     class Meta:
         verbose_name = _("policy")

@@ -37,6 +37,8 @@ class Visit(models.Model):
     stop_number = models.PositiveIntegerField(_("stop"), null=True, blank=True)
     arrive_at = models.DateTimeField(_("arrives"), null=True, blank=True)
     leave_at = models.DateTimeField(_("leaves"), null=True, blank=True)
+    # When the technician said so at the door.
+    arrived_at = models.DateTimeField(_("arrived at"), null=True, blank=True)
     completed_at = models.DateTimeField(_("completed at"), null=True, blank=True)
     note = models.TextField(_("note"), blank=True)
     findings = models.TextField(_("findings"), blank=True)

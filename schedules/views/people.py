@@ -19,7 +19,7 @@ from equipment.access import signed_in, site_or_404
 from equipment.sheets.faults import Fault
 from schedules import due
 from schedules.leave import booked_during, free_visits
-from schedules.models import Absence, Depot, HomeHours, Technician
+from schedules.models import Absence, Depot, HomeHours, Policy, Technician
 from schedules.round_forms import WEEKDAYS, AbsenceForm, DepotForm, HomeHoursForm, TechnicianForm
 from schedules.technicians_sheet import TECHNICIANS, import_technicians
 
@@ -174,6 +174,7 @@ def _render(
     away = Absence.objects.filter(withdrawn_at=None, last_day__gte=today).select_related("technician")
     context = {
         "staff": [(who, ", ".join(str(words[day]) for day in who.weekdays if day in words)) for who in staff],
+        "policy": Policy.the(),
         "depots": Depot.objects.filter(closed_on=None),
         "gone": Technician.objects.exclude(gone_on=None),
         "absences": [(row, booked_during(row)) for row in away.order_by("first_day")],

@@ -272,6 +272,16 @@ def _done(form: JobFilterForm) -> FilterDone:
     )
 
 
+def arrived_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """The technician is at the door."""
+    visit = _visit_or_404(request, pk)
+    try:
+        visits.arrive(visit, timezone.now())
+    except NotRecordable as error:
+        messages.error(request, str(error))
+    return redirect("visit", pk)
+
+
 def no_access_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Nobody opened."""
     visit = _visit_or_404(request, pk)

@@ -104,7 +104,7 @@ def addresses(
     }
     arguments["round-stop"] = arguments["round-take"] = arguments["round"]
     arguments["round-file"] = [*arguments["round"], "gpx"]
-    for part in ("book", "complete", "no-access", "cancel", "hold", "times"):
+    for part in ("book", "complete", "no-access", "cancel", "hold", "times", "arrived"):
         arguments[f"visit-{part}"] = [visit.pk]
     arguments["visit"] = [visit.pk]
     return {

@@ -1,0 +1,31 @@
+"""The pace of ways and stays: careful while little was seen, blind to lunch."""
+
+import numpy as np
+import pytest
+
+from schedules.planning.observed import BELIEF, pace
+
+
+def test_nothing_seen_changes_nothing() -> None:
+    assert pace(np.array([]), np.array([])) == (found := pace(np.array([np.nan]), np.array([600.0])))
+    assert (found.factor, found.count) == (1.0, 0)
+
+
+@pytest.mark.parametrize("count", [1, 20, 200])
+def test_the_more_is_seen_the_more_it_counts(count: int) -> None:
+    found = pace(np.full(count, 900.0), np.full(count, 600.0))
+    # By hand: the ratio 1.5 to the power of n over n and the belief.
+    assert found.factor == pytest.approx(1.5 ** (count / (count + BELIEF)))
+    assert found.count == count
+
+
+def test_lunch_and_slips_of_the_thumb_are_left_out() -> None:
+    observed = np.array([*np.full(40, 660.0), 7200.0, 5.0, 30.0])
+    found = pace(observed, np.full(43, 600.0))
+    assert found.count == 40
+    assert found.factor == pytest.approx(1.1 ** (40 / 60))
+
+
+def test_it_stays_within_a_half_and_two() -> None:
+    assert pace(np.full(100_000, 1700.0), np.full(100_000, 600.0)).factor == 2.0
+    assert pace(np.full(100_000, 210.0), np.full(100_000, 600.0)).factor == 0.5

@@ -105,7 +105,7 @@ def air_side(system: System, slots: Sequence[FilterSlot]) -> AirSide:
         supply_static=supply,
         filter_drop=drop,
         external_pa=None if None in parts else sum(one for one in parts if one is not None),
-        budgets=_budgets(system),
+        budgets=budgets(system),
         path=_path(system, slots, design.value),
         friction_pa=return_loss(
             system.return_ducts, _face(slots), design.value, system.site.altitude_m or 0.0
@@ -181,13 +181,16 @@ def _off_table(system: System, records: Sequence[AirRecord]) -> tuple[float, flo
         if record.airflow_m3s is None or None in parts or len(system.blower_table) < 2:
             continue
         flows, statics = (list(column) for column in zip(*sorted(table_at_home(system)), strict=True))
+        if not flows[0] <= record.airflow_m3s <= flows[-1]:
+            return None
         told = float(np.interp(record.airflow_m3s, flows, statics))
         measured = sum(part for part in parts if part is not None)
         return (measured, told) if abs(measured - told) > TABLE_ERROR * max(told, measured) else None
     return None
 
 
-def _budgets(system: System) -> list[Budget]:
+def budgets(system: System) -> list[Budget]:
+    """The budgets on record, each with what ducts and coil take of it."""
     back, supply = system.return_static_pa or 0.0, system.supply_static_pa or 0.0
     found = []
     if system.return_budget_pa is not None:

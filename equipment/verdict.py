@@ -44,7 +44,8 @@ class Question:
     through this slot. ``floor_m3s`` is the least airflow by the unit's own papers, for this slot;
     ``opening`` and ``medium_face`` the measured sides of grille and frame, ``measured_m3s`` the airflow last
     measured through the slot, ``far_statics`` that the statics were read far from design airflow and carried
-    there, ``as_measured`` that the design airflow is really the one measured. ``notes`` are assumptions that
+    there. ``papers_m3s`` is the design airflow that a loss is told against where the one asked at is really
+    that measured. ``notes`` are assumptions that
     the asker made and ``guesses`` those that nobody should build on unseen; ``why`` says both. Raises
     ValueError for an airflow, capacity or side that is not above 0.
     """
@@ -66,7 +67,7 @@ class Question:
     medium_face: Face | None = None
     measured_m3s: float | None = None
     far_statics: bool = False
-    as_measured: bool = False
+    papers_m3s: float | None = None
     notes: tuple[str, ...] = ()
     guesses: tuple[str, ...] = ()
 
@@ -83,7 +84,8 @@ class Answer:
     ``face_velocity_ms`` is that at the design airflow, ``velocity_there_ms`` at ``airflow_m3s``. ``guessed``
     says that the verdict leans on what nobody measured or recorded, ``low_airflow`` that too little air moves
     here whatever the medium, ``ducts_over`` that ducts and coil alone are over the budget, so that no medium
-    would do.
+    would do, ``gap`` that the frame itself does not suit the opening, ``as_measured`` that the airflow is the
+    one measured.
     """
 
     face_velocity_ms: float | None
@@ -98,6 +100,8 @@ class Answer:
     guessed: bool = False
     low_airflow: bool = False
     ducts_over: bool = False
+    gap: bool = False
+    as_measured: bool = False
 
 
 @dataclass(slots=True)
@@ -109,6 +113,8 @@ class _Findings:
     guessed: bool = False
     low_airflow: bool = False
     ducts_over: bool = False
+    gap: bool = False
+    as_measured: bool = False
     design_m3s: float | None = None
     floor_m3s: float | None = None
     velocity_ms: float | None = None
@@ -131,7 +137,7 @@ def judge(question: Question, units: str = "ip") -> Answer:
     """
     found = _Findings(Words(units))
     found.assumed += (*question.notes, *question.guesses, *_doubts(question, found.words))
-    found.guessed = bool(question.guesses)
+    found.guessed, found.as_measured = bool(question.guesses), question.papers_m3s is not None
     _find_airflows(question, found)
     _find_drops(question, found)
     found.low_airflow = _too_little(question, found)
@@ -190,6 +196,8 @@ def _answer(found: _Findings, verdict: str, why: str) -> Answer:
         guessed=found.guessed,
         low_airflow=found.low_airflow,
         ducts_over=found.ducts_over,
+        gap=found.gap,
+        as_measured=found.as_measured,
     )
 
 
@@ -217,7 +225,7 @@ def _find_airflows(question: Question, found: _Findings) -> None:
         found.airflow_m3s = None
         found.no_airflow = "no blower table is given, so the airflow of this fixed-speed blower is not known"
     if found.airflow_m3s is not None:
-        found.loss_percent = 100 * (1 - found.airflow_m3s / found.design_m3s)
+        found.loss_percent = 100 * (1 - found.airflow_m3s / (question.papers_m3s or found.design_m3s))
 
 
 def _operating(question: Question, found: _Findings, design_m3s: float) -> float | None:
@@ -283,6 +291,7 @@ def _clean(curve: LabelCurve, airflow_m3s: float) -> float:
 def _refusals(question: Question, found: _Findings) -> list[str]:
     reasons, words = _size_reasons(question, found.words), found.words
     found.wrong_size = bool(reasons)
+    found.gap = found.wrong_size and not _other_size(question, found.words)
     clean, left = found.clean_pa, found.left_pa
     if clean is not None and left is not None and left < -_slack(clean):
         more, budget = words.pressure(-left), left + clean
@@ -309,13 +318,19 @@ def _said_floor(question: Question, found: _Findings) -> str:
 def _size_reasons(question: Question, words: Words) -> list[str]:
     if question.medium_size is None:
         return []
+    return _other_size(question, words) or _gap_reasons(question, words)
+
+
+def _other_size(question: Question, words: Words) -> list[str]:
+    if question.medium_size is None:
+        return []
     slot, medium = _ordered(question.slot_size), _ordered(question.medium_size)
     reasons = []
     if any(abs(one - other) > _SIDE_M for one, other in zip(slot[:2], medium[:2], strict=True)):
         reasons.append(f"size differs: {words.size(medium[:2])} against the slot's {words.size(slot[:2])}")
     if abs(slot[2] - medium[2]) > _SIDE_M:
         reasons.append(f"depth differs: {words.depth(medium[2])} against the slot's {words.depth(slot[2])}")
-    return reasons or _gap_reasons(question, words)
+    return reasons
 
 
 def _gap_reasons(question: Question, words: Words) -> list[str]:
@@ -371,7 +386,7 @@ def _cares(question: Question, found: _Findings) -> list[str]:
 
 
 def _where(question: Question) -> str:
-    return "at the airflow measured" if question.as_measured else "at design airflow"
+    return "at the airflow measured" if question.papers_m3s else "at design airflow"
 
 
 def _fit(question: Question, found: _Findings) -> str:

@@ -6,6 +6,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from equipment.air_side import budgets
 from equipment.airflow import published_floor
 from equipment.airside.duct import FLEXIBLE_COMPRESSION, FLEXIBLE_DIAMETERS_M
 from equipment.bounds import METER_ERROR
@@ -138,6 +139,7 @@ class PapersForm(forms.Form):
             self._check_duct(data, f"duct{place}_")
         for slot in self.slots:
             self._check_opening(data, slot)
+            self._check_limit(data, slot)
         self._check_design(data)
         self._check_rated(data)
         return data
@@ -162,6 +164,21 @@ class PapersForm(forms.Form):
         said = {"size": slot.size_in(self.units)}
         text = _("is not the usual opening of a %(size)s filter: is it so?")
         self._ask(f"opening{slot.pk}_short", text % said, data)
+
+    def _check_limit(self, data: dict[str, Any], slot: FilterSlot) -> None:
+        """A limit lies above the clean drop; one that ducts and coil do not leave is asked about."""
+        name, plan = f"limit{slot.pk}", getattr(slot, "plan", None)
+        limit, clean = data.get(name), plan.clean_drop_pa if plan else None
+        if limit is None or name not in self.changed_data:
+            return
+        if clean is not None and limit <= clean:
+            said = {"clean": show(clean, PRESSURE, self.units)}
+            self.add_error(name, _("is not above the clean drop of %(clean)s") % said)
+            return
+        left = min((one.left for one in budgets(self.system)), default=None)
+        if left is not None and limit > left:
+            said = {"left": show(max(left, 0.0), PRESSURE, self.units)}
+            self._ask(name, _("is more than the %(left)s that ducts and coil leave: is it so?") % said, data)
 
     def _check_design(self, data: dict[str, Any]) -> None:
         """Have a design airflow below its floor confirmed: it is likelier a slip."""
@@ -221,16 +238,26 @@ class PapersForm(forms.Form):
 
     def apply_to(self, system: System) -> None:
         """Write what was typed into the system, its slots and its site, unsaved."""
+        changed = set(self.changed_data)
         for name, (field, _kind) in self._FIELDS.items():
-            setattr(system, field, self.cleaned_data[name])
+            # A figure that nobody touched keeps its last digits, whatever unit it was shown in.
+            if name in changed:
+                setattr(system, field, self.cleaned_data[name])
         system.kind, system.blower = self.cleaned_data["kind"], self.cleaned_data["blower"]
-        system.blower_table = self.cleaned_data["blower_table"]
-        system.return_ducts = self.ducts()
+        if "blower_table" in changed:
+            system.blower_table = self.cleaned_data["blower_table"]
+        if any(name.startswith("duct") for name in changed):
+            system.return_ducts = self.ducts()
         for slot in self.slots:
+            if f"limit{slot.pk}" in changed:
+                slot.limit_drop_pa = self.cleaned_data[f"limit{slot.pk}"]
+            if not any(name.startswith(f"opening{slot.pk}_") for name in changed):
+                continue
             sides = [self.cleaned_data[f"opening{slot.pk}_{side}"] for side in ("short", "long")]
             both = sorted(sides) if None not in sides else [None, None]
             slot.opening_short_m, slot.opening_long_m = both
-        system.site.altitude_m = self.cleaned_data["altitude"]
+        if "altitude" in changed:
+            system.site.altitude_m = self.cleaned_data["altitude"]
 
 
 _DUCTS = [
@@ -245,6 +272,11 @@ _DUCTS = [
 def _opening_fields(slot: FilterSlot) -> dict[str, forms.Field]:
     said = {"place": slot.location or slot.name}
     return {
+        f"limit{slot.pk}": QuantityField(
+            PRESSURE,
+            label=_("Changed at a drop of, at %(place)s (empty: by the rule)") % said,
+            required=False,
+        ),
         f"opening{slot.pk}_short": QuantityField(
             DIAMETER, label=_("Opening at %(place)s, one side") % said, required=False
         ),
@@ -288,6 +320,7 @@ def _shown(system: System, slots: Sequence[FilterSlot], units: str) -> dict[str,
         f"{typed(flow, AIRFLOW)}:{typed(static, PRESSURE)}" for flow, static in system.blower_table
     )
     for slot in slots:
+        shown[f"limit{slot.pk}"] = typed(slot.limit_drop_pa, PRESSURE)
         shown[f"opening{slot.pk}_short"] = typed(slot.opening_short_m, DIAMETER)
         shown[f"opening{slot.pk}_long"] = typed(slot.opening_long_m, DIAMETER)
     shown["altitude"] = typed(system.site.altitude_m, LENGTH)

@@ -18,6 +18,8 @@ from shared.units import AIRFLOW, PRESSURE, from_si, label, show
 
 # Of blower and motor together: own assumption, between the least that Title 24's limits allow and good ones.
 EFFICIENCY = 0.3
+# An airflow within so much of the one held is held: a limit set by the rated static lies right at its end.
+_SLACK = 0.005
 # Airflows further apart than this are said to be two. Own choice.
 TOLD_APART = 0.05
 
@@ -65,15 +67,22 @@ class Met:
     blower: list[tuple[float, float]]
 
 
-def meet(system: System, curve: LabelCurve, share: float, times_clean: np.ndarray) -> Met | None:
+def meet(
+    system: System,
+    curve: LabelCurve,
+    share: float,
+    times_clean: np.ndarray,
+    moved_m3s: float | None = None,
+) -> Met | None:
     """The slot's operating points at loads of so many times clean; None where the airflow or a fixed-speed
     blower's table is not known.
 
-    A constant-airflow blower holds design airflow up to its rated external static and gives way beyond.
+    A constant-airflow blower holds design airflow, or the ``moved_m3s`` that were measured, up to its rated
+    external static and gives way beyond. A table that a measured airflow contradicts tells nothing.
     """
     whole, _from = design_airflow(system)
     fixed = system.blower == System.Blower.FIXED_SPEED
-    if not whole or (fixed and len(system.blower_table) < 2):
+    if not whole or (fixed and (len(system.blower_table) < 2 or moved_m3s)):
         return None
     design = whole * share
     statics = (system.return_static_pa or 0.0) + (system.supply_static_pa or 0.0)
@@ -82,6 +91,9 @@ def meet(system: System, curve: LabelCurve, share: float, times_clean: np.ndarra
         tables = tables_of(table_at_home(system), share, len(times_clean))
         line = list(zip(tables.airflow_m3s[0], tables.static_pa[0], strict=True))
         return Met(paths, fixed_speed(tables, paths), line)
+    if moved_m3s:
+        design, statics = moved_m3s * share, statics * (moved_m3s / whole) ** 2
+        paths = paths_of(curve, design, statics, times_clean)
     ceiling = system.rated_external_static_pa or np.inf
     same = np.ones(len(times_clean))
     points = constant_airflow(design * same, paths, ceiling * same)
@@ -177,7 +189,7 @@ def _known(value: float) -> float | None:
 def _gives_way(system: System, met: Met, fixed: bool) -> str:
     """That a constant-airflow blower is past its rated static at some load, where it is."""
     held, flows = met.blower[0][0], met.points.airflow_m3s
-    if fixed or bool(np.all(flows >= held * (1 - 1e-9))):
+    if fixed or bool(np.all(flows >= held * (1 - _SLACK))):
         return ""
     return _(
         "A blower of constant airflow holds it up to its rated external static; beyond, here, it gives way."

@@ -34,7 +34,8 @@ def also_fits(
     meanwhile = for_now(slots, now)
     for slot in slots:
         known = {now_in.pk for now_in in (usual.get(slot.pk), _of(meanwhile.get(slot.pk))) if now_in}
-        air, now_in = slot_air(slot), usual.get(slot.pk)
+        now_in = usual.get(slot.pk)
+        air = slot_air(slot, _of(meanwhile.get(slot.pk)) or now_in)
         others = [
             one for one in media if one.row.nominal_size == slot.nominal_size and one.row.pk not in known
         ]
@@ -54,7 +55,7 @@ def doubted(slots: list[FilterSlot], usual: dict[int, Media | None], units: str)
     for slot in slots:
         row = usual.get(slot.pk)
         if row is not None:
-            answer = judged(slot, media[row.pk], slot_air(slot), units)
+            answer = judged(slot, media[row.pk], slot_air(slot, row), units)
             if answer.verdict not in GOOD:
                 found[slot.pk] = answer
     return found

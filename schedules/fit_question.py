@@ -2,16 +2,20 @@
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from equipment.air_side import table_at_home
 from equipment.airflow import design_airflow
+from equipment.airside.media import LabelCurve
 from equipment.commissioning import at_design
-from equipment.curves import Medium
-from equipment.models import FilterSlot, System
+from equipment.curves import Medium, media_with_curves
+from equipment.models import FilterSlot, Media, System
 from equipment.verdict import Answer, Question, judge
 
 ORDER = ("fits", "fits_with_care", "ask", "refuse")
-# More air than this beyond what was reckoned, and the measured airflow is judged by too. Own choice.
-ABOVE_RECKONED = 1.05
+OFF_TABLE = "more air was measured than the blower's table gives: tap, table or reading is another's"
+# So much beside what was reckoned, and the measured airflow is judged by too. Own choice.
+APART = 1.05
 # Statics read at an airflow so many times off design say little once carried there. Own choice.
 FAR_FROM_DESIGN = 1.5
 
@@ -19,23 +23,25 @@ FAR_FROM_DESIGN = 1.5
 @dataclass(frozen=True)
 class SlotAir:
     """What a slot's system tells of it beyond its own row: the slot's ``share`` of the air, by nominal area
-    among the slots in use, the whole system's airflow as last measured in m3/s, and whether its statics were
-    read far from design airflow."""
+    among the slots in use, the whole system's airflow as last measured in m3/s, whether its statics were
+    read far from design airflow, and the label of the filter that is in there."""
 
     share: float
     measured_m3s: float | None
     far_statics: bool
+    fitted: LabelCurve | None = None
 
 
-def slot_air(slot: FilterSlot) -> SlotAir:
-    """Two queries."""
+def slot_air(slot: FilterSlot, fitted: Media | None = None) -> SlotAir:
+    """A few queries; ``fitted`` is the medium in there."""
     areas = [one.area_m2 for one in FilterSlot.objects.in_use().filter(system=slot.system_id)]
     share = slot.area_m2 / max(sum(areas), slot.area_m2)
     rows = slot.system.air_records.filter(airflow_m3s__isnull=False).order_by("-measured_at")
     records = list(rows.values_list("airflow_m3s", "return_static_pa", "supply_static_pa")[:50])
     design, _note = design_airflow(slot.system)
     read_at = next((flow for flow, *statics in records if statics != [None, None]), None)
-    return SlotAir(share, records[0][0] if records else None, _far(design, read_at))
+    curve = media_with_curves([fitted.pk])[fitted.pk].curve if fitted is not None else None
+    return SlotAir(share, records[0][0] if records else None, _far(design, read_at), curve)
 
 
 def _far(design_m3s: float | None, read_at_m3s: float | None) -> bool:
@@ -45,19 +51,18 @@ def _far(design_m3s: float | None, read_at_m3s: float | None) -> bool:
 
 
 def judged(slot: FilterSlot, medium: Medium, air: SlotAir, units: str = "ip") -> Answer:
-    """The verdict by the record; where more air was measured than reckoned, the stricter of it and the one
-    at the airflow measured."""
+    """The verdict by the record; where another airflow was measured than reckoned, the stricter of it and the
+    one at the airflow measured. A reading that a blower's table cannot give is asked about."""
     asked = question_for(slot, medium, air)
     answer = judge(asked, units)
     there = _as_measured(asked, answer)
     if there is None:
         return answer
     other = judge(there, units)
-    if ORDER.index(other.verdict) < ORDER.index(answer.verdict):
-        return answer
-    designed = asked.design_airflow_m3s
-    loss = 100 * (1 - there.design_airflow_m3s / designed) if designed and there.design_airflow_m3s else None
-    return replace(other, airflow_loss_percent=loss)
+    if asked.fixed_speed and asked.blower_table and other.verdict in ORDER[:2]:
+        why = f"{OFF_TABLE}; {other.why}"
+        return replace(other, verdict="ask", why=why)
+    return answer if ORDER.index(other.verdict) < ORDER.index(answer.verdict) else other
 
 
 def question_for(slot: FilterSlot, medium: Medium, air: SlotAir) -> Question:
@@ -67,11 +72,11 @@ def question_for(slot: FilterSlot, medium: Medium, air: SlotAir) -> Question:
     table = tuple((flow * share, static) for flow, static in table_at_home(system))
     fixed, measured = system.blower == System.Blower.FIXED_SPEED, air.measured_m3s
     back, supply = system.return_static_pa, system.supply_static_pa
-    notes, as_measured = [], False
-    if fixed and not table and measured:
+    notes, papers = [], None
+    if fixed and not table and measured and _no_stronger(medium, air, measured):
         # Nobody knows how this blower gives way; what it moved when measured is the best to judge by.
         back, supply = (_carried(static, whole, measured) for static in (back, supply))
-        fixed, whole, as_measured = False, measured, True
+        fixed, whole, papers = False, measured, whole or measured
         notes.append("airflow as measured, without the blower's table")
     if share < 1:
         notes.append("the system's other filters taken to be like it")
@@ -95,12 +100,21 @@ def question_for(slot: FilterSlot, medium: Medium, air: SlotAir) -> Question:
         floor_m3s=system.airflow_floor_m3s * share if system.airflow_floor_m3s else None,
         measured_m3s=measured * share if measured else None,
         far_statics=air.far_statics,
-        as_measured=as_measured,
+        papers_m3s=papers * share if papers else None,
         notes=tuple(notes),
         guesses=_guesses(system),
         opening=opening,
         medium_face=face,
     )
+
+
+def _no_stronger(medium: Medium, air: SlotAir, measured_m3s: float) -> bool:
+    """Whether the medium drops no more than the one with which the airflow was measured: only then is that
+    airflow its own too."""
+    if air.fitted is None or medium.curve is None:
+        return False
+    at = np.array([measured_m3s * air.share])
+    return bool(medium.curve.clean_drop(at)[0] <= air.fitted.clean_drop(at)[0] * (1 + 1e-6))
 
 
 def _guesses(system: System) -> tuple[str, ...]:
@@ -113,19 +127,24 @@ def _guesses(system: System) -> tuple[str, ...]:
 
 
 def _as_measured(asked: Question, answer: Answer) -> Question | None:
-    """The question at the airflow measured, where that is more than the answer goes by."""
+    """The question at the airflow measured, where that is more than the answer goes by; less counts for a
+    blower of constant airflow alone: another gives way to whatever dust was in there."""
     measured, designed = asked.measured_m3s, asked.design_airflow_m3s
     reckoned = answer.airflow_m3s or designed
-    if measured is None or reckoned is None or measured <= ABOVE_RECKONED * reckoned:
+    if measured is None or reckoned is None or asked.papers_m3s is not None:
         return None
+    less = not asked.fixed_speed and measured * APART < reckoned
+    if (not less and measured <= APART * reckoned) or (less and answer.low_airflow):
+        return None
+    beside = "which is less" if less else "which is more"
     return replace(
         asked,
         fixed_speed=False,
-        as_measured=True,
+        papers_m3s=designed or measured,
         design_airflow_m3s=measured,
         return_static_pa=_carried(asked.return_static_pa, designed, measured),
         supply_static_pa=_carried(asked.supply_static_pa, designed, measured),
-        notes=(*asked.notes, "judged at the airflow measured, which is more than reckoned"),
+        notes=(*asked.notes, f"judged at the airflow measured, {beside} than reckoned"),
     )
 
 

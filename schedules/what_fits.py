@@ -17,7 +17,7 @@ from equipment.models import FilterSlot, Media
 from equipment.verdict import Answer, Question, judge
 from schedules import due
 from schedules.air_path import meet
-from schedules.fit_question import ORDER, judged, slot_air
+from schedules.fit_question import ORDER, SlotAir, judged, slot_air
 from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
 from schedules.planning.facts import Slots
@@ -61,8 +61,9 @@ class Candidate:
 
     @property
     def price_a_year(self) -> float | None:
-        """None for a washable medium too: it is bought once and washed, nobody knows how often."""
-        price = None if self.media.kind == Media.Kind.WASHABLE else self.media.price
+        """None too for a washable medium, which is bought once, and for what nobody would live by."""
+        lived_by = self.media.kind != Media.Kind.WASHABLE and not self.full_at_once
+        price = self.media.price if lived_by else None
         return None if price is None or self.changes_a_year is None else float(price) * self.changes_a_year
 
     @property
@@ -93,13 +94,13 @@ def candidates(
     if also:
         ids |= set(_named(also).values_list("pk", flat=True)[:MOST_ALSO])
     media = media_with_curves(ids)
-    air, (whole, _note) = slot_air(slot), design_airflow(slot.system)
+    air, (whole, _note) = slot_air(slot, fitted), design_airflow(slot.system)
     floor = slot.system.airflow_floor_m3s or published_floor(slot.system)
     found = []
     for medium in media.values():
         answer = judged(slot, medium, air, units)
         life = _life(slot, medium, now) if answer.verdict != "refuse" else _Life()
-        at_limit = _airflow_at_limit(slot, medium.curve, air.share, life.limit_pa)
+        at_limit = _airflow_at_limit(slot, medium.curve, air, life.limit_pa, answer)
         found.append(
             Candidate(
                 medium.row,
@@ -197,14 +198,15 @@ def _changes_a_year(result: FleetForecast, slots: Slots, place: int, today: date
 
 
 def _airflow_at_limit(
-    slot: FilterSlot, curve: LabelCurve | None, share: float, limit_pa: float | None
+    slot: FilterSlot, curve: LabelCurve | None, air: SlotAir, limit_pa: float | None, answer: Answer
 ) -> float | None:
     """Airflow in m3/s through the slot once the filter is at its limit; None where that cannot be told."""
-    whole, _note = design_airflow(slot.system)
+    system, (whole, _note) = slot.system, design_airflow(slot.system)
     if curve is None or limit_pa is None or not whole:
         return None
-    clean = float(curve.clean_drop(np.array([whole * share]))[0])
-    met = meet(slot.system, curve, share, np.array([limit_pa / clean]))
+    clean = float(curve.clean_drop(np.array([whole * air.share]))[0])
+    moved = air.measured_m3s if answer.as_measured else None
+    met = meet(system, curve, air.share, np.array([limit_pa / clean]), moved)
     airflow = np.nan if met is None else float(met.points.airflow_m3s[0])
     return None if np.isnan(airflow) else airflow
 

@@ -56,7 +56,7 @@ def papers(request: HttpRequest, pk: int) -> HttpResponse:
             system.save()
             system.site.save(update_fields=["altitude_m"])
             for slot in slots:
-                slot.save(update_fields=["opening_short_m", "opening_long_m"])
+                slot.save(update_fields=["opening_short_m", "opening_long_m", "limit_drop_pa"])
             stamp_site(system.site_id, now)
         due.replan(now, FilterSlot.objects.filter(system=system))
         messages.success(request, _("Written down; limits and dates follow it."))

@@ -88,7 +88,7 @@ def _render(
     context = {
         "slot": slot,
         "site": slot.system.site,
-        "rows": [_row(one, units) for one in found],
+        "rows": [_row(one, units, none_good=not good) for one in found],
         "title": _title(good, len(found), bool(also)),
         "path": None if user.is_homeowner else _path(slot, fitted, units),
         "sort": sort if sort in SORTS else "",
@@ -123,13 +123,13 @@ def _title(good: int, count: int, also: bool) -> str:
     return text % {"good": good, "n": count}
 
 
-def _row(one: Candidate, units: str) -> dict[str, Any]:
+def _row(one: Candidate, units: str, *, none_good: bool) -> dict[str, Any]:
     answer = one.answer
     return {
         "one": one,
         "word": word(one),
         "shape": _shape(one),
-        "sentence": sentence(one),
+        "sentence": sentence(one, none_good=none_good),
         "why": " ".join([_ended(answer.why), *_starving(one, units)]),
         "velocity": show(answer.face_velocity_ms, VELOCITY, units),
         "velocity_there": _velocity_there(answer, units),
@@ -180,7 +180,7 @@ def _changes(one: Candidate) -> str:
     said = ngettext("%(n)s change", "%(n)s changes", many)
     if one.media.kind == Media.Kind.WASHABLE:
         said = ngettext("%(n)s wash", "%(n)s washes", many)
-    return said % {"n": formats.number_format(a_year, 1)}
+    return said % {"n": formats.number_format(round(a_year, 1), 1)}
 
 
 def loss(percent: float | None) -> str:
@@ -190,7 +190,7 @@ def loss(percent: float | None) -> str:
     if abs(percent) < 0.05:
         return _("as designed")
     said = _("%(n)s %% below design") if percent > 0 else _("%(n)s %% above design")
-    return said % {"n": formats.number_format(abs(percent), 1)}
+    return said % {"n": formats.number_format(round(abs(percent), 1), 1)}
 
 
 def words() -> dict[str, str]:
@@ -220,8 +220,10 @@ def _lasts(days: int | None) -> str:
     return _("it lasts about %(n)s weeks here") % {"n": round(days / 7)}
 
 
-def sentence(one: Candidate) -> str:
-    """The verdict in one sentence that a household understands."""
+def sentence(one: Candidate, *, none_good: bool = False) -> str:
+    """The verdict in one sentence that a household understands; ``none_good`` says that no other passes."""
+    if one.answer.gap:
+        return _("Its frame does not suit the opening here: have a technician look at it.")
     if one.answer.wrong_size:
         return _("It is of another size than its place and does not belong there.")
     if one.full_at_once:
@@ -236,6 +238,12 @@ def sentence(one: Candidate) -> str:
         return _(
             "It will do while it is fresh, but before it is full too little air would pass: a technician has "
             "to set an earlier date."
+        )
+    stays = one.answer.verdict == "refuse" and (one.fitted or none_good)
+    if stays and not (one.answer.low_airflow or one.answer.ducts_over):
+        return _(
+            "By what is on record it holds back more air than this system can spare: leave the usual one in "
+            "meanwhile, and call us."
         )
     return _spoken(one.answer) % {"lasts": _lasts(one.days)}
 

@@ -6,6 +6,7 @@ from django.urls import reverse
 
 from equipment.models import AirRecord, FilterSlot, Site, System
 from schedules import due
+from schedules.models import Plan
 from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC, W_PER_TON
 from tests.factories import NOW
 
@@ -220,3 +221,32 @@ def test_an_unusual_opening_is_asked_about_and_taken_when_it_is_so(
     assert "is not the usual opening of a 16" in answer.text
     assert technician.post(address, {**odd, "sure": "on"}).status_code == 302
     assert FilterSlot.objects.get(pk=home_slot.pk).opening_short_m == pytest.approx(15 * METRE_PER_INCH)
+
+
+def test_figures_that_nobody_touched_keep_their_last_digits(technician: Client, system: System) -> None:
+    address = reverse("air-papers", args=[system.pk])
+    technician.post(address, {**PAPERS, "blower_table": "800:0.6\n1200:0.3", "rated_static": "0.5"})
+    before = System.objects.get(pk=system.pk)
+    technician.post(reverse("units"), {"units": "si"})
+    form = technician.get(reverse("air-side", args=[system.pk])).context["papers_form"]
+    shown = {name: form[name].value() or "" for name in form.fields}
+    assert technician.post(address, shown).status_code == 302
+    after = System.objects.get(pk=system.pk)
+    for name in ("capacity_w", "design_airflow_m3s", "rated_external_static_pa", "blower_table"):
+        assert getattr(after, name) == getattr(before, name), name
+
+
+def test_a_limit_is_set_by_hand_and_held_to_clean_drop_and_budget(
+    technician: Client, system: System, home_slot: FilterSlot
+) -> None:
+    address, name = reverse("air-papers", args=[system.pk]), f"limit{home_slot.pk}"
+    told = {**PAPERS, "rated_static": "0.5"}
+    technician.post(address, PAPERS)
+    Plan.objects.filter(slot=home_slot).update(clean_drop_pa=0.14 * PA_PER_INWC)
+    assert "is not above the clean drop of" in technician.post(address, {**told, name: "0.12"}).text
+    technician.post(address, told)
+    assert "ducts and coil leave: is it so?" in technician.post(address, {**told, name: "0.9"}).text
+    assert technician.post(address, {**told, name: "0.3"}).status_code == 302
+    assert FilterSlot.objects.get(pk=home_slot.pk).limit_drop_pa == pytest.approx(0.3 * PA_PER_INWC)
+    assert technician.post(address, {**told, name: ""}).status_code == 302
+    assert FilterSlot.objects.get(pk=home_slot.pk).limit_drop_pa is None

@@ -274,7 +274,7 @@ def _opening_fields(slot: FilterSlot) -> dict[str, forms.Field]:
     return {
         f"limit{slot.pk}": QuantityField(
             PRESSURE,
-            label=_("Changed at a drop of, at %(place)s (empty: by the rule)") % said,
+            label=_("Limit of the drop, %(place)s (empty: by the rule)") % said,
             required=False,
         ),
         f"opening{slot.pk}_short": QuantityField(

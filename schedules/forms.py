@@ -18,6 +18,7 @@ from shared import clock
 from shared import units as quantities
 from shared.units import AIRFLOW, CAPACITY, PRESSURE, TEMPERATURE
 
+DAYS_A_YEAR = 365
 LONGEST_INTERVAL_DAYS = 30 * 366
 
 
@@ -348,6 +349,10 @@ class TaskForm(forms.ModelForm):  # type: ignore[type-arg]
         TEMPERATURE, low=-60.0, label=_("Not while it is colder outdoors than"), required=False
     )
 
+    visits_a_year = forms.IntegerField(
+        label=_("Or so many visits a year, as agreed"), required=False, min_value=1, max_value=12
+    )
+
     def __init__(self, units: str, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         use_units(self, units)
@@ -370,6 +375,8 @@ class TaskForm(forms.ModelForm):  # type: ignore[type-arg]
         """A task comes back by days or by fan hours."""
         data = super().clean() or {}
         self.instance.least_outdoors_c = data.get("least_outdoors")
+        if data.get("visits_a_year"):
+            self._agree_on_visits(data)
         if (data.get("interval_days") or 0) > LONGEST_INTERVAL_DAYS:
             self.add_error("interval_days", _("is longer than any equipment lives"))
         if not 0 <= (data.get("interval_fan_hours") or 0) <= LONGEST_INTERVAL_DAYS * 24:
@@ -377,3 +384,10 @@ class TaskForm(forms.ModelForm):  # type: ignore[type-arg]
         if not data.get("interval_days") and not data.get("interval_fan_hours"):
             raise forms.ValidationError(_("Say after how many days or fan hours the task comes back."))
         return data
+
+    def _agree_on_visits(self, data: dict[str, Any]) -> None:
+        """Visits agreed for a year come evenly, whatever the fan did."""
+        if data.get("interval_days") or data.get("interval_fan_hours"):
+            self.add_error("visits_a_year", _("Either so many visits a year, or days and fan hours."))
+            return
+        data["interval_days"] = self.instance.interval_days = round(DAYS_A_YEAR / data["visits_a_year"])

@@ -63,3 +63,15 @@ def test_a_task_may_want_it_warm_outdoors_in_either_unit(manager: Client) -> Non
     assert re.search(r"mean of 55\s°F or more", manager.get("/tasks/").text)
     manager.post("/tasks/", {**told, "name": "other", "least_outdoors": "-5 °C"})
     assert MaintenanceTask.objects.get(name="other").least_outdoors_c == pytest.approx(-5)
+
+
+def test_visits_agreed_for_a_year_come_evenly(manager: Client) -> None:
+    told = {"system": SystemFactory().pk, "name": "agreed visit", "season": "any", "minutes": "40"}
+    manager.post("/tasks/", {**told, "visits_a_year": "2", "last_done_on": "2026-03-01"})
+    task = MaintenanceTask.objects.get()
+    assert task.interval_days == 182
+    assert task.due_on == date(2026, 8, 30)
+    assert "every 6 months" in manager.get("/tasks/").text
+    answer = manager.post("/tasks/", {**told, "name": "both", "visits_a_year": "2", "interval_days": "90"})
+    assert answer.status_code == 422
+    assert "Either so many visits a year" in answer.text

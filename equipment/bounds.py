@@ -9,3 +9,14 @@ USUAL_STATIC_INWC = 2.0
 USUAL_CAPACITY_TONS = 7.0
 # An airflow so near to its floor is not called below it: no field meter reads finer. Own choice.
 METER_ERROR = 0.01
+# Statics read at an airflow so many times off design say little once carried there. Own choice.
+FAR_FROM_DESIGN = 1.5
+# A measured airflow outside these parts of design is likelier a lost digit or another unit. Own choice.
+ODD_PARTS_OF_DESIGN = (0.5, 1.6)
+
+
+def far_from_design(airflow_m3s: float | None, design_m3s: float | None) -> bool:
+    """Whether a static read at the airflow says little of design; False where either is not known."""
+    if not airflow_m3s or not design_m3s:
+        return False
+    return not 1 / FAR_FROM_DESIGN <= design_m3s / airflow_m3s <= FAR_FROM_DESIGN

@@ -7,6 +7,7 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from equipment.airflow import design_airflow
+from equipment.bounds import far_from_design
 from equipment.models import AirRecord, FilterSlot, System, User
 from equipment.record import HIGHEST_AIRFLOW_M3S, HIGHEST_DROP_PA, NotRecordable
 
@@ -118,7 +119,28 @@ def carry_again(system: System) -> None:
 
 
 def at_design(static_pa: float, airflow_m3s: float | None, design_m3s: float | None) -> float:
-    """A duct's static in Pa as it would be at the design airflow; as it is where either is not known."""
-    if not airflow_m3s or not design_m3s:
+    """A duct's static in Pa as it would be at the design airflow; as it is where either is not known and
+    where they are too far apart for the square to be trusted."""
+    if not airflow_m3s or not design_m3s or far_from_design(airflow_m3s, design_m3s):
         return static_pa
     return static_pa * (design_m3s / airflow_m3s) ** 2
+
+
+def take_back(record: AirRecord, now: datetime) -> None:
+    """Strike a measurement out, its row kept in the history; the newest that is left counts again."""
+    system = record.system
+    with transaction.atomic():
+        told = {name: getattr(record, name) is not None for name in ("return_static_pa", "supply_static_pa")}
+        record.delete()
+        for name, was_told in told.items():
+            if was_told:
+                setattr(system, name, _newest_static(system, name))
+        system.save()
+        FilterSlot.objects.filter(system=system).update(facts_changed_at=now)
+
+
+def _newest_static(system: System, name: str) -> float | None:
+    newest = system.air_records.filter(**{f"{name}__isnull": False}).order_by("-measured_at").first()
+    if newest is None:
+        return None
+    return at_design(getattr(newest, name), newest.airflow_m3s, design_airflow(system)[0])

@@ -75,6 +75,8 @@ class QuantityField(forms.CharField):
             amount = parse(typed, self.kind, self.system)
         except NotAQuantity as error:
             raise forms.ValidationError(str(error)) from None
+        if amount < 0 and self.kind == PRESSURE:
+            raise forms.ValidationError(_("is written without its sign: write how far it is from the room"))
         if amount < self.low:
             low = number(self.low, self.kind, self.system)
             raise forms.ValidationError(

@@ -19,7 +19,7 @@ _NEAR_M = 1.05 * METRE_PER_INCH
 _MOST_SIZES = 3
 _PLAIN_NUMBERS = 3
 # Two or three numbers, fractions too, with an x between them.
-_NUMBER = r"(?:\d+[ -])?\d+(?:/\d+|\.\d+)?"
+_NUMBER = r"(?:\d+[ -](?=\d+/))?\d+(?:/\d+|\.\d+)?"
 _AMONG = re.compile(rf"(?<![\w.]){_NUMBER}(?:\s*[x×*]\s*{_NUMBER}){{1,2}}(?![\w.])", re.IGNORECASE)
 Face = tuple[float, float]
 

@@ -47,6 +47,7 @@ def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
     words = words_of(rest)
     if sides is not None:
         rows = find([*(_anywhere(word, False) for word in words), *rated])
+        rows += find([*([Needle("media", f" {word}")] for word in words), *rated])
         rows = rows or find([*_run_together(rest), *rated])
         return _in_order(with_sides(sides, AT_MOST + 1, [row.slot for row in rows]))
     coded = find(_code(typed))

@@ -43,11 +43,10 @@ class Question:
     are those at the design airflow, the return's without the filter; the airflow in m3/s is the one
     through this slot. ``floor_m3s`` is the least airflow by the unit's own papers, for this slot;
     ``opening`` and ``medium_face`` the measured sides of grille and frame, ``measured_m3s`` the airflow last
-    measured through the slot, ``far_statics`` that the statics were read far from design airflow and carried
-    there. ``papers_m3s`` is the design airflow that a loss is told against where the one asked at is really
-    that measured. ``notes`` are assumptions that
-    the asker made and ``guesses`` those that nobody should build on unseen; ``why`` says both. Raises
-    ValueError for an airflow, capacity or side that is not above 0.
+    measured through the slot, ``far_statics`` that the statics were read far from design airflow and stand
+    as read. ``papers_m3s`` is the design airflow that a loss is told against where the one asked at is that
+    measured. ``notes`` are assumptions that the asker made and ``guesses`` those that nobody should build on
+    unseen; ``why`` says both. Raises ValueError for an airflow, capacity or side that is not above 0.
     """
 
     slot_size: Size
@@ -167,8 +166,7 @@ def _doubts(question: Question, words: Words) -> tuple[str, ...]:
         "supply static": question.supply_static_pa,
     }
     far = question.far_statics
-    doubts = ["statics carried from an airflow far from design: measure nearer to it"] if far else []
-    doubts += [
+    doubts = [
         f"{name} of {words.pressure(value)} is unusually large: was it read in another unit?"
         for name, value in statics.items()
         if value is not None and value > UNUSUAL_STATIC_PA and not (far and name in _MEASURED)
@@ -362,6 +360,8 @@ def _questions(question: Question, found: _Findings) -> list[str]:
         reasons.append(
             f"measured airflow of {said} is below {_said_floor(question, found)}: find out why first"
         )
+    if question.far_statics:
+        reasons.append("return and supply static were read far from design airflow: measure nearer to it")
     if _budget(question) is None:
         reasons.append("neither return budget nor rated external static is known")
     return reasons

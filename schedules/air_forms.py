@@ -7,9 +7,9 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from equipment.air_side import budgets
-from equipment.airflow import published_floor
+from equipment.airflow import design_airflow, published_floor
 from equipment.airside.duct import FLEXIBLE_COMPRESSION, FLEXIBLE_DIAMETERS_M
-from equipment.bounds import METER_ERROR
+from equipment.bounds import METER_ERROR, ODD_PARTS_OF_DESIGN
 from equipment.commissioning import Measured
 from equipment.fields import QuantityField, TableField, use_units
 from equipment.models import AirRecord, FilterSlot, System
@@ -37,6 +37,20 @@ _UNDER_NOMINAL_M = 0.6 * METRE_PER_INCH
 _OVER_NOMINAL_M = 0.5 * METRE_PER_INCH
 
 
+def ask_odd_airflow(form: forms.Form, data: dict[str, Any], design_m3s: float | None) -> None:
+    """Put the question to the form's ``airflow`` unless it is ``sure``."""
+    airflow = data.get("airflow")
+    if airflow is None or not design_m3s:
+        return
+    low, high = ODD_PARTS_OF_DESIGN
+    if low <= airflow / design_m3s <= high:
+        return
+    form.fields["sure"].widget = forms.CheckboxInput()
+    if not data.get("sure"):
+        said = {"share": round(100 * airflow / design_m3s)}
+        form.add_error("airflow", _("is %(share)d %% of design: is it so, and in this unit?") % said)
+
+
 class AirForm(forms.Form):
     """Measurements of a whole system at one moment; all may be left empty."""
 
@@ -55,9 +69,20 @@ class AirForm(forms.Form):
         label=_("Coil"), required=False, choices=[("", _("not noted")), *AirRecord.Coil.choices]
     )
 
-    def __init__(self, units: str, *args: Any, **kwargs: Any) -> None:
+    sure = forms.BooleanField(
+        label=_("The airflow was measured so"), required=False, widget=forms.HiddenInput
+    )
+
+    def __init__(self, units: str, *args: Any, design_m3s: float | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.design_m3s = design_m3s
         use_units(self, units)
+
+    def clean(self) -> dict[str, Any]:
+        """Have an airflow confirmed that is far from design: a digit lost, or another unit."""
+        data = super().clean() or {}
+        ask_odd_airflow(self, data, self.design_m3s)
+        return data
 
     def measured(self) -> Measured:
         """What was typed, in SI."""
@@ -78,7 +103,7 @@ class VisitAirForm(AirForm):
     """The same at a visit, beside the filters' own drops."""
 
     def __init__(self, of: System, units: str, data: Any = None) -> None:
-        super().__init__(units, data, prefix=f"air{of.pk}")
+        super().__init__(units, data, prefix=f"air{of.pk}", design_m3s=design_airflow(of)[0])
         self.of = of
         del self.fields["filter_drop"]
 

@@ -33,7 +33,11 @@ def title(side: AirSide, units: str) -> str:
         return _("How much drop this system can spare is not known yet")
     if tight.left <= 0:
         return _("Ducts and coil leave nothing for the filter")
-    return _("Ducts and coil leave %(left)s for the filter") % {"left": show(tight.left, PRESSURE, units)}
+    said = {"left": show(tight.left, PRESSURE, units)}
+    unknown = side.return_static.value is None or (tight.name == "rated" and side.supply_static.value is None)
+    if unknown:
+        return _("At most %(left)s is left for the filter: ducts and coil are not all measured") % said
+    return _("Ducts and coil leave %(left)s for the filter") % said
 
 
 def lines(side: AirSide, tz: ZoneInfo, units: str) -> list[Line]:
@@ -44,7 +48,7 @@ def lines(side: AirSide, tz: ZoneInfo, units: str) -> list[Line]:
         Line(
             _("Airflow as measured"),
             _measured(side, units),
-            _origin(side.measured, tz, units),
+            _origin_of_airflow(side.measured, tz, units),
             side.below_floor and side.measured.value is not None,
         ),
         Line(
@@ -81,6 +85,11 @@ def lines(side: AirSide, tz: ZoneInfo, units: str) -> list[Line]:
             )
         )
     return rows
+
+
+def _origin_of_airflow(figure: Figure, tz: ZoneInfo, units: str) -> str:
+    said = _origin(figure, tz, units)
+    return _("%(origin)s; how is not noted") % {"origin": said} if figure.at and not figure.rule else said
 
 
 def _measured(side: AirSide, units: str) -> str:

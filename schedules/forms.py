@@ -8,10 +8,12 @@ from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from equipment.airflow import design_airflow
 from equipment.fields import QuantityField, SizeField, TableField, use_units
 from equipment.handover import label_drop, zone_of
 from equipment.meanwhile import standing
 from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Person, Site, SiteRole, System
+from schedules.air_forms import ask_odd_airflow
 from schedules.bookable import NotBookable, Unsuited
 from schedules.models import MaintenanceTask, Technician
 from shared import clock
@@ -159,6 +161,9 @@ class HandOverForm(forms.Form):
     rated_static = QuantityField(PRESSURE, label=_("Rated external static"), required=False)
     return_budget = QuantityField(PRESSURE, label=_("Return side may take"), required=False)
     airflow_method = forms.CharField(label=_("How the airflow was measured"), required=False, max_length=80)
+    sure = forms.BooleanField(
+        label=_("The airflow was measured so"), required=False, widget=forms.HiddenInput
+    )
     blower_tap = forms.CharField(label=_("Speed tap"), required=False, max_length=40)
     coil = forms.ChoiceField(
         label=_("Coil"), required=False, choices=[("", _("not noted")), *AirRecord.Coil.choices]
@@ -190,7 +195,7 @@ class HandOverForm(forms.Form):
 
     def measured(self) -> list[forms.BoundField]:
         """What the manometer and the unit's plate say."""
-        return [self[name] for name in self.MEASURED]
+        return [self[name] for name in (*self.MEASURED, "sure") if not self[name].is_hidden]
 
     def clean(self) -> dict[str, Any]:
         """Half a position is none."""
@@ -199,6 +204,9 @@ class HandOverForm(forms.Form):
         for name, there in given.items():
             if not there and any(given.values()) and name not in self.errors:
                 self.add_error(name, _("A position needs both latitude and longitude."))
+        told = {"kind": data.get("kind") or "", "capacity_w": data.get("capacity")}
+        trial = System(**told, design_airflow_m3s=data.get("design_airflow"))
+        ask_odd_airflow(self, data, design_airflow(trial)[0])
         return data
 
 

@@ -186,7 +186,7 @@ def _why_forced(trip: Trip, day: date) -> str:
     if trip.held:
         return _("It is booked for this day.")
     if trip.late_since is not None:
-        return _("It has been due since %(day)s: the sooner the better.") % {"day": say_day(trip.late_since)}
+        return _("It was to be done by %(day)s: the sooner the better.") % {"day": say_day(trip.late_since)}
     if trip.window.last < day:
         return _("Nobody works on a day of its window that suits; this is the first after it.")
     if day < trip.window.first:

@@ -29,6 +29,7 @@ urlpatterns = [
     path("filters/<int:pk>/reading/", filter.reading, name="filter-reading"),
     path("systems/<int:pk>/air/", air_side.page, name="air-side"),
     path("systems/<int:pk>/air/measured/", air_side.measured, name="air-measured"),
+    path("systems/<int:pk>/air/<int:record>/taken-back/", air_side.withdrawn, name="air-withdrawn"),
     path("systems/<int:pk>/air/papers/", air_side.papers, name="air-papers"),
     path("sites/<int:pk>/", site.page, name="site"),
     path("sites/<int:pk>/event/", site.event, name="site-event"),

@@ -24,6 +24,7 @@ from schedules.planning.facts import Slots
 from schedules.planning.forecast import FleetForecast, forecast
 from schedules.planning.interval import NEVER
 from schedules.planning.year_of_changes import changes_a_year
+from shared.units import METRE_PER_INCH
 
 GOOD = ORDER[:2]
 # What lasts less than this here is no filter to live by, though it may do for a few days. Our own bound.
@@ -31,6 +32,8 @@ SHORTEST_LIFE_DAYS = 21
 # What dust fills sooner than this is not worth fitting for a while either. Our own bound.
 FEWEST_DAYS = 4
 MOST_ALSO = 8
+# A frame is so much smaller than its nominal size at the most.
+MOST_UNDER_M = 0.6 * METRE_PER_INCH
 
 
 @dataclass(frozen=True)
@@ -145,10 +148,17 @@ def of_another_size(slot: FilterSlot, also: str, units: str) -> str:
     size = as_size(also)
     if size is None:
         return ""
-    answer = judge(
-        Question(slot_size=(slot.short_m, slot.long_m, slot.depth_m), medium_size=size.triple), units
-    )
+    place = (slot.short_m, slot.long_m, slot.depth_m)
+    if _sold_as(size.triple, place):
+        return ""
+    answer = judge(Question(slot_size=place, medium_size=size.triple), units)
     return answer.why if answer.wrong_size else ""
+
+
+def _sold_as(typed: tuple[float, ...], nominal: tuple[float, ...]) -> bool:
+    """Whether a frame that measures so is sold as the nominal size."""
+    under = [whole - side for side, whole in zip(typed, nominal, strict=True)]
+    return all(-0.001 <= one <= MOST_UNDER_M for one in under)
 
 
 def place_in_order(one: Candidate) -> int:

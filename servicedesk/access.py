@@ -47,6 +47,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "air-side": {"GET": STAFF},
     "air-measured": {"POST": STAFF},
     "air-papers": {"POST": STAFF},
+    "air-withdrawn": {"POST": STAFF},
     "site": {"GET": SIGNED_IN},
     "site-event": {"POST": Who.MANAGER},
     "site-person": {"POST": Who.MANAGER},

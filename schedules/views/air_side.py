@@ -11,8 +11,9 @@ from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
 from equipment.air_side import air_side
-from equipment.commissioning import carry_again, record_air
-from equipment.models import Desk, FilterSlot, System
+from equipment.airflow import design_airflow
+from equipment.commissioning import carry_again, record_air, take_back
+from equipment.models import AirRecord, Desk, FilterSlot, System
 from equipment.record import NotRecordable, stamp_site
 from schedules import due
 from schedules.air_forms import AirForm, PapersForm
@@ -28,7 +29,7 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
 def measured(request: HttpRequest, pk: int) -> HttpResponse:
     """Write today's measurements down; limits and dates follow."""
     system, now = _system(pk), timezone.now()
-    form = AirForm(units_of(request.user), request.POST)
+    form = AirForm(units_of(request.user), request.POST, design_m3s=design_airflow(system)[0])
     if form.is_valid():
         told = form.measured()
         try:
@@ -42,6 +43,15 @@ def measured(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _("The measurements are on record; limits and dates follow them."))
             return redirect("air-side", pk)
     return _render(request, system, air_form=form, status=422)
+
+
+def withdrawn(request: HttpRequest, pk: int, record: int) -> HttpResponse:
+    """Take a measurement back that was none."""
+    row, now = get_object_or_404(AirRecord, pk=record, system=_system(pk)), timezone.now()
+    take_back(row, now)
+    due.replan(now, FilterSlot.objects.filter(system=pk))
+    messages.success(request, _("Taken back; what was measured before counts again."))
+    return redirect("air-side", pk)
 
 
 def papers(request: HttpRequest, pk: int) -> HttpResponse:
@@ -112,6 +122,7 @@ def _slot(slot: FilterSlot, units: str) -> dict[str, Any]:
 def _record(row: Any, units: str) -> dict[str, Any]:
     how = ", ".join(part for part in (row.airflow_method, row.blower_tap, row.get_coil_display()) if part)
     return {
+        "pk": row.pk,
         "at": row.measured_at,
         "airflow": show(row.airflow_m3s, AIRFLOW, units),
         "back": show(row.return_static_pa, PRESSURE, units),

@@ -162,9 +162,9 @@ def test_statics_are_carried_to_an_assumed_design_airflow_too(system: System) ->
 def test_another_design_airflow_carries_the_measured_statics_again(system: System) -> None:
     record_air(system, Measured(airflow_m3s=1000 * CFM, return_static_pa=0.10 * INWC), NOW, None, NOW)
     system.supply_static_pa = 7.0
-    system.design_airflow_m3s = 500 * CFM
+    system.design_airflow_m3s = 800 * CFM
     carry_again(system)
-    assert system.return_static_pa == pytest.approx(0.025 * INWC)
+    assert system.return_static_pa == pytest.approx(0.064 * INWC)
     assert system.supply_static_pa == 7.0  # never measured: as it was
 
 
@@ -185,3 +185,11 @@ def test_a_static_far_off_the_blowers_table_is_told(system: System) -> None:
     near = {"return_static_pa": 0.1 * INWC, "supply_static_pa": 0.2 * INWC, "filter_drop_pa": 0.1 * INWC}
     record_air(system, Measured(airflow_m3s=1200 * CFM, **near), NOW + timedelta(minutes=1), None, NOW)
     assert air_side(system, []).off_table is None
+
+
+def test_statics_read_far_from_design_stand_as_read(system: System) -> None:
+    system.design_airflow_m3s = 1000 * CFM
+    system.save()
+    record_air(system, Measured(airflow_m3s=75 * CFM, return_static_pa=0.30 * INWC), NOW, None, NOW)
+    system.refresh_from_db()
+    assert system.return_static_pa == pytest.approx(0.30 * INWC)

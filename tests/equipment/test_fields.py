@@ -12,7 +12,7 @@ from shared.units import AIRFLOW, CAPACITY, DIAMETER, PRESSURE, Kind
     [
         (PRESSURE, "12", "at most 10"),
         (PRESSURE, "3000 Pa", "at most 10"),
-        (PRESSURE, "-0.1", "at least 0"),
+        (PRESSURE, "-0.1", "without its sign"),
         (AIRFLOW, "60000", "at most 50"),
         (AIRFLOW, "0", "above 0"),
         (CAPACITY, "0", "above 0"),

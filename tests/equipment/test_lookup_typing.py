@@ -178,3 +178,10 @@ def test_dashes_part_a_size_too(typed: str) -> None:
 
 def test_a_half_as_one_sign_is_read() -> None:
     assert as_sides("20½ x 20") == as_sides("20.5x20")
+
+
+@pytest.mark.parametrize("typed", ["pleat 13 16x25", "16x25 pleat 13", "pleat 16x25"])
+def test_a_size_without_a_depth_stands_beside_a_medium(typed: str) -> None:
+    FilterSlotFactory(name="one", first_media=MediaFactory(name="Pleat 13 16x25x1", merv=13))
+    FilterSlotFactory(name="two", first_media=MediaFactory(name="Deep 11 16x25x1", merv=11))
+    assert codes(typed) == ["one"]

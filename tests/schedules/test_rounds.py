@@ -321,7 +321,7 @@ def test_what_nobody_booked_before_the_plan_begins_is_in_it_and_said_to_be_late(
     _asked, proposal = planned(first_day=first, last_day=first + timedelta(days=4))
     assert stops(proposal)[slot.system.site_id][0] <= (first + timedelta(days=7)).isoformat()
     (why,) = [stop["why"] for day in proposal["days"] for stop in day["stops"]]
-    assert "It has been due since" in why
+    assert "It was to be done by" in why
 
 
 def test_a_window_without_a_day_that_suits_opens_the_nearest(technician: Technician) -> None:

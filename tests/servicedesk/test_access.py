@@ -17,6 +17,7 @@ from shared.signing import Purpose
 from tests.factories import (
     TODAY,
     AbsenceFactory,
+    AirRecordFactory,
     DepotFactory,
     DustEpisodeFactory,
     FeedFactory,
@@ -88,6 +89,7 @@ def addresses(
         "answer": [signing.make(Purpose.ANSWER, f"site:{home.pk}")],
         "stop-mail": [signing.make(Purpose.STOP_MAIL, str(homeowner_user.person.pk))],  # type: ignore[attr-defined]
         "times": [signing.make(Purpose.TIMES, str(visit.pk))],
+        "air-withdrawn": [home_slot.system_id, AirRecordFactory(system=home_slot.system).pk],
         "feed": [feed.secret],
         "day": [technician.pk, TODAY.isoformat()],
         "round": [RoundPlanFactory(proposal={"days": [A_ROUND]}).pk],

@@ -1,5 +1,8 @@
 """The air side's page: figures with their origin, forms that store, units by reader."""
 
+import re
+from datetime import timedelta
+
 import pytest
 from django.test import Client
 from django.urls import reverse
@@ -26,7 +29,7 @@ def system(home_slot: FilterSlot) -> System:
 
 def test_what_was_not_measured_is_said_to_be_assumed(technician: Client, system: System) -> None:
     text = technician.get(reverse("air-side", args=[system.pk])).text
-    assert "Ducts and coil leave 0.50 in. w.c. for the filter" in text
+    assert "At most 0.50 in. w.c. is left for the filter" in text
     assert text.count("not measured: taken as nought") == 2
     assert "350 cfm a ton, California Title 24" in text
     assert "asks for" not in text  # one return of three tons is beyond the tables
@@ -107,7 +110,7 @@ def test_who_chooses_metric_reads_and_types_it(technician: Client, system: Syste
     answer = technician.post(reverse("units"), {"units": "si", "next": page})
     assert answer["Location"] == page
     text = technician.get(page).text
-    assert "Ducts and coil leave 125 Pa for the filter" in text
+    assert "At most 125 Pa is left for the filter" in text
     assert "47.0 L/s a kW, California Title 24" in text
     assert not any(unit in text for unit in ("in. w.c.", " cfm", " tons"))
     technician.post(reverse("air-measured", args=[system.pk]), {"return_static": "25"})
@@ -250,3 +253,40 @@ def test_a_limit_is_set_by_hand_and_held_to_clean_drop_and_budget(
     assert FilterSlot.objects.get(pk=home_slot.pk).limit_drop_pa == pytest.approx(0.3 * PA_PER_INWC)
     assert technician.post(address, {**told, name: ""}).status_code == 302
     assert FilterSlot.objects.get(pk=home_slot.pk).limit_drop_pa is None
+
+
+def test_an_airflow_far_from_design_is_asked_about(technician: Client, system: System) -> None:
+    technician.post(reverse("air-papers", args=[system.pk]), PAPERS)
+    address = reverse("air-measured", args=[system.pk])
+    answer = technician.post(address, {"airflow": "120", "return_static": "0.2"})
+    assert "is 10 % of design: is it so, and in this unit?" in answer.text
+    assert not AirRecord.objects.exists()
+    assert technician.post(address, {"airflow": "120", "sure": "on"}).status_code == 302
+
+
+def test_a_measurement_is_taken_back_and_the_one_before_counts_again(
+    technician: Client, system: System
+) -> None:
+    System.objects.filter(pk=system.pk).update(design_airflow_m3s=1200 * M3S_PER_CFM)
+    address = reverse("air-measured", args=[system.pk])
+    technician.post(address, {"airflow": "1200", "return_static": "0.10"})
+    first = AirRecord.objects.get()
+    AirRecord.objects.update(measured_at=NOW - timedelta(days=3))
+    technician.post(address, {"airflow": "1200", "return_static": "0.30"})
+    second = AirRecord.objects.exclude(pk=first.pk).get()
+    assert System.objects.get(pk=system.pk).return_static_pa == pytest.approx(0.30 * PA_PER_INWC)
+    assert "Take it back" in technician.get(reverse("air-side", args=[system.pk])).text
+    technician.post(reverse("air-withdrawn", args=[system.pk, second.pk]))
+    assert System.objects.get(pk=system.pk).return_static_pa == pytest.approx(0.10 * PA_PER_INWC)
+    assert AirRecord.history.filter(history_type="-").count() == 1
+    technician.post(reverse("air-withdrawn", args=[system.pk, first.pk]))
+    assert System.objects.get(pk=system.pk).return_static_pa is None
+
+
+def test_what_was_not_measured_is_no_fact_in_the_heading(technician: Client, system: System) -> None:
+    System.objects.filter(pk=system.pk).update(
+        rated_external_static_pa=0.5 * PA_PER_INWC, return_static_pa=None, supply_static_pa=None
+    )
+    text = technician.get(reverse("air-side", args=[system.pk])).text
+    assert "is left for the filter: ducts and coil are not all measured" in text
+    assert re.search(r"At most 0\.50\sin\. w\.c\.", text)

@@ -8,6 +8,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from equipment.commissioning import Measured, record_air
 from equipment.models import FilterSlot, Meanwhile, Media, System
 from schedules import due
 from schedules.also_fits import also_fits
@@ -373,16 +374,33 @@ def test_a_constant_airflow_blower_that_moves_less_than_design_is_believed(
     assert "as designed" not in text
 
 
-def test_statics_carried_from_far_off_are_not_called_another_unit_s(slot: FilterSlot) -> None:
+def test_statics_read_far_off_are_asked_for_anew_and_not_carried(slot: FilterSlot) -> None:
     medium("Loose 8", 8, 0.10)
-    back = 0.30 * PA_PER_INWC
-    AirRecordFactory(
-        system=slot.system, airflow_m3s=300 * M3S_PER_CFM, return_static_pa=back, measured_at=NOW
+    back = 0.10 * PA_PER_INWC
+    measured = Measured(airflow_m3s=300 * M3S_PER_CFM, return_static_pa=back)
+    record_air(System.objects.get(pk=slot.system_id), measured, NOW, None, NOW)
+    assert System.objects.get(pk=slot.system_id).return_static_pa == pytest.approx(back)
+    answer = found_of(slot, "Loose 8").answer
+    assert answer.verdict == "ask"
+    assert "read far from design airflow: measure nearer to it" in answer.why
+
+
+def test_the_filter_that_the_airflow_was_measured_with_is_not_refused(
+    slot: FilterSlot,
+) -> None:
+    loose, dense = medium("Loose 8", 8, 0.10), medium("Dense 13", 13, 0.20)
+    table = [[flow * M3S_PER_CFM, at * PA_PER_INWC] for flow, at in ((700, 0.2), (800, 0.15), (900, 0.08))]
+    System.objects.filter(pk=slot.system_id).update(
+        blower="fixed_speed", blower_table=table, airflow_floor_m3s=700 * M3S_PER_CFM
     )
-    System.objects.filter(pk=slot.system_id).update(return_static_pa=back * (800 / 300) ** 2)
-    why = found_of(slot, "Loose 8").answer.why
-    assert "statics carried from an airflow far from design: measure nearer to it" in why
-    assert "another unit" not in why
+    FilterSlot.objects.filter(pk=slot.pk).update(first_media=dense)
+    fresh = FilterSlot.objects.get(pk=slot.pk)
+    (before,) = (one for one in candidates(fresh, dense, NOW) if one.fitted)
+    assert before.answer.verdict == "refuse"
+    AirRecordFactory(system=slot.system, airflow_m3s=780 * M3S_PER_CFM, measured_at=NOW)
+    found = {one.media: one.answer for one in candidates(FilterSlot.objects.get(pk=slot.pk), dense, NOW)}
+    assert {found[loose].verdict, found[dense].verdict} == {"ask"}
+    assert "more air was measured than the blower's table gives" in found[dense].why
 
 
 def test_a_household_is_told_where_the_verdict_leans_on_nothing_measured(
@@ -508,3 +526,10 @@ def test_what_nobody_would_live_by_has_no_price_a_year(slot: FilterSlot) -> None
     one = found_of(slot, "Brim 8")
     assert one.full_at_once
     assert one.price_a_year is None
+
+
+def test_a_metric_frame_of_the_size_is_not_refused_by_name(technician: Client, slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    page = reverse("what-fits", args=[slot.pk])
+    assert "It would be refused" not in technician.get(page, {"also": "400x629x19 mm"}).text
+    assert "It would be refused: size differs" in technician.get(page, {"also": "400x629x96 mm"}).text

@@ -290,3 +290,11 @@ def test_airflow_measured_is_no_design_airflow(manager: Client) -> None:
     # Without the filter 0.30 - 0.10, and at design (800/640)^2 of it.
     assert record.return_static_pa == pytest.approx(0.20 * PA_PER_INWC)
     assert system.return_static_pa == pytest.approx(0.20 * (800 / 640) ** 2 * PA_PER_INWC)
+
+
+def test_an_airflow_with_a_digit_lost_is_asked_about(manager: Client) -> None:
+    told = {**ONE, "design_airflow": "750", "airflow": "75"}
+    answer = manager.post(PAGE, told)
+    assert answer.status_code == 422
+    assert "is 10 % of design" in answer.text
+    assert manager.post(PAGE, {**told, "sure": "on"}).status_code == 302

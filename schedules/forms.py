@@ -21,6 +21,7 @@ from shared import units as quantities
 from shared.units import AIRFLOW, CAPACITY, PRESSURE, TEMPERATURE
 
 DAYS_A_YEAR = 365
+WARMEST_DAY_C = 32.0
 LONGEST_INTERVAL_DAYS = 30 * 366
 
 
@@ -383,6 +384,8 @@ class TaskForm(forms.ModelForm):  # type: ignore[type-arg]
         """A task comes back by days or by fan hours."""
         data = super().clean() or {}
         self.instance.least_outdoors_c = data.get("least_outdoors")
+        if (data.get("least_outdoors") or 0.0) > WARMEST_DAY_C:
+            self.add_error("least_outdoors", _("is warmer than any day here; check the unit"))
         if data.get("visits_a_year"):
             self._agree_on_visits(data)
         if (data.get("interval_days") or 0) > LONGEST_INTERVAL_DAYS:

@@ -55,6 +55,8 @@ def find_times(visit: Visit, now: datetime) -> list[Time]:
         raise NotBookable(
             _("The address has no position; find it on a map and enter latitude and longitude.")
         )
+    if not _warm_days(visit, now):
+        raise NotBookable(_("It is expected to be too cold outdoors for its work in the next weeks."))
     found: list[Time] = []
     ranked = sorted(_candidates(visit, now), key=lambda one: (one.cost_s, one.day, one.technician.name))
     for one in [*_spread(ranked)[:MOST_TRIED], *ranked[:MOST_TRIED]]:
@@ -84,13 +86,9 @@ def _spread(ranked: list[Time]) -> list[Time]:
 
 
 def _candidates(visit: Visit, now: datetime) -> Iterator[Time]:
-    today = clock.local_day(now, Desk.the().zone)
     due_on = _due_on(visit)
     suits = HomeHours.objects.filter(site=visit.site).first()
-    ahead = [today + timedelta(days=n) for n in range(FIRST_DAY, LAST_DAY)]
-    tasks = [job.task for job in visit.jobs.select_related("task") if job.task]
-    cold = Outdoors(today).too_cold(visit.site, tasks, ahead)
-    days = [day for day in ahead if day not in cold]
+    days = _warm_days(visit, now)
     stops = _stops_of(days)
     for technician in Technician.objects.filter(gone_on=None).order_by("name"):
         try:
@@ -104,6 +102,15 @@ def _candidates(visit: Visit, now: datetime) -> Iterator[Time]:
                 late = max((day - due_on).days, 0) if due_on else 0
                 for first, last in hours:
                     yield Time(technician, day, first, last, way + late * LATE_S_A_DAY)
+
+
+def _warm_days(visit: Visit, now: datetime) -> list[date]:
+    """The days that may be offered at all: those on which it is warm enough for the work."""
+    today = clock.local_day(now, Desk.the().zone)
+    ahead = [today + timedelta(days=n) for n in range(FIRST_DAY, LAST_DAY)]
+    tasks = [job.task for job in visit.jobs.select_related("task") if job.task]
+    cold = Outdoors(today).too_cold(visit.site, tasks, ahead)
+    return [day for day in ahead if day not in cold]
 
 
 def _due_on(visit: Visit) -> date | None:
@@ -231,9 +238,13 @@ def choose(visit: Visit, pk: int, now: datetime) -> Visit:
     return row
 
 
-def decline(visit: Visit, now: datetime) -> None:
-    """None of them suits: somebody rings."""
-    open_times(visit, now).update(closed_at=now, declined=True)
+def decline(visit: Visit, now: datetime) -> bool:
+    """None of them suits: somebody rings; whether the visit still waits for that."""
+    waits = visit.state in WAITING and visit.day is None
+    if waits:
+        ids = list(open_times(visit, now).values_list("pk", flat=True))
+        OfferedTime.objects.filter(pk__in=ids).update(closed_at=now, declined=True)
+    return waits
 
 
 def _close(visit: Visit, now: datetime) -> None:

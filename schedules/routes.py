@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -90,7 +90,8 @@ def fit_in(visit: Visit, now: datetime) -> str:
     if hours.earliest >= hours.ends:
         return _over()
     visit.arrive_at = visit.leave_at = None
-    to_come = [one for one in _open_visits(technician, day) if one.arrive_at and one.arrive_at > now]
+    still = [one for one in _open_visits(technician, day) if not _under_way(one, now)]
+    to_come = [one for one in still if one.arrive_at and one.arrive_at > now]
     everybody = [*(one for one in to_come if one.site.placed and one.pk != visit.pk), visit]
     gap = _Gap(technician, everybody, hours, _standing(begun, hours))
     solution, moves = gap.solved(lambda v: hours_of(v, hours)), False
@@ -160,7 +161,14 @@ def _begun(technician: Technician, day: date, now: datetime) -> list[Visit]:
     """The day's visits that are over or were to begin by now, in the order in which they were left."""
     rows = Visit.objects.filter(technician=technician, day=day).exclude(state=Visit.State.CANCELLED)
     begun = [row for row in rows.select_related("site") if not row.is_open or _has_begun(row, now)]
-    return sorted(begun, key=lambda visit: visit.completed_at or visit.leave_at or now)
+    return sorted(begun, key=lambda visit: visit.completed_at or visit.arrived_at or visit.leave_at or now)
+
+
+def _leaves(visit: Visit) -> datetime:
+    """When the technician is free of the visit begun: by the arrival said at the door, else as given."""
+    if visit.arrived_at is not None:
+        return visit.arrived_at + timedelta(minutes=visit.minutes)
+    return visit.leave_at or datetime.min.replace(tzinfo=UTC)
 
 
 def _has_begun(visit: Visit, now: datetime) -> bool:
@@ -173,7 +181,7 @@ def _standing(begun: list[Visit], hours: DayClock) -> Standing:
     if not hours.is_today or not placed:
         return Standing(hours.earliest)
     last = placed[-1]
-    leaves = hours.since(last.leave_at) if last.is_open and last.leave_at else 0
+    leaves = hours.since(_leaves(last)) if last.is_open else 0
     place = (float(last.site.latitude or 0.0), float(last.site.longitude or 0.0))
     return Standing(max(hours.earliest, leaves), place)
 

@@ -47,6 +47,8 @@ def untold(now: datetime) -> list[Untold]:
     for visit in rows:
         before, stands = told.get(visit.pk), promise_of(visit)
         knows = still_true(before, visit) if before else not stands.coming
+        # Somebody stands at their door.
+        knows = knows or visit.state == Visit.State.UNDER_WAY
         if not knows and not _over(before, stands, now):
             found.append(Untold(visit, readers.get(visit.site_id), stands, before))
     return found
@@ -125,6 +127,8 @@ def why_stale(notice: Notice, now: datetime) -> str:
     visit.refresh_from_db()
     if visit.state in (Visit.State.COMPLETED, Visit.State.NO_ACCESS):
         return _("the visit is over")
+    if visit.state == Visit.State.UNDER_WAY:
+        return _("somebody is at the door")
     told, stands = told_of(visit), promise_of(visit)
     if told is None and not stands.coming:
         return _("the visit was called off before anybody was told of it")

@@ -28,7 +28,7 @@ def visit_sentence(visit: Visit) -> str:
 
 def told_sentence(visit: Visit) -> str:
     """Whether the household knows of the open visit; empty where there is nothing to say."""
-    if visit.state not in Visit.ON_A_DAY:
+    if visit.state not in Visit.ON_A_DAY or visit.state == Visit.State.UNDER_WAY:
         return ""
     told, tz = told_of(visit), visit.site.zone(Desk.the().timezone)
     if told is not None and still_true(told, visit):

@@ -66,13 +66,17 @@ def answer_page(request: HttpRequest, token: str) -> HttpResponse:
     if request.method != "POST":
         return _show(request, visit)
     if request.POST.get("what") == "none":
-        decline(visit, timezone.now())
+        if not decline(visit, timezone.now()):
+            return _show(request, visit, error=_("It is booked already: ring us if it does not suit you."))
         return _show(request, visit, said=_("Thank you. We will ring you to agree on a day."))
     return _choose(request, visit)
 
 
 def _choose(request: HttpRequest, visit: Visit) -> HttpResponse:
     wanted = whole_number(request.POST.get("time"))
+    if visit.offered_times.filter(pk=wanted, chosen_at__isnull=False).exists():
+        # Sent twice: it is theirs.
+        return _show(request, visit)
     if not wanted:
         return _show(request, visit, error=_("Choose one of the times."))
     try:

@@ -23,7 +23,8 @@ from schedules.day_problem import NoStart
 from schedules.emails import filter_lines
 from schedules.explain import say_day
 from schedules.forms import BookForm, CompleteForm, JobFilterForm
-from schedules.models import MaintenanceTask, Technician, Visit
+from schedules.models import MaintenanceTask, OfferedTime, Technician, Visit
+from schedules.visit_notices import readers_of
 from schedules.visit_words import told_sentence, visit_sentence
 from schedules.visits import Booking, FilterDone, Outcome
 
@@ -47,6 +48,11 @@ def offers_page(request: HttpRequest) -> HttpResponse:
         "failed": failed,
         "technicians": list(Technician.objects.filter(gone_on=None)),
         "waiting": open_visits.filter(day=None).order_by("pk"),
+        "choosing": set(
+            OfferedTime.objects.filter(chosen_at=None, closed_at=None, day__gt=today).values_list(
+                "visit", flat=True
+            )
+        ),
         "booked": open_visits.exclude(day=None).order_by("day", "technician__name", "stop_number"),
         "today": today,
         "tomorrow": today + timedelta(days=1),
@@ -195,6 +201,7 @@ def _render(
         if complete_form
         else {j.task_id for j in jobs},
         "jobs": jobs,
+        "people": [person for person in readers_of([visit.site_id]).values()],
         "sentence": visit_sentence(visit),
         "told": told_sentence(visit),
         "early": visit.day is not None and visit.day > today,

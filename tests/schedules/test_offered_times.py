@@ -17,14 +17,17 @@ from schedules.bookable import NotBookable
 from schedules.models import Notice, OfferedTime, Technician, Visit
 from schedules.offered_times import choose, decline, find_times, offer
 from schedules.open_times import PATIENCE, open_times
+from schedules.rounds import ask
 from schedules.visit_notices import write_visits
 from tests.factories import (
     NOW,
     TODAY,
     DeskFactory,
     HomeHoursFactory,
+    MaintenanceTaskFactory,
     PersonFactory,
     PlanFactory,
+    RoundPlanFactory,
     SiteFactory,
     SiteRoleFactory,
     TechnicianFactory,
@@ -147,7 +150,8 @@ def test_the_letter_offers_them_and_its_link_books_one(visit: Visit, client: Cli
     assert booked.arrive_at is not None
     assert "We come on" in answer.text
     again = client.post(link[1], {"time": one.pk})
-    assert again.status_code == 422
+    assert again.status_code == 200
+    assert "We come on" in again.text
     assert Visit.objects.get().day == one.day
     # The letter about the visit follows, with the hours that were chosen.
     assert write_visits(NOW) == 1
@@ -279,3 +283,33 @@ def test_an_offer_becomes_a_visit_that_waits_for_the_households_choice(
     assert answer["Location"] == page_of(waiting)
     again = manager.post(reverse("visits"), told, follow=True)
     assert "already part of an open visit" in again.text
+
+
+def test_none_suits_after_somebody_booked_it_promises_no_call(visit: Visit, client: Client) -> None:
+    notice = offer(visit, find_times(visit, NOW), NOW)
+    assert reminders.send_one(notice.send_at)
+    link = re.search(r"http\S+(/times/\S+)", str(mail.outbox[0].body))
+    assert link
+    Visit.objects.update(
+        state=Visit.State.SCHEDULED, technician=Technician.objects.get(), day=TODAY + timedelta(days=4)
+    )
+    answer = client.post(link[1], {"what": "none"})
+    assert "It is booked already: ring us" in answer.text
+    assert "We will ring you" not in answer.text
+
+
+def test_a_plan_leaves_a_household_its_choice_and_the_list_says_so(visit: Visit, manager: Client) -> None:
+    plan = RoundPlanFactory(first_day=TODAY + timedelta(days=1), last_day=TODAY + timedelta(days=10))
+    assert f"visit-{visit.pk}" in ask(plan, TODAY).trips
+    offer(visit, find_times(visit, NOW), NOW)
+    assert f"visit-{visit.pk}" not in ask(plan, TODAY).trips
+    assert "times offered, no answer yet" in manager.get(reverse("visits")).text
+    decline(visit, NOW)
+    assert f"visit-{visit.pk}" in ask(plan, TODAY).trips
+
+
+def test_too_cold_is_said_and_not_called_no_room(visit: Visit, home_slot: FilterSlot) -> None:
+    task = MaintenanceTaskFactory(system=home_slot.system, name="charge", least_outdoors_c=31.0)
+    VisitJobFactory(visit=visit, slot=None, task=task)
+    with pytest.raises(NotBookable, match="too cold outdoors"):
+        find_times(visit, NOW)

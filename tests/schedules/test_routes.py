@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, time, timedelta
 import pytest
 
 from equipment.models import Desk, Site
-from schedules import routes
+from schedules import routes, visits
 from schedules.day_problem import NoStart, start_of
 from schedules.models import Technician, Visit
 from tests.factories import SiteFactory, TechnicianFactory, VisitFactory
@@ -191,3 +191,22 @@ def test_after_the_technicians_hours_nothing_is_set_and_nothing_is_lost(driver: 
     assert [visit for visit, _why in routes.order_day(driver, DAY, night).left_out] == [late]
     assert "over" in routes.fit_in(late, night)
     assert Visit.objects.get(pk=near.pk).arrive_at == given
+
+
+def test_a_visit_under_way_is_never_planned_again(driver: Technician) -> None:
+    early = stop(driver, 0.1, minutes=30)
+    routes.order_day(driver, DAY, EVENING_BEFORE)
+    early.refresh_from_db()
+    assert early.arrive_at is not None
+    planned = early.arrive_at, early.leave_at
+    # At the door a quarter of an hour before the time given.
+    at_door = early.arrive_at - timedelta(minutes=15)
+    visits.arrive(early, at_door)
+    urgent = stop(driver, 0.1, minutes=20)
+    assert routes.fit_in(urgent, at_door + timedelta(minutes=1)) == ""
+    for visit in (early, urgent):
+        visit.refresh_from_db()
+    assert (early.arrive_at, early.leave_at) == planned
+    assert urgent.arrive_at is not None
+    # Next door: free at the arrival and the minutes of the stay, not at the time once given.
+    assert at_door + timedelta(minutes=30) <= urgent.arrive_at <= at_door + timedelta(minutes=36)

@@ -7,7 +7,7 @@ from django.core import mail
 from icalendar import Calendar
 
 from equipment.models import FilterSlot, Person, Site
-from schedules import call_list, emails, reminders, visit_notices
+from schedules import call_list, emails, reminders, visit_notices, visits
 from schedules.models import Notice, Rung, Technician, Visit
 from schedules.visit_promises import Promise, hours_words, promise_of, still_true
 from tests.factories import TODAY, SiteFactory, TechnicianFactory, VisitFactory, VisitJobFactory
@@ -185,3 +185,13 @@ def test_a_visit_that_no_letter_reached_is_rung_about(visit: Visit, now: datetim
 def test_a_waiting_letter_of_a_visit_can_be_looked_at(visit: Visit, now: datetime) -> None:
     visit_notices.write_visits(now)
     assert "Gwen" in emails.letter_for(Notice.objects.get(), now).text
+
+
+def test_nobody_is_written_to_while_somebody_stands_at_their_door(visit: Visit, now: datetime) -> None:
+    Visit.objects.update(day=TODAY, arrive_at=now + timedelta(hours=1), leave_at=now + timedelta(hours=2))
+    assert visit_notices.write_visits(now) == 1
+    visit.refresh_from_db()
+    visits.arrive(visit, now)
+    assert reminders.stale(Notice.objects.get(), now) == "somebody is at the door"
+    Notice.objects.all().delete()
+    assert visit_notices.write_visits(now) == 0

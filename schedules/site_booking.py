@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy
 from equipment.models import FilterSlot, Site
 from schedules.explain import say_day
 from schedules.forms import BookForm
-from schedules.models import MaintenanceTask, Visit
+from schedules.models import MaintenanceTask, Technician, Visit
 from schedules.visits import HORIZON_DAYS
 
 
@@ -48,8 +48,24 @@ class SiteBookForm(BookForm):
         widget=forms.CheckboxSelectMultiple,
     )
 
-    def __init__(self, site: Site, today: date, *args: Any, **kwargs: Any) -> None:
+    wanted = forms.CharField(
+        label=gettext_lazy("Something else, in a few words (no heat, water under the unit)"),
+        required=False,
+        max_length=200,
+    )
+    wanted_minutes = forms.IntegerField(
+        label=gettext_lazy("Minutes for it"), required=False, initial=60, min_value=5, max_value=480
+    )
+    wanted_skill = forms.ChoiceField(label=gettext_lazy("Skill for it"), required=False)
+
+    def __init__(self, site: Site, today: date, *args: Any, asks: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if asks:
+            # Who comes is the question then.
+            self.fields["technician"].required = self.fields["day"].required = False
+        skill = self.fields["wanted_skill"]
+        assert isinstance(skill, forms.ChoiceField)  # noqa: S101
+        skill.choices = [("", gettext_lazy("none")), *((one, one) for one in _skills())]
         near = today + timedelta(days=HORIZON_DAYS)
         slots, tasks = free_slots(site), free_tasks(site)
         jobs = {
@@ -67,8 +83,21 @@ class SiteBookForm(BookForm):
 
     @property
     def has_jobs(self) -> bool:
-        """Whether the home has anything left that a visit could be for."""
+        """Whether the home has a filter or task left that a visit could be for."""
         return bool({"slots", "tasks"} & self.fields.keys())
+
+    def clean_wanted(self) -> str:
+        """In one line."""
+        return " ".join(self.cleaned_data["wanted"].split())
+
+    def clean_wanted_minutes(self) -> int:
+        """An hour where nothing was written."""
+        return int(self.cleaned_data["wanted_minutes"] or 60)
+
+
+def _skills() -> list[str]:
+    rows = Technician.objects.filter(gone_on=None).values_list("skills", flat=True)
+    return sorted({skill for skills in rows for skill in skills})
 
 
 def free_slots(site: Site) -> Any:

@@ -106,7 +106,8 @@ def _trimmed(offer: Offer, today: date) -> Offer:
 
 @dataclass(frozen=True)
 class Booking:
-    """What a manager asks for: jobs of a site, for a technician on a day, perhaps within hours."""
+    """What a manager asks for: jobs of a site, or what somebody rang for with its minutes and skill, for a
+    technician on a day, perhaps within hours."""
 
     site: Site
     slots: Sequence[FilterSlot]
@@ -116,6 +117,15 @@ class Booking:
     window_from: time | None = None
     window_to: time | None = None
     sure: bool = False
+    wanted: str = ""
+    wanted_minutes: int = 0
+    wanted_skill: str = ""
+
+    @property
+    def skills(self) -> list[str]:
+        """The skills that all of it needs."""
+        told = {task.skill for task in self.tasks} | ({self.wanted_skill} if self.wanted else set())
+        return sorted(told - {""})
 
 
 def book(booking: Booking, now: datetime) -> Visit:
@@ -131,14 +141,20 @@ def book(booking: Booking, now: datetime) -> Visit:
             day=booking.day if scheduled else None,
             window_from=booking.window_from,
             window_to=booking.window_to,
-            minutes=minutes_for(booking.slots, booking.tasks, Policy.the().stay_factor),
-            skills=sorted({task.skill for task in booking.tasks if task.skill}),
+            minutes=_minutes_of(booking),
+            skills=booking.skills,
+            wanted=booking.wanted,
         )
         VisitJob.objects.bulk_create(
             [VisitJob(visit=visit, slot=slot) for slot in booking.slots]
             + [VisitJob(visit=visit, task=task) for task in booking.tasks]
         )
     return visit
+
+
+def _minutes_of(booking: Booking) -> int:
+    usual = minutes_for(booking.slots, booking.tasks, Policy.the().stay_factor)
+    return usual + (booking.wanted_minutes if booking.wanted else 0)
 
 
 def schedule(visit: Visit, technician: Technician, day: date, now: datetime, *, sure: bool = False) -> Visit:
@@ -157,8 +173,8 @@ def schedule(visit: Visit, technician: Technician, day: date, now: datetime, *, 
 
 
 def _refuse_unbookable(booking: Booking, now: datetime) -> None:
-    if not booking.slots and not booking.tasks:
-        raise NotBookable(_("Choose at least one filter or task."))
+    if not booking.slots and not booking.tasks and not booking.wanted:
+        raise NotBookable(_("Choose at least one filter or task, or say what somebody is needed for."))
     if (booking.technician is None) != (booking.day is None):
         raise NotBookable(_("A technician and a day go together: name both or neither."))
     if booking.window_from and booking.window_to and booking.window_to < booking.window_from:
@@ -167,8 +183,7 @@ def _refuse_unbookable(booking: Booking, now: datetime) -> None:
     if taken.filter(slot__in=booking.slots).exists() or taken.filter(task__in=booking.tasks).exists():
         raise NotBookable(_("One of these jobs is already part of an open visit."))
     if booking.technician is not None and booking.day is not None:
-        skills = [task.skill for task in booking.tasks if task.skill]
-        refuse_unfit(booking.technician, skills, booking.day, now)
+        refuse_unfit(booking.technician, booking.skills, booking.day, now)
         hours = Hours(booking.window_from, booking.window_to)
         refuse_hours(booking.technician, hours)
         if not booking.sure:

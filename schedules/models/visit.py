@@ -40,6 +40,8 @@ class Visit(models.Model):
     # When the technician said so at the door.
     arrived_at = models.DateTimeField(_("arrived at"), null=True, blank=True)
     completed_at = models.DateTimeField(_("completed at"), null=True, blank=True)
+    # What somebody rang for, beside filters and tasks.
+    wanted = models.CharField(_("wanted"), max_length=200, blank=True)
     note = models.TextField(_("note"), blank=True)
     findings = models.TextField(_("findings"), blank=True)
     created_at = models.DateTimeField(auto_now_add=True)

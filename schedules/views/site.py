@@ -1,5 +1,6 @@
 """A home's page: people, systems, filters, tasks, visits, events, card and calendar."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -20,6 +21,7 @@ from schedules.home_lines import home_lines, home_title, person_lines
 from schedules.models import HomeHours, MaintenanceTask, Visit
 from schedules.round_forms import HomeHoursForm
 from schedules.site_booking import SiteBookForm
+from schedules.soonest import CouldCome, soonest
 from schedules.views.dust import SHOWN_FOR
 from schedules.views.dust import lines as dust_lines
 from schedules.views.visits import booked
@@ -74,10 +76,13 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
 def book(request: HttpRequest, pk: int) -> HttpResponse:
     """Book a visit for some of the home's jobs, and show it."""
     site, now = site_or_404(signed_in(request), pk), timezone.now()
-    form = SiteBookForm(site, due.today(now), request.POST)
+    asks = request.POST.get("what") == "soonest"
+    form = SiteBookForm(site, due.today(now), request.POST, asks=asks)
     if form.is_valid():
         slots, tasks = (list(form.cleaned_data.pop(name, [])) for name in ("slots", "tasks"))
         booking = visits.Booking(site, slots, tasks, **form.cleaned_data)
+        if asks:
+            return _render(request, site, book_form=form, could_come=soonest(booking, now))
         visit = booked(request, form, lambda: visits.book(booking, now))
         if visit is not None:
             return redirect("visit", visit.pk)
@@ -131,6 +136,7 @@ def _render(
     person_form: PersonForm | None = None,
     book_form: SiteBookForm | None = None,
     dust_form: EpisodeForm | None = None,
+    could_come: Sequence[CouldCome] = (),
     status: int = 200,
 ) -> HttpResponse:
     now = timezone.now()
@@ -146,6 +152,8 @@ def _render(
         "visits": Visit.objects.filter(site=site).select_related("technician").order_by("-day", "-pk")[:20],
         "events": site.events.all()[:20],
         "calls": site.calls.select_related("by")[:10],
+        "could_come": could_come,
+        "desk_zone": Desk.the().zone,
         "feed_address": feeds.address(feed) if feed else "",
         "event_form": event_form or EventForm(site, initial={"on": today}),
         "person_form": person_form or PersonForm(),

@@ -201,7 +201,7 @@ def _render(
         if complete_form
         else {j.task_id for j in jobs},
         "jobs": jobs,
-        "people": [person for person in readers_of([visit.site_id]).values()],
+        "people": list(readers_of([visit.site_id]).values()),
         "sentence": visit_sentence(visit),
         "told": told_sentence(visit),
         "early": visit.day is not None and visit.day > today,

@@ -55,7 +55,7 @@ def test_a_booking_without_a_job_is_refused_on_the_homes_page(
     asked = {"technician": terry.pk, "day": "2026-05-14"}
     answer = manager.post(reverse("site-visit", args=[home.pk]), asked)
     assert answer.status_code == 422
-    assert "Choose at least one filter or task." in answer.text
+    assert "Choose at least one filter or task, or say what somebody is needed for." in answer.text
     assert 'value="2026-05-14"' in answer.text
     assert not Visit.objects.exists()
 

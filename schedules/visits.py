@@ -12,7 +12,8 @@ from equipment.commissioning import Measured, record_air
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, System, User
 from equipment.record import NotRecordable, Told, record_change, record_reading
 from schedules import due
-from schedules.bookable import Hours, NotBookable, ask_unsuited, refuse_hours, refuse_unfit
+from schedules.bookable import Hours, NotBookable, Unsuited, ask_unsuited, refuse_hours, refuse_unfit
+from schedules.explain import say_day
 from schedules.models import MaintenanceTask, Policy, Technician, Visit, VisitJob
 from schedules.tasks_due import mark_done
 from shared import clock
@@ -22,6 +23,8 @@ MINUTES_A_FILTER = 12
 # How far ahead jobs of one site are offered as one trip.
 HORIZON_DAYS = 30
 TOGETHER_DAYS = 45
+# A second trip so near to another is asked about.
+NEAR_DAYS = 10
 
 
 @dataclass(frozen=True)
@@ -150,6 +153,18 @@ def book(booking: Booking, now: datetime) -> Visit:
             + [VisitJob(visit=visit, task=task) for task in booking.tasks]
         )
     return visit
+
+
+def ask_of_another(visit: Visit) -> None:
+    """Raise Unsuited where somebody comes to the home within days anyway."""
+    if visit.day is None:
+        return
+    near = (visit.day - timedelta(days=NEAR_DAYS), visit.day + timedelta(days=NEAR_DAYS))
+    others = Visit.objects.filter(site=visit.site_id, state__in=Visit.ON_A_DAY, day__range=near)
+    other = others.exclude(pk=visit.pk).select_related("technician").order_by("day").first()
+    if other is not None:
+        said = {"name": other.technician, "day": say_day(other.day)}
+        raise Unsuited(_("%(name)s comes to this home on %(day)s anyway: two trips?") % said)
 
 
 def _minutes_of(booking: Booking) -> int:

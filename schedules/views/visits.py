@@ -24,7 +24,7 @@ from schedules.emails import filter_lines
 from schedules.explain import say_day
 from schedules.forms import BookForm, CompleteForm, JobFilterForm
 from schedules.models import MaintenanceTask, OfferedTime, Technician, Visit
-from schedules.visit_notices import readers_of
+from schedules.visit_notices import readers_of, told_of
 from schedules.visit_words import told_sentence, visit_sentence
 from schedules.visits import Booking, FilterDone, Outcome
 
@@ -95,6 +95,7 @@ def booked(request: HttpRequest, form: BookForm, make: Callable[[], Visit]) -> V
         with transaction.atomic():
             visit = make()
             if visit.day is not None and not form.is_sure:
+                visits.ask_of_another(visit)
                 _ask_of_today(visit)
     except NotBookable as error:
         form.refuse(error)
@@ -301,8 +302,18 @@ def no_access_page(request: HttpRequest, pk: int) -> HttpResponse:
 
 def cancel_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Call the visit off."""
+    visit = _visit_or_404(request, pk)
+    knew = told_of(visit)
     try:
-        visits.cancel(_visit_or_404(request, pk), request.POST.get("note", "").replace("\0", "")[:500])
+        visits.cancel(visit, request.POST.get("note", "").replace("\0", "")[:500])
     except NotBookable as error:
         messages.error(request, str(error))
+    else:
+        said = _("Called off: %(home)s.") % {"home": visit.site.address or visit.site.name}
+        more = (
+            _("The household knew of it and is told.")
+            if knew and knew.coming
+            else _("Nobody had been told of it.")
+        )
+        messages.success(request, f"{said} {more}")
     return redirect("visits")

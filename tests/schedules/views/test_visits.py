@@ -17,6 +17,7 @@ from tests.factories import (
     FilterSlotFactory,
     MaintenanceTaskFactory,
     SiteFactory,
+    TechnicianFactory,
     VisitFactory,
     VisitJobFactory,
 )
@@ -148,3 +149,29 @@ def test_a_static_read_behind_the_filter_takes_the_drop_read_at_the_visit(
     }  # fmt: skip
     technician.post(reverse("visit-complete", args=[later[1].pk]), told)
     assert AirRecord.objects.get().return_static_pa == pytest.approx(0.18 * PA_PER_INWC)
+
+
+def test_a_second_trip_to_a_home_is_asked_about(manager: Client, home_slot: FilterSlot) -> None:
+    driver = TechnicianFactory()
+    day = TODAY + timedelta(days=2)
+    VisitFactory(site=home_slot.system.site, technician=driver, day=day, state=Visit.State.SCHEDULED)
+    told = {
+        "site": home_slot.system.site_id,
+        "slot": home_slot.pk,
+        "technician": driver.pk,
+        "day": day.isoformat(),
+    }
+    answer = manager.post(reverse("visits"), told)
+    assert answer.status_code == 422
+    assert Visit.objects.count() == 1
+    manager.post(reverse("visits"), {**told, "sure": "on"})
+    assert Visit.objects.count() == 2
+
+
+def test_calling_off_says_so_and_keeps_the_reason(manager: Client) -> None:
+    visit = VisitFactory(technician=TechnicianFactory(), day=TODAY, state="scheduled")
+    answer = manager.post(reverse("visit-cancel", args=[visit.pk]), {"note": "moved away"}, follow=True)
+    assert "Called off:" in answer.text
+    assert "Nobody had been told of it." in answer.text
+    visit.refresh_from_db()
+    assert (visit.state, visit.note) == (Visit.State.CANCELLED, "moved away")

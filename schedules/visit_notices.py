@@ -48,10 +48,18 @@ def untold(now: datetime) -> list[Untold]:
         before, stands = told.get(visit.pk), promise_of(visit)
         knows = still_true(before, visit) if before else not stands.coming
         # Somebody stands at their door.
-        knows = knows or visit.state == Visit.State.UNDER_WAY
+        knows = knows or visit.state == Visit.State.UNDER_WAY or left_out(visit)
         if not knows and not _over(before, stands, now):
             found.append(Untold(visit, readers.get(visit.site_id), stands, before))
     return found
+
+
+def left_out(visit: Visit) -> bool:
+    """Whether its day is in order and it found no time there: nobody is told hours that nobody can keep."""
+    if visit.state not in Visit.ON_A_DAY or visit.arrive_at is not None or not visit.site.placed:
+        return False
+    others = Visit.objects.filter(technician=visit.technician_id, day=visit.day, arrive_at__isnull=False)
+    return others.exclude(pk=visit.pk).exists()
 
 
 def _over(before: Promise | None, stands: Promise, now: datetime) -> bool:
@@ -129,6 +137,8 @@ def why_stale(notice: Notice, now: datetime) -> str:
         return _("the visit is over")
     if visit.state == Visit.State.UNDER_WAY:
         return _("somebody is at the door")
+    if left_out(visit):
+        return _("it has no time in the order of its day")
     told, stands = told_of(visit), promise_of(visit)
     if told is None and not stands.coming:
         return _("the visit was called off before anybody was told of it")

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 from equipment.models import Desk
 from schedules.explain import say_day
 from schedules.models import Visit
-from schedules.visit_notices import readers_of, told_of
+from schedules.visit_notices import left_out, readers_of, told_of
 from schedules.visit_promises import hours_words, promise_of, still_true
 
 
@@ -33,6 +33,8 @@ def told_sentence(visit: Visit) -> str:
     told, tz = told_of(visit), visit.site.zone(Desk.the().timezone)
     if told is not None and still_true(told, visit):
         return _("The household was told: %(when)s.") % {"when": hours_words(told, tz)}
+    if left_out(visit):
+        return _("It has no time in the order of its day; no letter goes out before it has one.")
     reader = readers_of([visit.site_id]).get(visit.site_id)
     if reader is None or not reader.email:
         return _("No mail address here: the household is to be rung.")

@@ -195,3 +195,16 @@ def test_nobody_is_written_to_while_somebody_stands_at_their_door(visit: Visit, 
     assert reminders.stale(Notice.objects.get(), now) == "somebody is at the door"
     Notice.objects.all().delete()
     assert visit_notices.write_visits(now) == 0
+
+
+def test_hours_that_the_day_has_no_room_for_are_not_promised(visit: Visit, now: datetime, home: Site) -> None:
+    Site.objects.filter(pk=home.pk).update(latitude=41.9, longitude=-87.8)
+    Visit.objects.update(arrive_at=None, leave_at=None, window_from=time(10), window_to=time(11))
+    assert visit_notices.write_visits(now) == 1  # nothing on that day is in order yet
+    other = SiteFactory(latitude=41.8, longitude=-87.7)
+    VisitFactory(
+        site=other, technician=visit.technician, day=TOMORROW, state=Visit.State.SCHEDULED, arrive_at=TEN
+    )
+    assert reminders.stale(Notice.objects.get(), now) == "it has no time in the order of its day"
+    Notice.objects.all().delete()
+    assert visit_notices.write_visits(now) == 0

@@ -12,7 +12,7 @@ from equipment.airside.air import standard_pressure
 from equipment.airside.duct import flexible_correction
 from equipment.airside.path import Duct, Grille, air_at
 from equipment.airside.return_path import Shortfall, Wanted, shortfalls, wanted
-from equipment.bounds import METER_ERROR
+from equipment.bounds import METER_ERROR, far_from_design
 from equipment.models import AirRecord, FilterSlot, System
 from shared.units import MS_PER_FPM
 
@@ -27,13 +27,14 @@ _THIN_M = 0.0305
 class Figure:
     """A value in SI, None where it is not known; ``basis`` is measured (``at`` that moment), given (on the
     record, no measurement beside it), reckoned (by ``rule``), assumed or unknown. ``read_at_m3s`` is the
-    airflow at which a static was read that counts at another."""
+    airflow at which a static was read that counts at another, ``far`` that it was too far off to carry."""
 
     value: float | None
     basis: str
     rule: str = ""
     at: datetime | None = None
     read_at_m3s: float | None = None
+    far: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +165,8 @@ def _static(field: str, system: System, records: Sequence[AirRecord]) -> Figure:
     read = _newest_with(field, records)
     if read is None:
         return Figure(value, "given")
+    if far_from_design(read.airflow_m3s, design_airflow(system)[0]):
+        return Figure(value, "measured", at=read.measured_at, read_at_m3s=read.airflow_m3s, far=True)
     carried = read.airflow_m3s if _differs(value, getattr(read, field)) else None
     return Figure(value, "measured", at=read.measured_at, read_at_m3s=carried)
 

@@ -11,6 +11,8 @@ from equipment.bounds import far_from_design
 from equipment.models import AirRecord, FilterSlot, System, User
 from equipment.record import HIGHEST_AIRFLOW_M3S, HIGHEST_DROP_PA, NotRecordable
 
+_BEFORE = {"return_static_pa": "return_before_pa", "supply_static_pa": "supply_before_pa"}
+
 
 @dataclass(frozen=True)
 class Measured:
@@ -102,10 +104,12 @@ def _refuse_impossible(measured: Measured, at: datetime, now: datetime) -> None:
 
 
 def _take_over(system: System, record: AirRecord) -> None:
-    for name in ("return_static_pa", "supply_static_pa"):
+    for name, before in _BEFORE.items():
         static = getattr(record, name)
         if static is not None:
+            setattr(record, before, getattr(system, name))
             setattr(system, name, at_design(static, record.airflow_m3s, design_airflow(system)[0]))
+    record.save()
     system.save()
 
 
@@ -127,20 +131,28 @@ def at_design(static_pa: float, airflow_m3s: float | None, design_m3s: float | N
 
 
 def take_back(record: AirRecord, now: datetime) -> None:
-    """Strike a measurement out, its row kept in the history; the newest that is left counts again."""
+    """Strike a measurement out, its row kept in the history; what counted before it counts again: the newest
+    measurement that is left, else what the record held without one."""
     system = record.system
     with transaction.atomic():
-        told = {name: getattr(record, name) is not None for name in ("return_static_pa", "supply_static_pa")}
+        for name, before in _BEFORE.items():
+            if getattr(record, name) is not None:
+                _step_back(system, record, name, before)
         record.delete()
-        for name, was_told in told.items():
-            if was_told:
-                setattr(system, name, _newest_static(system, name))
         system.save()
         FilterSlot.objects.filter(system=system).update(facts_changed_at=now)
 
 
-def _newest_static(system: System, name: str) -> float | None:
-    newest = system.air_records.filter(**{f"{name}__isnull": False}).order_by("-measured_at").first()
-    if newest is None:
-        return None
-    return at_design(getattr(newest, name), newest.airflow_m3s, design_airflow(system)[0])
+def _step_back(system: System, record: AirRecord, name: str, before: str) -> None:
+    others = system.air_records.filter(**{f"{name}__isnull": False}).exclude(pk=record.pk)
+    later = others.filter(measured_at__gt=record.measured_at).order_by("measured_at").first()
+    if later is not None:
+        # The later one took the place of this; should it go too, what was before this counts again.
+        setattr(later, before, getattr(record, before))
+        later.save()
+        return
+    newest = others.order_by("-measured_at").first()
+    static = getattr(record, before)
+    if newest is not None:
+        static = at_design(getattr(newest, name), newest.airflow_m3s, design_airflow(system)[0])
+    setattr(system, name, static)

@@ -25,6 +25,20 @@ def fitted_media(slots: Iterable[FilterSlot], now: datetime) -> dict[int, Media 
     return fitted
 
 
+def media_about(slot: FilterSlot, at: datetime) -> list[Media | None]:
+    """The media that may have been in the slot at an instant: the one last known to have gone in before, and
+    those of changes within a day of it, as a change told of a day has no hour."""
+    stands = FilterChange.objects.filter(slot=slot, undone_at=None, media__isnull=False)
+    before = stands.filter(changed_at__lte=at).select_related("media").order_by("changed_at").last()
+    day = timedelta(days=1)
+    near = stands.filter(changed_at__range=(at - day, at + day)).select_related("media")
+    found = [before.media if before is not None else slot.first_media, *(change.media for change in near)]
+    earlier = stands.filter(changed_at__lte=at - day).select_related("media").order_by("changed_at").last()
+    if near:
+        found.append(earlier.media if earlier is not None else slot.first_media)
+    return list(dict.fromkeys(found))
+
+
 def life_keys(slot_ids: Iterable[int], now: datetime) -> dict[int, str]:
     """A name for the filter now in each slot, that its next change makes another, in one query."""
     keys = dict.fromkeys(slot_ids, "first")

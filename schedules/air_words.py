@@ -34,8 +34,11 @@ def title(side: AirSide, units: str) -> str:
     if tight.left <= 0:
         return _("Ducts and coil leave nothing for the filter")
     said = {"left": show(tight.left, PRESSURE, units)}
-    unknown = side.return_static.value is None or (tight.name == "rated" and side.supply_static.value is None)
-    if unknown:
+    rated = any(one.name == "rated" for one in side.budgets)
+    counted = [side.return_static, *([side.supply_static] if rated else [])]
+    if any(one.far for one in counted):
+        return _("Measure nearer to design airflow: what ducts and coil leave is not known")
+    if any(one.value is None for one in counted):
         return _("At most %(left)s is left for the filter: ducts and coil are not all measured") % said
     return _("Ducts and coil leave %(left)s for the filter") % said
 
@@ -126,6 +129,8 @@ def _origin(figure: Figure, tz: ZoneInfo, units: str) -> str:
         day = formats.date_format(clock.local_day(figure.at, tz), "j F Y")
         if figure.read_at_m3s is not None:
             said = _("measured on %(day)s at %(flow)s, carried to design airflow by the square")
+            if figure.far:
+                said = _("measured on %(day)s at %(flow)s, too far from design to be carried: stands as read")
             return said % {"day": day, "flow": show(figure.read_at_m3s, AIRFLOW, units)}
         how = figure.rule
         return _("measured on %(day)s, %(how)s") % {"day": day, "how": how} if how else (

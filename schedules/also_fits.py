@@ -35,7 +35,7 @@ def also_fits(
     for slot in slots:
         known = {now_in.pk for now_in in (usual.get(slot.pk), _of(meanwhile.get(slot.pk))) if now_in}
         now_in = usual.get(slot.pk)
-        air = slot_air(slot, _of(meanwhile.get(slot.pk)) or now_in)
+        air = slot_air(slot)
         others = [
             one for one in media if one.row.nominal_size == slot.nominal_size and one.row.pk not in known
         ]
@@ -55,7 +55,7 @@ def doubted(slots: list[FilterSlot], usual: dict[int, Media | None], units: str)
     for slot in slots:
         row = usual.get(slot.pk)
         if row is not None:
-            answer = judged(slot, media[row.pk], slot_air(slot, row), units)
+            answer = judged(slot, media[row.pk], slot_air(slot), units)
             if answer.verdict not in GOOD:
                 found[slot.pk] = answer
     return found

@@ -10,7 +10,8 @@ from equipment.airside.media import LabelCurve
 from equipment.bounds import far_from_design
 from equipment.commissioning import at_design
 from equipment.curves import Medium, media_with_curves
-from equipment.models import FilterSlot, Media, System
+from equipment.fitted import media_about
+from equipment.models import FilterSlot, System
 from equipment.verdict import Answer, Question, judge
 
 ORDER = ("fits", "fits_with_care", "ask", "refuse")
@@ -23,24 +24,29 @@ APART = 1.05
 class SlotAir:
     """What a slot's system tells of it beyond its own row: the slot's ``share`` of the air, by nominal area
     among the slots in use, the whole system's airflow as last measured in m3/s, whether its statics were
-    read far from design airflow, and the label of the filter that is in there."""
+    read far from design airflow, and the labels of the filters that may have been in there when the
+    airflow was measured, None for one without."""
 
     share: float
     measured_m3s: float | None
     far_statics: bool
-    fitted: LabelCurve | None = None
+    fitted: tuple[LabelCurve | None, ...] = ()
 
 
-def slot_air(slot: FilterSlot, fitted: Media | None = None) -> SlotAir:
-    """A few queries; ``fitted`` is the medium in there."""
+def slot_air(slot: FilterSlot) -> SlotAir:
+    """A few queries."""
     areas = [one.area_m2 for one in FilterSlot.objects.in_use().filter(system=slot.system_id)]
     share = slot.area_m2 / max(sum(areas), slot.area_m2)
-    rows = slot.system.air_records.filter(airflow_m3s__isnull=False).order_by("-measured_at")
-    records = list(rows.values_list("airflow_m3s", "return_static_pa", "supply_static_pa")[:50])
+    records = list(slot.system.air_records.filter(airflow_m3s__isnull=False).order_by("-measured_at")[:50])
     design, _note = design_airflow(slot.system)
-    read_at = next((flow for flow, *statics in records if statics != [None, None]), None)
-    curve = media_with_curves([fitted.pk])[fitted.pk].curve if fitted is not None else None
-    return SlotAir(share, records[0][0] if records else None, far_from_design(read_at, design), curve)
+    with_statics = (row for row in records if (row.return_static_pa, row.supply_static_pa) != (None, None))
+    read_at = next((row.airflow_m3s for row in with_statics), None)
+    if not records:
+        return SlotAir(share, None, far_statics=False)
+    media = media_about(slot, records[0].measured_at)
+    known = media_with_curves(one.pk for one in media if one is not None)
+    curves = tuple(known[one.pk].curve if one is not None else None for one in media)
+    return SlotAir(share, records[0].airflow_m3s, far_from_design(read_at, design), curves)
 
 
 def judged(slot: FilterSlot, medium: Medium, air: SlotAir, units: str = "ip") -> Answer:
@@ -50,7 +56,7 @@ def judged(slot: FilterSlot, medium: Medium, air: SlotAir, units: str = "ip") ->
     answer = judge(asked, units)
     tabled = asked.fixed_speed and bool(asked.blower_table)
     measured = air.measured_m3s
-    if tabled and measured and air.fitted is not None and not _no_stronger(medium, air, measured):
+    if tabled and measured and None not in air.fitted and not _no_stronger(medium, air, measured):
         # It was a looser filter that so much air passed: the table speaks of this one.
         return answer
     there = _as_measured(asked, answer)
@@ -108,10 +114,11 @@ def question_for(slot: FilterSlot, medium: Medium, air: SlotAir) -> Question:
 def _no_stronger(medium: Medium, air: SlotAir, measured_m3s: float) -> bool:
     """Whether the medium drops no more than the one with which the airflow was measured: only then is that
     airflow its own too."""
-    if air.fitted is None or medium.curve is None:
+    if medium.curve is None or not air.fitted:
         return False
     at = np.array([measured_m3s * air.share])
-    return bool(medium.curve.clean_drop(at)[0] <= air.fitted.clean_drop(at)[0] * (1 + 1e-6))
+    drop = medium.curve.clean_drop(at)[0] / (1 + 1e-6)
+    return all(one is not None and drop <= one.clean_drop(at)[0] for one in air.fitted)
 
 
 def _guesses(system: System) -> tuple[str, ...]:

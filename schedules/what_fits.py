@@ -97,7 +97,7 @@ def candidates(
     if also:
         ids |= set(_named(also).values_list("pk", flat=True)[:MOST_ALSO])
     media = media_with_curves(ids)
-    air, (whole, _note) = slot_air(slot, fitted), design_airflow(slot.system)
+    air, (whole, _note) = slot_air(slot), design_airflow(slot.system)
     floor = slot.system.airflow_floor_m3s or published_floor(slot.system)
     found = []
     for medium in media.values():
@@ -149,16 +149,15 @@ def of_another_size(slot: FilterSlot, also: str, units: str) -> str:
     if size is None:
         return ""
     place = (slot.short_m, slot.long_m, slot.depth_m)
-    if _sold_as(size.triple, place):
+    # A side that measures so much under the nominal one is sold as it.
+    typed = [
+        whole if -0.001 <= whole - side <= MOST_UNDER_M else side
+        for side, whole in zip(size.triple, place, strict=True)
+    ]
+    if tuple(typed) == place:
         return ""
-    answer = judge(Question(slot_size=place, medium_size=size.triple), units)
+    answer = judge(Question(slot_size=place, medium_size=(typed[0], typed[1], typed[2])), units)
     return answer.why if answer.wrong_size else ""
-
-
-def _sold_as(typed: tuple[float, ...], nominal: tuple[float, ...]) -> bool:
-    """Whether a frame that measures so is sold as the nominal size."""
-    under = [whole - side for side, whole in zip(typed, nominal, strict=True)]
-    return all(-0.001 <= one <= MOST_UNDER_M for one in under)
 
 
 def place_in_order(one: Candidate) -> int:

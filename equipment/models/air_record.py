@@ -29,6 +29,9 @@ class AirRecord(models.Model):
     measured_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
+    # The system's own statics that these took the place of, should they be taken back.
+    return_before_pa = models.FloatField(null=True, blank=True, editable=False)
+    supply_before_pa = models.FloatField(null=True, blank=True, editable=False)
     recorded_at = models.DateTimeField(auto_now_add=True)
 
     history = HistoricalRecords()

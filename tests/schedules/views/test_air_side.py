@@ -290,3 +290,34 @@ def test_what_was_not_measured_is_no_fact_in_the_heading(technician: Client, sys
     text = technician.get(reverse("air-side", args=[system.pk])).text
     assert "is left for the filter: ducts and coil are not all measured" in text
     assert re.search(r"At most 0\.50\sin\. w\.c\.", text)
+
+
+def test_taking_back_gives_back_what_the_record_held_without_a_measurement(
+    technician: Client, system: System
+) -> None:
+    held = {"return_static_pa": 0.08 * PA_PER_INWC, "supply_static_pa": 0.17 * PA_PER_INWC}
+    System.objects.filter(pk=system.pk).update(design_airflow_m3s=1200 * M3S_PER_CFM, **held)
+    address = reverse("air-measured", args=[system.pk])
+    records = []
+    for days, static in ((3, "0.10"), (0, "0.30")):
+        technician.post(address, {"airflow": "1200", "return_static": static, "supply_static": "0.2"})
+        newest = AirRecord.objects.exclude(pk__in=[row.pk for row in records]).get()
+        AirRecord.objects.filter(pk=newest.pk).update(measured_at=NOW - timedelta(days=days))
+        records.append(newest)
+    # The older one first: the newer one counts on, and then what stood before both.
+    for row, static in zip(records, (0.30, 0.08), strict=True):
+        technician.post(reverse("air-withdrawn", args=[system.pk, row.pk]))
+        fresh = System.objects.get(pk=system.pk)
+        assert fresh.return_static_pa == pytest.approx(static * PA_PER_INWC)
+    assert fresh.supply_static_pa == pytest.approx(0.17 * PA_PER_INWC)
+
+
+def test_statics_read_far_from_design_are_no_fact_in_the_heading(technician: Client, system: System) -> None:
+    System.objects.filter(pk=system.pk).update(
+        design_airflow_m3s=1200 * M3S_PER_CFM, rated_external_static_pa=0.5 * PA_PER_INWC
+    )
+    told = {"airflow": "1850", "return_static": "0.1", "supply_static": "0.1"}
+    technician.post(reverse("air-measured", args=[system.pk]), told)
+    text = technician.get(reverse("air-side", args=[system.pk])).text
+    assert "Measure nearer to design airflow" in text
+    assert "too far from design to be carried: stands as read" in text

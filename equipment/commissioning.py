@@ -135,8 +135,10 @@ def take_back(record: AirRecord, now: datetime) -> None:
     measurement that is left, else what the record held without one."""
     system = record.system
     with transaction.atomic():
+        # What was written down after a newer one never took its place.
+        counted = not system.air_records.filter(measured_at__gt=record.measured_at, pk__lt=record.pk).exists()
         for name, before in _BEFORE.items():
-            if getattr(record, name) is not None:
+            if counted and getattr(record, name) is not None:
                 _step_back(system, record, name, before)
         record.delete()
         system.save()

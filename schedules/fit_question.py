@@ -56,8 +56,8 @@ def judged(slot: FilterSlot, medium: Medium, air: SlotAir, units: str = "ip") ->
     answer = judge(asked, units)
     tabled = asked.fixed_speed and bool(asked.blower_table)
     measured = air.measured_m3s
-    if tabled and measured and None not in air.fitted and not _no_stronger(medium, air, measured):
-        # It was a looser filter that so much air passed: the table speaks of this one.
+    if asked.fixed_speed and measured and None not in air.fitted and not _no_stronger(medium, air, measured):
+        # It was a looser filter that so much air passed: it says nothing of this one.
         return answer
     there = _as_measured(asked, answer)
     if there is None:

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 
 from equipment.air_side import air_side, return_loss, table_at_home
-from equipment.commissioning import Measured, carry_again, record_air
+from equipment.commissioning import Measured, carry_again, record_air, take_back
 from equipment.models import AirRecord, FilterSlot, System
 from equipment.record import NotRecordable
 from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC, W_PER_TON
@@ -193,3 +193,18 @@ def test_statics_read_far_from_design_stand_as_read(system: System) -> None:
     record_air(system, Measured(airflow_m3s=75 * CFM, return_static_pa=0.30 * INWC), NOW, None, NOW)
     system.refresh_from_db()
     assert system.return_static_pa == pytest.approx(0.30 * INWC)
+
+
+def test_what_was_written_down_after_a_newer_one_is_taken_back_without_a_trace(system: System) -> None:
+    system.return_static_pa = 20.0
+    system.design_airflow_m3s = 1000 * CFM
+    system.save()
+    newer = record_air(system, Measured(airflow_m3s=1000 * CFM, return_static_pa=30.0), NOW, None, NOW)
+    day_before = NOW - timedelta(days=1)
+    older = record_air(system, Measured(airflow_m3s=1000 * CFM, return_static_pa=40.0), day_before, None, NOW)
+    take_back(older, NOW)
+    system.refresh_from_db()
+    assert system.return_static_pa == pytest.approx(30.0)
+    take_back(AirRecord.objects.get(pk=newer.pk), NOW)
+    system.refresh_from_db()
+    assert system.return_static_pa == pytest.approx(20.0)

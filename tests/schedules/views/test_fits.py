@@ -415,6 +415,11 @@ def test_an_airflow_is_never_credited_to_a_finer_filter_fitted_since(slot: Filte
     assert found[finer].fitted
     assert found[finer].answer.verdict == "ask"
     assert found[loose].answer.verdict == "fits"
+    # Nor is a finer one refused for the air that a looser one passed.
+    AirRecordFactory(system=slot.system, airflow_m3s=1000 * M3S_PER_CFM, measured_at=NOW - timedelta(days=8))
+    found = {one.media: one for one in candidates(FilterSlot.objects.get(pk=slot.pk), finer, NOW)}
+    assert found[finer].answer.verdict == "ask"
+    assert "judged at" not in found[finer].answer.why
     # Told of the day of the measurement: which of them was in there, nobody knows.
     AirRecordFactory(system=slot.system, airflow_m3s=780 * M3S_PER_CFM, measured_at=NOW - timedelta(hours=3))
     found = {one.media: one for one in candidates(FilterSlot.objects.get(pk=slot.pk), finer, NOW)}

@@ -37,12 +37,17 @@ class Unanswered:
     why: str
 
 
-def open_times(visit: Visit, now: datetime) -> QuerySet[OfferedTime]:
-    """The times that the household may still choose: of a visit that waits for a day, on a day to come."""
-    today = clock.local_day(now, Desk.the().zone)
+def standing(today: date) -> QuerySet[OfferedTime]:
+    """The times that households may still choose: of visits that wait for a day, on days to come."""
     return OfferedTime.objects.filter(
-        visit=visit, visit__state__in=WAITING, visit__day=None, chosen_at=None, closed_at=None, day__gt=today
-    ).select_related("technician")
+        visit__state__in=WAITING, visit__day=None, chosen_at=None, closed_at=None, day__gt=today
+    )
+
+
+def open_times(visit: Visit, now: datetime) -> QuerySet[OfferedTime]:
+    """Those of one visit."""
+    today = clock.local_day(now, Desk.the().zone)
+    return standing(today).filter(visit=visit).select_related("technician")
 
 
 def time_words(one: Hours, tz: ZoneInfo) -> str:

@@ -9,15 +9,8 @@ from django.db.models import Q, QuerySet
 from equipment.models import Desk, FilterSlot, Site
 from schedules import visits
 from schedules.day_problem import NoStart, Place, start_of
-from schedules.models import (
-    Absence,
-    HomeHours,
-    MaintenanceTask,
-    OfferedTime,
-    RoundPlan,
-    Technician,
-    Visit,
-)
+from schedules.models import Absence, HomeHours, MaintenanceTask, RoundPlan, Technician, Visit
+from schedules.open_times import standing
 from schedules.outdoors import Outdoors
 from schedules.planning.routing import Problem, Stop
 from schedules.planning.routing import Technician as Shift
@@ -260,8 +253,7 @@ def _waiting(plan: RoundPlan, today: date) -> list[Trip]:
     """Visits that wait for a day: asked for, and so made within the plan, ripe or not."""
     rows = Visit.objects.filter(state__in=(Visit.State.DUE, Visit.State.DISPLACED), day=None)
     # Whose household is choosing a time is not planned over its head.
-    choosing = OfferedTime.objects.filter(chosen_at=None, closed_at=None, day__gt=today)
-    rows = rows.exclude(pk__in=choosing.values("visit"))
+    rows = rows.exclude(pk__in=standing(today).values("visit"))
     trips = []
     for visit in _with_jobs(rows):
         trip = _of_visit(visit, today)

@@ -44,9 +44,9 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
     try:
         asked = _asked(token, timezone.now())
     except signing.SpentToken:
-        return _closed(request, _("This link is too old. Ring us, or use the link in a newer letter."), 410)
+        return closed(request, _("This link is too old. Ring us, or use the link in a newer letter."), 410)
     except signing.BadToken:
-        return _closed(request, _("This link is not one of ours, or a piece of it is missing."), 404)
+        return closed(request, _("This link is not one of ours, or a piece of it is missing."), 404)
     now = timezone.now()
     if request.method == "POST":
         return _act(request, asked, now)
@@ -172,7 +172,8 @@ def _show(
     return render(request, "schedules/answer.html", context, status=status)
 
 
-def _closed(request: HttpRequest, why: str, status: int) -> HttpResponse:
+def closed(request: HttpRequest, why: str, status: int) -> HttpResponse:
+    """The page of a link that does not open."""
     return render(request, "schedules/closed.html", {"why": why, "desk": Desk.the()}, status=status)
 
 
@@ -186,10 +187,10 @@ def stop_mail(request: HttpRequest, token: str) -> HttpResponse:
     try:
         pk = signing.read(Purpose.STOP_MAIL, token, STOP_LINK_LASTS)
     except signing.BadToken:
-        return _closed(request, _("This link is not one of ours, or it is too old."), 404)
+        return closed(request, _("This link is not one of ours, or it is too old."), 404)
     person = Person.objects.filter(pk=whole_number(pk)).first()
     if person is None:
-        return _closed(request, _("This link is not one of ours, or it is too old."), 404)
+        return closed(request, _("This link is not one of ours, or it is too old."), 404)
     if request.method == "POST":
         person.wants_filter_mail = request.POST.get("what") == "resume"
         person.save(update_fields=["wants_filter_mail"])

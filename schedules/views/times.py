@@ -15,6 +15,7 @@ from schedules.explain import say_day
 from schedules.models import Visit
 from schedules.offered_times import Time, choose, decline, find_times, offer
 from schedules.open_times import LINK_LASTS, open_times, time_words
+from schedules.views.answer import closed
 from schedules.visit_notices import readers_of
 from schedules.visit_promises import hours_words, promise_of
 from shared import signing
@@ -57,12 +58,12 @@ def answer_page(request: HttpRequest, token: str) -> HttpResponse:
     try:
         pk = signing.read(Purpose.TIMES, token, LINK_LASTS)
     except signing.SpentToken:
-        return _closed(request, _("This link is too old. Ring us, or use the link in a newer letter."), 410)
+        return closed(request, _("This link is too old. Ring us, or use the link in a newer letter."), 410)
     except signing.BadToken:
-        return _closed(request, _("This link is not one of ours, or a piece of it is missing."), 404)
+        return closed(request, _("This link is not one of ours, or a piece of it is missing."), 404)
     visit = Visit.objects.select_related("site__customer", "technician").filter(pk=whole_number(pk)).first()
     if visit is None:
-        return _closed(request, _("This link is not one of ours, or a piece of it is missing."), 404)
+        return closed(request, _("This link is not one of ours, or a piece of it is missing."), 404)
     if request.method != "POST":
         return _show(request, visit)
     if request.POST.get("what") == "none":
@@ -100,7 +101,3 @@ def _show(request: HttpRequest, visit: Visit, said: str = "", error: str = "") -
         "error": error,
     }
     return render(request, "schedules/choose_time.html", context, status=422 if error else 200)
-
-
-def _closed(request: HttpRequest, why: str, status: int) -> HttpResponse:
-    return render(request, "schedules/closed.html", {"why": why, "desk": Desk.the()}, status=status)

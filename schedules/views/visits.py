@@ -23,7 +23,8 @@ from schedules.day_problem import NoStart
 from schedules.emails import filter_lines
 from schedules.explain import say_day
 from schedules.forms import BookForm, CompleteForm, JobFilterForm
-from schedules.models import MaintenanceTask, OfferedTime, Technician, Visit
+from schedules.models import MaintenanceTask, Technician, Visit
+from schedules.open_times import standing
 from schedules.visit_notices import readers_of, told_of
 from schedules.visit_words import told_sentence, visit_sentence
 from schedules.visits import Booking, FilterDone, Outcome
@@ -48,11 +49,7 @@ def offers_page(request: HttpRequest) -> HttpResponse:
         "failed": failed,
         "technicians": list(Technician.objects.filter(gone_on=None)),
         "waiting": open_visits.filter(day=None).order_by("pk"),
-        "choosing": set(
-            OfferedTime.objects.filter(chosen_at=None, closed_at=None, day__gt=today).values_list(
-                "visit", flat=True
-            )
-        ),
+        "choosing": set(standing(today).values_list("visit", flat=True)),
         "booked": open_visits.exclude(day=None).order_by("day", "technician__name", "stop_number"),
         "today": today,
         "tomorrow": today + timedelta(days=1),

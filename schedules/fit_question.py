@@ -8,7 +8,6 @@ from equipment.air_side import table_at_home
 from equipment.airflow import design_airflow
 from equipment.airside.media import LabelCurve
 from equipment.bounds import far_from_design
-from equipment.commissioning import at_design
 from equipment.curves import Medium, media_with_curves
 from equipment.fitted import media_about
 from equipment.models import FilterSlot, System
@@ -156,7 +155,8 @@ def _as_measured(asked: Question, answer: Answer) -> Question | None:
 
 
 def _carried(static_pa: float | None, from_m3s: float | None, to_m3s: float) -> float | None:
-    return None if static_pa is None else at_design(static_pa, from_m3s, to_m3s)
+    """A static of the design airflow at another by the square, however far; as it is where none is known."""
+    return static_pa if static_pa is None or not from_m3s else static_pa * (to_m3s / from_m3s) ** 2
 
 
 def _pair(one: float | None, other: float | None) -> tuple[float, float] | None:

@@ -173,3 +173,12 @@ def test_a_household_with_too_little_air_is_told_to_have_the_cause_found(
     AirRecordFactory(system=slot.system, airflow_m3s=600 * M3S_PER_CFM, measured_at=NOW)
     text = homeowner.get(reverse("what-fits", args=[slot.pk])).text
     assert "Too little air moves here, whatever the filter" in text
+
+
+def test_far_more_air_than_designed_carries_the_ducts_with_it(slot: FilterSlot) -> None:
+    medium("Loose 8", 8, 0.10)
+    AirRecordFactory(system=slot.system, airflow_m3s=1300 * M3S_PER_CFM, measured_at=NOW)
+    answer = found_of(slot, "Loose 8").answer
+    # By hand: 0.10 (1300/800)^2 = 0.2641 and 0.10 (1300/800)^1.18 = 0.1773 are more than 0.35.
+    assert answer.verdict == "refuse"
+    assert answer.drop_left_pa == pytest.approx((0.35 - 0.2641 - 0.1773) * PA_PER_INWC, abs=0.05)

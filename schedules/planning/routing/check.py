@@ -1,6 +1,8 @@
 """An answer held against its problem, rule by rule, without the solver's own helpers."""
 
+from fractions import Fraction
 from itertools import pairwise
+from math import ceil
 
 from schedules.planning.routing.problem import Problem, Route, Solution, Stop, Technician
 
@@ -44,7 +46,7 @@ def _route_faults(problem: Problem, technician: Technician, route: Route, stops:
         way = problem.travel_s[node][stop.node]
         if way is None or problem.travel_m[node][stop.node] is None:
             faults.append(f"{name} has no way to {stop.id}")
-        elif visit.arrive_s != clock + way:
+        elif visit.arrive_s != _driven(problem, clock, way):
             faults.append(f"{name} does not arrive at {stop.id} when the travel says")
         if stop.skills - technician.skills:
             faults.append(f"{name} lacks a skill for {stop.id}")
@@ -56,9 +58,25 @@ def _route_faults(problem: Problem, technician: Technician, route: Route, stops:
     way = problem.travel_s[node][technician.node]
     if stops and (way is None or problem.travel_m[node][technician.node] is None):
         faults.append(f"{name} has no way back")
-    elif stops and route.back_s != clock + (way or 0):
+    elif stops and route.back_s != _driven(problem, clock, way or 0):
         faults.append(f"{name} is not back when the travel says")
     return faults
+
+
+def _driven(problem: Problem, clock: int, way: int) -> int:
+    """When a way is driven, gone second by span of the clock rather than by the solver's sums."""
+    left = Fraction(way)
+    at = Fraction(clock)
+    for start, end, percent in sorted(problem.pace.spans):
+        if end <= at:
+            continue
+        before = min(left, max(start - at, Fraction(0)))
+        at, left = at + before, left - before
+        if not left:
+            break
+        inside = min(left * 100 / percent, end - at)
+        at, left = at + inside, left - inside * percent / 100
+    return ceil(at + left)
 
 
 def _total_faults(

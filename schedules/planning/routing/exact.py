@@ -67,7 +67,7 @@ def _routes(
         parts = [part for rivals in longer.values() for part in _undominated(rivals)]
         for clock, travel, order in parts:
             way = problem.way(problem.stops[order[-1]].node, technician.node)
-            if way is not None and clock + way <= technician.shift[1]:
+            if way is not None and problem.pace.arrive(clock, way) <= technician.shift[1]:
                 known = found.get(frozenset(order))
                 found[frozenset(order)] = min(known or (travel + way, order), (travel + way, order))
     return found
@@ -80,7 +80,7 @@ def _grown(problem: Problem, technician: Technician, part: _Part, index: int) ->
     load = stop.load + sum(problem.stops[other].load for other in order)
     if way is None or (technician.van is not None and load > technician.van):
         return None
-    start = first_start(stop.windows, clock + way)
+    start = first_start(stop.windows, problem.pace.arrive(clock, way))
     if start is None or start + stop.service_s > technician.shift[1]:
         return None
     return start + stop.service_s, travel + way + stop.extra_s(technician.id), (*order, index)

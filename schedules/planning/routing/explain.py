@@ -52,8 +52,8 @@ class Obstacles:
         out, back = self._between(technician, stop)
         if out >= _NEVER or back >= _NEVER:
             return ()
-        earliest = technician.shift[0] + out
-        latest = technician.shift[1] - back - stop.service_s
+        earliest = self.problem.pace.arrive(technician.shift[0], out)
+        latest = self.problem.pace.leave(technician.shift[1], back) - stop.service_s
         spans = stop.windows or ((earliest, latest),)
         cut = ((max(start, earliest), min(end, latest)) for start, end in spans)
         return tuple((start, end) for start, end in cut if start <= end)
@@ -67,8 +67,11 @@ class Obstacles:
         back = self.problem.way(stop.node, technician.node)
         if out is None or back is None:
             return False
-        start = first_start(stop.windows, technician.shift[0] + out)
-        return start is not None and start + stop.service_s + back <= technician.shift[1]
+        start = first_start(stop.windows, self.problem.pace.arrive(technician.shift[0], out))
+        return start is not None and self._home_by(start + stop.service_s, back) <= technician.shift[1]
+
+    def _home_by(self, leave_s: int, back_s: int) -> int:
+        return self.problem.pace.arrive(leave_s, back_s)
 
     def _missing_skill(self, stop: Stop) -> str:
         everywhere = frozenset[str]().union(*(who.skills for who in self.problem.technicians))

@@ -48,7 +48,7 @@ def _reached(problem: Problem, technician: Technician, before: Order, clock: int
     """Whether the next stops can still start in time: a cheap look before the whole route is tried."""
     node = problem.stops[before[-1]].node if before else technician.node
     for stop in (problem.stops[index] for index in ahead):
-        start = first_start(stop.windows, clock + (problem.way(node, stop.node) or 0))
+        start = first_start(stop.windows, problem.pace.arrive(clock, problem.way(node, stop.node) or 0))
         if start is None or start + stop.service_s > technician.shift[1]:
             return False
         clock, node = start + stop.service_s, stop.node

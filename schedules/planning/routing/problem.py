@@ -7,6 +7,8 @@ of None means there is no way from the row's node to the column's.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from schedules.planning.routing.pace import STEADY, Pace
+
 Window = tuple[int, int]
 Matrix = tuple[tuple[int | None, ...], ...]
 
@@ -46,13 +48,18 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """Technician-days, stops and two square matrices over the same nodes; `ignored` names unknown keys."""
+    """Technician-days, stops and two square matrices over the same nodes; `ignored` names unknown keys.
+
+    `travel_s` holds ways at their usual speed, by which routes are compared; `pace` tells how long one takes
+    at an hour of the clock.
+    """
 
     technicians: tuple[Technician, ...]
     stops: tuple[Stop, ...]
     travel_s: Matrix
     travel_m: Matrix
     ignored: tuple[str, ...] = ()
+    pace: Pace = STEADY
 
     def way(self, start: int, end: int) -> int | None:
         """Seconds from one node to another, None where either matrix knows no way."""

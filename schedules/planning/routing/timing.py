@@ -65,12 +65,12 @@ def feasible(problem: Problem, technician: Technician, order: Sequence[int]) -> 
     clock, node = technician.shift[0], technician.node
     for stop in stops:
         way = problem.way(node, stop.node)
-        start = None if way is None else first_start(stop.windows, clock + way)
+        start = None if way is None else first_start(stop.windows, problem.pace.arrive(clock, way))
         if start is None or start > technician.shift[1]:
             return False
         clock, node = start + stop.service_s, stop.node
     way = problem.way(node, technician.node) if stops else 0
-    return way is not None and clock + way <= technician.shift[1]
+    return way is not None and problem.pace.arrive(clock, way) <= technician.shift[1]
 
 
 def ready_times(problem: Problem, technician: Technician, order: Sequence[int]) -> list[int]:
@@ -78,10 +78,20 @@ def ready_times(problem: Problem, technician: Technician, order: Sequence[int]) 
     clock, node = technician.shift[0], technician.node
     ready = [clock]
     for stop in (problem.stops[index] for index in order):
-        arrive = clock + (problem.way(node, stop.node) or 0)
+        arrive = problem.pace.arrive(clock, problem.way(node, stop.node) or 0)
         clock, node = (first_start(stop.windows, arrive) or arrive) + stop.service_s, stop.node
         ready.append(clock)
     return ready
+
+
+def on_the_road(routes: Sequence[Route]) -> int:
+    """Seconds that the ways of timed routes take by the clock."""
+    seconds = 0
+    for route in routes:
+        leaves = [route.depart_s, *(visit.leave_s for visit in route.visits)]
+        arrives = [*(visit.arrive_s for visit in route.visits), route.back_s]
+        seconds += sum(arrives) - sum(leaves)
+    return seconds
 
 
 def first_start(windows: Sequence[Window], arrive_s: int) -> int | None:
@@ -97,12 +107,14 @@ def _run(problem: Problem, technician: Technician, order: Sequence[int], depart_
     for index in order:
         stop = problem.stops[index]
         way = problem.way(node, stop.node)
-        start = None if way is None else first_start(stop.windows, clock + way)
-        if way is None or start is None:
+        arrive = None if way is None else problem.pace.arrive(clock, way)
+        start = None if arrive is None else first_start(stop.windows, arrive)
+        if arrive is None or start is None:
             return None
-        visits.append(Visit(stop.id, clock + way, start, start + stop.service_s))
+        visits.append(Visit(stop.id, arrive, start, start + stop.service_s))
         clock, node = start + stop.service_s, stop.node
     way = problem.way(node, technician.node)
-    if way is None or clock + way > technician.shift[1]:
+    back = None if way is None else problem.pace.arrive(clock, way)
+    if back is None or back > technician.shift[1]:
         return None
-    return Route(technician.id, tuple(visits), depart_s, clock + way)
+    return Route(technician.id, tuple(visits), depart_s, back)

@@ -24,6 +24,10 @@ warnings.filterwarnings("ignore", category=PenaltyBoundWarning)
 # Sums of prizes stay below this, a quarter of what a 64-bit whole number holds.
 _PRIZES = 2**61
 _DAY_S = 86_400
+_USUAL_PENALTY = 100_000
+# On RC208 this prize with the usual penalty comes within 0.05 % where the steep one stays at 0.5 %.
+_DEAR = 10**8
+_FAIR_TRIES = 1000
 
 
 class StopRule(Protocol):
@@ -108,10 +112,13 @@ def _outbid(problem: Problem, obstacles: Obstacles, orders: list[Order], index: 
 def _search(
     problem: Problem, obstacles: Obstacles, servable: list[int], stop: StopRule, seed: int
 ) -> list[Order]:
-    model = _Model(problem, obstacles, servable)
-    penalty = pyvrp.PenaltyParams(max_penalty=model.max_penalty)
-    params = pyvrp.SolveParams(penalty=penalty, operators=OPERATORS)
-    found = pyvrp.solve(model.data(), stop.criterion(), seed % 2**32, collect_stats=False, params=params).best
+    until = stop.criterion()
+    model = _Model(problem, obstacles, servable, dear=True)
+    gentle = _Gentle(until, model.must_prize)
+    found = _found(model, gentle, seed)
+    if gentle.gave_up:
+        model = _Model(problem, obstacles, servable, dear=False)
+        found = _found(model, until, seed)
     orders: list[Order] = [[] for _ in problem.technicians]
     for route in found.routes():
         clients = [activity.idx for activity in route if activity.is_client()]
@@ -119,6 +126,25 @@ def _search(
             if not any(index in order for order in orders):
                 orders[route.vehicle_type()].append(index)
     return orders
+
+
+def _found(model: "_Model", until: StoppingCriterion, seed: int) -> pyvrp.Solution:
+    penalty = pyvrp.PenaltyParams(max_penalty=model.max_penalty)
+    params = pyvrp.SolveParams(penalty=penalty, operators=OPERATORS)
+    return pyvrp.solve(model.data(), until, seed % 2**32, collect_stats=False, params=params).best
+
+
+class _Gentle:
+    """Ends with ``until``, and early where after a fair number of tries some must is still left out."""
+
+    def __init__(self, until: StoppingCriterion, must_prize: int) -> None:
+        self._until, self._must_prize = until, must_prize
+        self._tries, self.gave_up = 0, False
+
+    def __call__(self, best_cost: int) -> bool:
+        self._tries += 1
+        self.gave_up = self._tries > _FAIR_TRIES and best_cost >= self._must_prize
+        return self.gave_up or self._until(best_cost)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +161,9 @@ class _Model:
     """The problem as PyVRP sees it: every technician's clock runs from the midnight of their own day, so that
     a stop open at the same hours of several days is one client; which days those are lies in the matrices."""
 
-    def __init__(self, problem: Problem, obstacles: Obstacles, servable: list[int]) -> None:
+    def __init__(self, problem: Problem, obstacles: Obstacles, servable: list[int], *, dear: bool) -> None:
+        """Where musts are ``dear``, the search tends to be late rather than to leave one out, and finds the
+        shorter rounds; where not all can be served it may never come back to keeping hours."""
         self.problem, self.obstacles, self.servable = problem, obstacles, servable
         self.homes = sorted({technician.node for technician in problem.technicians})
         self.midnights = [who.shift[0] // _DAY_S * _DAY_S for who in problem.technicians]
@@ -147,7 +175,10 @@ class _Model:
         self.total = sum(problem.stops[index].load for index in servable)
         steepest = _PRIZES // (2 * (len(servable) + 1) * (max(self.horizon, self.total) + 1))
         self.must_prize, self.may_limit = self._prizes(steepest)
-        self.max_penalty = float(min(max(100_000, self.must_prize), steepest))
+        self.max_penalty = float(min(max(_USUAL_PENALTY, self.must_prize), steepest))
+        if dear:
+            self.must_prize = min(max(self.must_prize, _DEAR), _PRIZES // (len(servable) + 1))
+            self.max_penalty = float(min(_USUAL_PENALTY, steepest))
         for index in servable:
             self._add(index)
 
@@ -226,7 +257,8 @@ class _Model:
 
     def data(self) -> pyvrp.ProblemData:
         nodes = [*self.homes, *(self.problem.stops[opening.stop].node for opening in self.openings)]
-        ways = self._ways(nodes)
+        ways = self._ways(nodes, 1.0)
+        hours = self._ways(nodes, self.problem.pace.stretch([who.shift for who in self.problem.technicians]))
         shut = [
             tuple(place for place, opening in enumerate(self.openings) if at not in opening.who)
             for at in range(len(self.problem.technicians))
@@ -237,10 +269,8 @@ class _Model:
         ]
         kinds = list(zip(shut, dear, strict=True))
         profiles = sorted(set(kinds))
-        durations = [self._matrix(ways, closed) for closed, _extra in profiles]
-        distances = [
-            self._dearer(matrix, extra) for matrix, (_closed, extra) in zip(durations, profiles, strict=True)
-        ]
+        durations = [self._matrix(hours, closed) for closed, _extra in profiles]
+        distances = [self._dearer(self._matrix(ways, closed), extra) for closed, extra in profiles]
         vehicles = [
             pyvrp.VehicleType(
                 capacity=[self.total if who.van is None else min(who.van, self.total)],
@@ -262,11 +292,16 @@ class _Model:
             groups=self.groups,
         )
 
-    def _ways(self, nodes: list[int]) -> NDArray[np.int64]:
-        """Seconds between the locations; a way that is missing outlasts every shift."""
+    def _ways(self, nodes: list[int], stretch: float) -> NDArray[np.int64]:
+        """Seconds between the locations, stretched; a way that is missing outlasts every shift.
+
+        The search takes one table for the whole day, so that hours are told apart only by what follows it.
+        """
         blocked = self.horizon + 1
         ways = [[self.problem.way(start, end) for end in nodes] for start in nodes]
-        cut = [[blocked if way is None else min(way, blocked) for way in row] for row in ways]
+        cut = [
+            [blocked if way is None else min(round(way * stretch), blocked) for way in row] for row in ways
+        ]
         matrix = np.array(cut, dtype=np.int64)
         np.fill_diagonal(matrix, 0)
         return matrix

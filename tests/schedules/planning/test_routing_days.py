@@ -38,7 +38,7 @@ def test_hours_that_differ_from_day_to_day_are_kept_in_a_problem_of_many_stops()
 
 def test_a_stop_open_at_the_same_hours_of_several_days_is_one_client() -> None:
     given = over_days(24)
-    model = solving._Model(given, solving.Obstacles(given), list(range(24)))
+    model = solving._Model(given, solving.Obstacles(given), list(range(24)), dear=True)
     # Open all day on any days: one client; mornings and an afternoon: two.
     assert len(model.clients) == 12 + 2 * 12
 
@@ -67,3 +67,17 @@ def test_what_saves_more_than_it_is_dearer_is_taken_all_the_same() -> None:
         ("a:0", "near a"),
         ("b:0", "at b"),
     }
+
+
+def test_where_not_all_musts_have_room_the_search_still_serves_what_it_can() -> None:
+    """Forty musts of an hour for two days of nine hours: the dear search gives up, the other serves."""
+    ways = tuple(tuple(300 * (one != other) for other in range(41)) for one in range(41))
+    given = Problem(
+        tuple(Technician(name, 0, (28_800, 61_200)) for name in "ab"),
+        tuple(Stop(f"s{at}", at, 3600) for at in range(1, 41)),
+        ways, ways,
+    )  # fmt: skip
+    solution = solve(given, Iterations(1500), seed=1)
+    assert check(given, solution) == []
+    # Nine hours hold eight stops of 3,600 s with nine ways of 300 s.
+    assert len(solution.unserved) == 40 - 2 * 8

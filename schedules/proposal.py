@@ -8,19 +8,23 @@ from typing import Any
 from django.utils.translation import gettext as _
 from scipy.special import ndtr
 
+from equipment.models import Desk
 from schedules.explain import say_day
-from schedules.models import RoundPlan
+from schedules.models import RoundPlan, Visit
 from schedules.plain_reasons import said_plainly
 from schedules.planning.routing import Solution
 from schedules.planning.routing.problem import Route, Stop
 from schedules.planning.routing.problem import Visit as Served
-from schedules.rounds import DAY_S, Asked, Trip, VanDay
+from schedules.planning.routing.timing import on_the_road
+from schedules.rounds import DAY_S, Asked, Trip, VanDay, seconds_of
 from schedules.why_here import Detours
 
 # Own assumption: work and ways together scatter by so much of their own length, stop by stop.
 SPREAD = 0.3
 # Said where the chance to begin after the hours told is at least this.
 WORTH_SAYING = 0.05
+# A booked visit whose time moves by more within its day is told apart from one that stays.
+HOUR_MOVES_S = 900
 
 
 @dataclass(frozen=True)
@@ -49,7 +53,7 @@ def proposal_of(plan: RoundPlan, asked: Asked, solution: Solution) -> dict[str, 
         "no_start": [technician.name for technician in asked.no_start],
         "reckoned": asked.reckoned,
         "van_days": len(asked.vans),
-        "travel_s": solution.travel_s,
+        "travel_s": on_the_road(solution.routes),
         "travel_m": solution.travel_m,
     }
 
@@ -106,8 +110,8 @@ def _day(one: _Day, asked: Asked) -> dict[str, Any]:
                 "place": list(asked.places[stop.node]),
                 "slack_days": (trip.window.last - one.van.day).days,
                 "late": _late(served, stop, spread),
-                "change": _change(trip, one.van),
-                "was": _was(trip, one.van),
+                "change": _change(trip, one, served),
+                "was": _was(trip, one, served),
                 "why": _why(trip, one),
             }
         )
@@ -143,23 +147,35 @@ def _late(served: Served, stop: Stop, spread_s: float) -> float:
     return round(float(ndtr((served.arrive_s - ends[0]) / spread_s)), 3)
 
 
-def _change(trip: Trip, van: VanDay) -> str:
-    """What is new of it: new, day, moved or kept."""
+def _change(trip: Trip, one: _Day, served: Served) -> str:
+    """What is new of it: new, day, moved, hour or kept."""
     visit = trip.visit
     if visit is None:
         return "new"
     if visit.day is None:
         return "day"
-    kept = visit.day == van.day and visit.technician_id == van.technician.pk
-    return "kept" if kept else "moved"
+    if visit.day != one.van.day or visit.technician_id != one.van.technician.pk:
+        return "moved"
+    return "hour" if _shift_s(visit, one, served) > HOUR_MOVES_S else "kept"
 
 
-def _was(trip: Trip, van: VanDay) -> str:
-    """Where a moved visit comes from."""
-    visit = trip.visit
-    if visit is None or _change(trip, van) != "moved":
+def _shift_s(visit: Visit, one: _Day, served: Served) -> int:
+    """By how much the start differs from the time it had, in s; nought where it had none."""
+    if visit.arrive_at is None:
+        return 0
+    had = visit.arrive_at.astimezone(Desk.the().zone).time()
+    return abs(seconds_of(had) - seconds_of(_clock(served.arrive_s, one)))
+
+
+def _was(trip: Trip, one: _Day, served: Served) -> str:
+    """Where a moved visit comes from, or at what hour it was."""
+    visit, change = trip.visit, _change(trip, one, served)
+    if visit is None or change not in ("moved", "hour"):
         return ""
-    return _("was %(day)s, %(name)s") % {"day": say_day(visit.day), "name": visit.technician}
+    if change == "moved":
+        return _("was %(day)s, %(name)s") % {"day": say_day(visit.day), "name": visit.technician}
+    at = visit.arrive_at.astimezone(Desk.the().zone) if visit.arrive_at else None
+    return _("was at %(hour)s") % {"hour": f"{at:%H:%M}" if at else ""}
 
 
 def _why(trip: Trip, one: _Day) -> str:
@@ -169,15 +185,21 @@ def _why(trip: Trip, one: _Day) -> str:
         return said
     window = {"first": say_day(trip.window.first), "last": say_day(trip.window.last)}
     best = _("Best done from %(first)s to %(last)s.") % window
-    here, other = one.detours.here(one.van.key, trip.key), None
-    if trip.window.days > 1:
-        other = one.detours.elsewhere(one.van.key, trip.key, one.van.day.isoformat())
+    if trip.window.days < 2:
+        return best
+    here = one.detours.here(one.van.key, trip.key)
+    other = one.detours.elsewhere(one.van.key, trip.key, one.van.day.isoformat())
     if other is None:
-        return best + " " + _("Nobody could come on another of these days.")
-    minutes = {"here": round(here / 60), "there": round(other.extra_s / 60)}
-    text = _("It adds %(here)d min of driving here, and %(there)d or more on another day.")
-    if minutes["there"] <= minutes["here"]:
-        text = _("It adds %(here)d min of driving here; other days are full or come dearer.")
+        return best + " " + _("No other of these days has room and hours for it.")
+    minutes = {"here": round(here.driving_s / 60), "there": round(other.driving_s / 60)}
+    if minutes["there"] > minutes["here"]:
+        text = _("It adds %(here)d min of driving here, and %(there)d or more on another day.")
+    elif other.extra_s > here.extra_s:
+        text = _("It adds %(here)d min of driving here; %(there)d on another day, but too early or too late.")
+    else:
+        text = _(
+            "It adds %(here)d min of driving; another day would add %(there)d: a longer search may find it."
+        )
     return best + " " + text % minutes
 
 

@@ -1,61 +1,69 @@
-"""What a stop costs on the road where it is, and the least it would cost on any other day of its window."""
+"""What a stop costs where it is, and the least it would cost on any other day of its window that has room."""
 
 from dataclasses import dataclass
 from itertools import pairwise
 
 from schedules.planning.routing import Problem, Solution
 from schedules.planning.routing.problem import Stop, Technician
-from schedules.planning.routing.timing import may_serve
+from schedules.planning.routing.timing import feasible, may_serve
 
 
 @dataclass(frozen=True)
-class Elsewhere:
-    """The cheapest other technician-day and the seconds of driving that the stop would add to it."""
+class Cost:
+    """Seconds of driving that a stop adds to a technician-day, and what the day counts on top."""
 
-    van: str
+    driving_s: int
     extra_s: int
+
+    @property
+    def whole_s(self) -> int:
+        """Both together."""
+        return self.driving_s + self.extra_s
 
 
 class Detours:
-    """Seconds of driving that each stop adds to its round, and would add to another as that one is.
-
-    Hours are not looked at elsewhere, only days: what it says of them is the least, not what could be had.
-    """
+    """What each stop adds to its round, and would add to another as that one is, every rule kept."""
 
     def __init__(self, problem: Problem, solution: Solution) -> None:
         self._problem = problem
-        self._stops = {stop.id: stop for stop in problem.stops}
+        self._at = {stop.id: index for index, stop in enumerate(problem.stops)}
         self._vans = {who.id: who for who in problem.technicians}
-        self._orders = {who.id: list[str]() for who in problem.technicians}
-        self._orders |= {route.technician: [one.id for one in route.visits] for route in solution.routes}
+        self._orders = {who.id: list[int]() for who in problem.technicians}
+        self._orders |= {
+            route.technician: [self._at[one.id] for one in route.visits] for route in solution.routes
+        }
 
-    def here(self, van: str, stop: str) -> int:
-        """What the stop adds where it is, in s."""
-        nodes = self._nodes(van)
-        at = self._orders[van].index(stop) + 1
-        return (
-            self._way(nodes[at - 1], nodes[at])
-            + self._way(nodes[at], nodes[at + 1])
-            - self._way(nodes[at - 1], nodes[at + 1])
-        )
+    def here(self, van: str, stop: str) -> Cost:
+        """What the stop costs where it is."""
+        index, order = self._at[stop], self._orders[van]
+        fewer = [other for other in order if other != index]
+        return self._cost(van, index, fewer, order.index(index))
 
-    def elsewhere(self, van: str, stop: str, day: str) -> Elsewhere | None:
-        """The cheapest technician-day other than ``day`` (the part of an id behind the colon)."""
-        one = self._stops[stop]
-        found = [
-            Elsewhere(other.id, self._least(other.id, one.node))
+    def elsewhere(self, van: str, stop: str, day: str) -> Cost | None:
+        """The least on a technician-day other than ``day`` (the part of an id behind the colon) with room for
+        it as its round is; None where there is none."""
+        index = self._at[stop]
+        one = self._problem.stops[index]
+        tries = [
+            (self._cost(other.id, index, order, place), other, place)
             for other in self._vans.values()
             if other.id.rpartition(":")[2] != day and may_serve(other, one) and _open(one, other)
+            for order in (self._orders[other.id],)
+            for place in range(len(order) + 1)
         ]
-        return min(found, key=lambda where: where.extra_s, default=None)
+        for cost, other, place in sorted(tries, key=lambda one: (one[0].whole_s, one[1].id, one[2])):
+            order = self._orders[other.id]
+            if feasible(self._problem, other, [*order[:place], index, *order[place:]]):
+                return cost
+        return None
 
-    def _least(self, van: str, node: int) -> int:
-        nodes = self._nodes(van)
-        return min(self._way(a, node) + self._way(node, b) - self._way(a, b) for a, b in pairwise(nodes))
-
-    def _nodes(self, van: str) -> list[int]:
-        home = self._vans[van].node
-        return [home, *(self._stops[stop].node for stop in self._orders[van]), home]
+    def _cost(self, van: str, index: int, order: list[int], place: int) -> Cost:
+        home, stops = self._vans[van].node, self._problem.stops
+        nodes = [home, *(stops[other].node for other in order), home]
+        start, end = list(pairwise(nodes))[place]
+        node = stops[index].node
+        driving = self._way(start, node) + self._way(node, end) - self._way(start, end)
+        return Cost(driving, stops[index].extra_s(van))
 
     def _way(self, start: int, end: int) -> int:
         way = self._problem.way(start, end)

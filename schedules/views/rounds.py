@@ -77,7 +77,8 @@ def _rest(plan: RoundPlan) -> dict[str, Any]:
         "hours": round(plan.proposal.get("travel_s", 0) / 3600, 1),
         "km": round(plan.proposal.get("travel_m", 0) / 1000),
         "changes": {
-            kind: sum(stop["change"] == kind for stop in stops) for kind in ("new", "day", "moved", "kept")
+            kind: sum(stop["change"] == kind for stop in stops)
+            for kind in ("new", "day", "moved", "hour", "kept")
         },
         "can_take": can_take,
         "changed": changed_since(plan) if can_take else [],
@@ -174,6 +175,7 @@ def _changes() -> dict[str, str]:
         "new": _("new"),
         "day": _("waited for a day"),
         "moved": _("moves here"),
+        "hour": _("at another hour"),
         "kept": _("as booked"),
     }
 

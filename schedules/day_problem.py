@@ -10,6 +10,7 @@ from equipment.models import Desk
 from schedules.models import Technician, Visit
 from schedules.planning.routing import Problem, Stop
 from schedules.planning.routing import Technician as Shift
+from schedules.slow_hours import pace_over
 from schedules.travel import travel_between
 from schedules.visit_promises import promise_of
 from shared import clock
@@ -89,10 +90,11 @@ def day_problem(
     travel = travel_between(places)
     seconds, metres = [list(row) for row in travel.seconds], [list(row) for row in travel.metres]
     stops = [_stop(visit, place, windows(visit)) for place, visit in enumerate(visits, start=1)]
+    pace = pace_over([hours.day], lambda _day, hour: hours.of(hour))
     origin = len(places) - 1 if here else 0
     for stop in stops:
         if stop.windows and stop.windows[0][0] == stop.windows[0][1]:
-            within = max(stop.windows[0][0] - standing.free_s, 0)
+            within = pace.reach(standing.free_s, max(stop.windows[0][0], standing.free_s))
             way = seconds[origin][stop.node]
             seconds[origin][stop.node] = within if way is None else min(way, within)
             metres[origin][stop.node] = metres[origin][stop.node] or 0
@@ -106,6 +108,7 @@ def day_problem(
         stops=tuple(stops),
         travel_s=tuple(map(tuple, seconds)),
         travel_m=tuple(map(tuple, metres)),
+        pace=pace,
     )
 
 

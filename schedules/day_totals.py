@@ -2,13 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
-import numpy as np
-
-from schedules.day_problem import NoStart, start_of
-from schedules.models import Policy, Technician, Visit
-from schedules.planning.travel import estimate
+from schedules.day_problem import DayClock, NoStart, Place, start_of
+from schedules.models import Technician, Visit
+from schedules.slow_hours import pace_over
+from schedules.travel import travel_between
 
 
 @dataclass(frozen=True)
@@ -29,8 +28,8 @@ def totals(technician: Technician, stops: Sequence[Visit]) -> DayTotals | None:
     """
     ordered = [visit for visit in stops if visit.stop_number and visit.site.placed]
     left = [visit for visit in ordered if visit.is_open]
-    first, last = (left[0].arrive_at, left[-1].leave_at) if left else (None, None)
-    if first is None or last is None:
+    first, day = (left[0].arrive_at, left[0].day) if left else (None, None)
+    if first is None or day is None or any(visit.leave_at is None for visit in left):
         return None
     try:
         depot = start_of(technician)
@@ -38,24 +37,25 @@ def totals(technician: Technician, stops: Sequence[Visit]) -> DayTotals | None:
         return None
     over = [visit for visit in ordered if not visit.is_open]
     begin = _place(over[-1]) if over else depot
-    legs = _legs_s([begin, *map(_place, left), depot])
+    ways = _ways([begin, *map(_place, left), depot])
+    hours = DayClock(technician, day, first)
+    pace = pace_over([day], lambda _day, hour: hours.of(hour))
+    starts = pace.leave(hours.since(first), ways[0])
+    leaves = [starts, *(hours.since(visit.leave_at) for visit in left if visit.leave_at)]
+    arrives = [pace.arrive(leave, way) for leave, way in zip(leaves, ways, strict=True)]
     return DayTotals(
-        starts_at=None if over else first - timedelta(seconds=legs[0]),
-        back_at=last + timedelta(seconds=legs[-1]),
-        driving_minutes=round(sum(legs) / 60),
+        starts_at=None if over else hours.at(starts),
+        back_at=hours.at(arrives[-1]),
+        driving_minutes=round((sum(arrives) - sum(leaves)) / 60),
         home_minutes=sum(visit.minutes for visit in left),
     )
 
 
-def _place(visit: Visit) -> tuple[float | None, float | None]:
-    return visit.site.latitude, visit.site.longitude
+def _place(visit: Visit) -> Place:
+    return float(visit.site.latitude or 0.0), float(visit.site.longitude or 0.0)
 
 
-def _legs_s(places: Sequence[tuple[float | None, float | None]]) -> list[int]:
-    """Seconds from each place to the next."""
-    policy = Policy.the()
-    latitude, longitude = (np.array([place[axis] for place in places], dtype=np.float64) for axis in (0, 1))
-    seconds, _metres = estimate(
-        latitude, longitude, road_factor=policy.road_factor, speed_ms=policy.road_speed_ms
-    )
-    return [int(leg) for leg in np.diagonal(seconds, offset=1)]
+def _ways(places: Sequence[Place]) -> list[int]:
+    """Seconds from each place to the next at the usual speed; nought where no way is known."""
+    seconds = travel_between(places).seconds
+    return [seconds[at][at + 1] or 0 for at in range(len(places) - 1)]

@@ -3,11 +3,15 @@
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from itertools import groupby, pairwise
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from equipment.models import Desk
 from schedules.models import Policy, Visit
 from schedules.planning.observed import pace
+from schedules.rounds import seconds_of
+from schedules.slow_hours import pace_over
 from schedules.travel import reckoned_between
 
 # Roads and habits change: older visits say little.
@@ -49,6 +53,7 @@ def _stays(visits: list[Visit]) -> Iterator[tuple[float, float]]:
 
 def _ways(visits: list[Visit]) -> Iterator[tuple[float, float]]:
     """From one home's completion to the arrival at the next, beside the way as it is reckoned."""
+    zone = Desk.the().zone
     for _round, some in groupby(
         sorted(visits, key=lambda one: (*_round_of(one), one.completed_at)), _round_of
     ):
@@ -60,7 +65,16 @@ def _ways(visits: list[Visit]) -> Iterator[tuple[float, float]]:
         for at, (left, reached) in enumerate(pairwise(stops)):
             reckoned = seconds[at][at + 1]
             if left.completed_at and reached.arrived_at and reckoned:
-                yield (reached.arrived_at - left.completed_at).total_seconds(), float(reckoned)
+                took = (reached.arrived_at - left.completed_at).total_seconds()
+                yield took, float(_by_the_hour(left.completed_at, reckoned, zone))
+
+
+def _by_the_hour(left_at: datetime, way_s: int, zone: ZoneInfo) -> int:
+    """What a way takes at the hour that it was begun."""
+    local = left_at.astimezone(zone)
+    pace = pace_over([local.date()], lambda _day, hour: seconds_of(hour))
+    leave = seconds_of(local.time())
+    return pace.arrive(leave, way_s) - leave
 
 
 def _round_of(visit: Visit) -> tuple[int, date]:

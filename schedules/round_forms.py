@@ -6,8 +6,11 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from equipment.fields import QuantityField, use_units
+from schedules import slow_hours
 from schedules.forms import DayField
-from schedules.models import Absence, Depot, HomeHours, RoundPlan, Technician
+from schedules.models import Absence, Depot, HomeHours, Policy, RoundPlan, Technician
+from shared.units import ROAD_SPEED, number
 
 WEEKDAYS = [
     (0, _("Monday")), (1, _("Tuesday")), (2, _("Wednesday")), (3, _("Thursday")), (4, _("Friday")),
@@ -16,6 +19,7 @@ WEEKDAYS = [
 MOST_ROOM = 2000
 # Degrees about the point of latitude and longitude nought that no van starts from.
 NOWHERE = 0.5
+SLOWEST_MS, FASTEST_MS = 2.0, 35.0
 SEARCHES = [(10, _("10 seconds")), (30, _("half a minute")), (120, _("2 minutes")), (600, _("10 minutes"))]
 
 
@@ -109,6 +113,61 @@ class TechnicianForm(forms.ModelForm):  # type: ignore[type-arg]
         self.instance.skills = sorted({word.strip().lower() for word in words if word.strip()})
         technician: Technician = super().save(commit)
         return technician
+
+
+class RoadsForm(forms.Form):
+    """How fast the roads are, and how far ahead a household hears of a visit that it did not ask for."""
+
+    speed = QuantityField(ROAD_SPEED, label=_("Mean speed on the road"))
+    slow_hours = forms.CharField(
+        label=_("Slow hours from Monday to Friday and the share of that speed, a line each"),
+        required=False,
+        max_length=400,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    visit_notice_days = forms.IntegerField(
+        label=_("Days ahead that a household is told of a visit that it did not ask for"),
+        min_value=0,
+        max_value=60,
+    )
+
+    def __init__(self, policy: Policy, units: str, *args: Any, **kwargs: Any) -> None:
+        self.policy = policy
+        kwargs.setdefault(
+            "initial",
+            {
+                "speed": number(policy.road_speed_ms, ROAD_SPEED, units),
+                "slow_hours": slow_hours.write(policy.slow_hours),
+                "visit_notice_days": policy.visit_notice_days,
+            },
+        )
+        super().__init__(*args, **kwargs)
+        use_units(self, units)
+
+    def clean_speed(self) -> float:
+        """A speed that vans have; what nobody retyped keeps its digits."""
+        speed: float = self.cleaned_data["speed"]
+        if "speed" not in self.changed_data:
+            return self.policy.road_speed_ms
+        if not SLOWEST_MS <= speed <= FASTEST_MS:
+            raise forms.ValidationError(_("No van drives at that speed on the mean: is the unit right?"))
+        return speed
+
+    def clean_slow_hours(self) -> list[list[str | int]]:
+        """The lines as spans."""
+        try:
+            return slow_hours.read(self.cleaned_data["slow_hours"])
+        except ValueError as error:
+            raise forms.ValidationError(str(error)) from None
+
+    def save(self) -> None:
+        """Store it."""
+        data = self.cleaned_data
+        Policy.objects.filter(pk=self.policy.pk).update(
+            road_speed_ms=data["speed"],
+            slow_hours=data["slow_hours"],
+            visit_notice_days=data["visit_notice_days"],
+        )
 
 
 class DepotForm(forms.ModelForm):  # type: ignore[type-arg]

@@ -9,7 +9,7 @@ from django.db.models import Q, QuerySet
 from equipment.models import Desk, FilterSlot, Site
 from schedules import visits
 from schedules.day_problem import NoStart, Place, start_of
-from schedules.models import Absence, HomeHours, MaintenanceTask, RoundPlan, Technician, Visit
+from schedules.models import Absence, HomeHours, MaintenanceTask, Policy, RoundPlan, Technician, Visit
 from schedules.open_times import standing
 from schedules.outdoors import Outdoors
 from schedules.planning.routing import Problem, Stop
@@ -23,6 +23,7 @@ from schedules.planning.windows import (
     waste_s,
     worth_of_serving,
 )
+from schedules.slow_hours import pace_over
 from schedules.travel import travel_between
 from schedules.visit_notices import told_of
 
@@ -31,6 +32,8 @@ DAY_S = 86_400
 OWN_TRIP_S = 2400
 # Moving a booked visit is worth it where it saves so much travel. Own choice.
 MOVE_S = 900
+# What is late costs so much travel with every further day. Own choice.
+LATE_S_A_DAY = 600
 # Jobs due so many days after the plan may be ripe within it.
 LOOK_BEYOND_DAYS = 60
 
@@ -109,7 +112,13 @@ def ask(plan: RoundPlan, today: date) -> Asked:
     shifts = [_shift(van, days[0], node, barred, held) for van in vans]
     travel = travel_between(places)
     return Asked(
-        Problem(tuple(shifts), tuple(stops), travel.seconds, travel.metres),
+        Problem(
+            tuple(shifts),
+            tuple(stops),
+            travel.seconds,
+            travel.metres,
+            pace=pace_over(days, lambda day, hour: (day - days[0]).days * DAY_S + seconds_of(hour)),
+        ),
         {trip.key: trip for trip in trips},
         {van.key: van for van in vans},
         places,
@@ -208,6 +217,8 @@ def _dearer(trip: Trip, vans: Sequence[VanDay]) -> tuple[tuple[str, int], ...]:
     visit, found = trip.visit, []
     for van in vans:
         extra = waste_s(trip.window, van.day, trip.life_days, OWN_TRIP_S) if trip.life_days else 0
+        if trip.late_since is not None:
+            extra = LATE_S_A_DAY * max((van.day - trip.window.first).days, 0)
         if visit is not None and visit.day is not None:
             elsewhere = van.day != visit.day or van.technician.pk != visit.technician_id
             extra = MOVE_S if elsewhere else 0
@@ -258,7 +269,7 @@ def _waiting(plan: RoundPlan, today: date) -> list[Trip]:
     for visit in _with_jobs(rows):
         trip = _of_visit(visit, today)
         first = min(trip.window.first, plan.first_day)
-        trips.append(replace(trip, window=DueWindow(first, _not_before(plan, trip.window).last)))
+        trips.append(replace(trip, window=DueWindow(first, _not_before(plan.first_day, trip.window).last)))
     return trips
 
 
@@ -281,12 +292,15 @@ def _of_visit(
 
 def _offered(plan: RoundPlan, today: date) -> list[Trip]:
     """Jobs of homes without an open visit, whose window begins by the plan's last day. What nobody booked
-    before the plan begins is late by then, and wants to be done in its first days."""
+    before the plan begins is late by then, and wants to be done in its first days; whom nobody asked yet is
+    told some days ahead."""
     trips = []
+    told_by = today + timedelta(days=Policy.the().visit_notice_days)
     for offer in visits.offers(today, (plan.last_day - today).days + LOOK_BEYOND_DAYS):
         due = window_of(offer.slots, offer.tasks, today)
-        window = _not_before(plan, due)
-        late_since = offer.due_on if window != due else None
+        window = _not_before(max(plan.first_day, told_by), due)
+        late = offer.due_on is not None and offer.due_on < max(plan.first_day, today)
+        late_since = offer.due_on if late else None
         if window.first <= plan.last_day:
             trips.append(
                 Trip(
@@ -297,11 +311,11 @@ def _offered(plan: RoundPlan, today: date) -> list[Trip]:
     return trips
 
 
-def _not_before(plan: RoundPlan, window: DueWindow) -> DueWindow:
-    """The window, or the plan's first days for what is late by then."""
-    if window.last >= plan.first_day:
-        return window
-    return DueWindow(plan.first_day, plan.first_day + timedelta(days=OVERDUE_DAYS))
+def _not_before(first: date, window: DueWindow) -> DueWindow:
+    """What is left of the window from a day on, or the days after it for what is late by then."""
+    if window.last >= first:
+        return DueWindow(max(window.first, first), window.last)
+    return DueWindow(first, first + timedelta(days=OVERDUE_DAYS))
 
 
 def _dates(slots: Sequence[FilterSlot], tasks: Sequence[MaintenanceTask]) -> list[tuple[date, date | None]]:

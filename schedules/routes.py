@@ -24,6 +24,7 @@ from schedules.emails import FilterLine
 from schedules.models import Technician, Visit
 from schedules.plain_reasons import said_plainly
 from schedules.planning.routing import Iterations, Problem, Solution, solve
+from schedules.planning.routing.timing import on_the_road
 
 ITERATIONS = 400
 # More than any way of a day.
@@ -73,7 +74,7 @@ def order_day(technician: Technician, day: date, now: datetime) -> DayPlan:
         visit.forget_times()
     _store([*ordered, *(visit for visit, _why in left_out)])
     displaced = timed & {visit.pk for visit, _why in left_out}
-    return DayPlan(ordered, left_out, solution.travel_s, solution.travel_m, depot, displaced)
+    return DayPlan(ordered, left_out, on_the_road(solution.routes), solution.travel_m, depot, displaced)
 
 
 def fit_in(visit: Visit, now: datetime) -> str:
@@ -111,6 +112,17 @@ def fit_in(visit: Visit, now: datetime) -> str:
     _number(ordered, begun)
     _store(ordered)
     return ""
+
+
+Times = dict[int, tuple[str, datetime | None]]
+
+
+def times_beside(visit: Visit) -> Times:
+    """Home and time of the other visits of its technician and day, as stored."""
+    if visit.technician is None or visit.day is None:
+        return {}
+    others = (one for one in _open_visits(visit.technician, visit.day) if one.pk != visit.pk)
+    return {one.pk: (one.site.address or one.site.name, one.arrive_at) for one in others}
 
 
 @dataclass(frozen=True)

@@ -90,6 +90,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "technicians-sheet": {"POST": Who.MANAGER},
     "technician-gone": {"POST": Who.MANAGER},
     "technician-back": {"POST": Who.MANAGER},
+    "roads": {"POST": Who.MANAGER},
     "depot-new": {"POST": Who.MANAGER},
     "depot": {"GET": Who.MANAGER, "POST": Who.MANAGER},
     "depot-closed": {"POST": Who.MANAGER},

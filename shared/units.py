@@ -40,6 +40,7 @@ _SPELLINGS: Final = {
     "inches": "inwc", "in": "inwc", '"': "inwc", "pa": "pascal",
     "cfm": "cfm", "l/s": "liter / second", "m3/h": "meter ** 3 / hour", "m³/h": "meter ** 3 / hour",
     "m3/s": "meter ** 3 / second", "fpm": "fpm", "m/s": "meter / second",
+    "mph": "mile / hour", "km/h": "kilometer / hour",
     "ton": "tonR", "tons": "tonR", "kw": "kilowatt", "w": "watt", "btu/h": "Btu / hour",
     "f": "degF", "°f": "degF", "c": "degC", "°c": "degC",
 }  # fmt: skip
@@ -76,6 +77,9 @@ CAPACITY: Final = Kind("capacity", "watt", ("tonR", "tons", 1), ("kilowatt", "kW
 DIAMETER: Final = Kind("a diameter", "meter", ("inch", "in", 1), ("millimeter", "mm", 0))
 LENGTH: Final = Kind("a length", "meter", ("foot", "ft", 0), ("meter", "m", 1))
 AREA: Final = Kind("an area", "meter ** 2", ("inch ** 2", "in²", 0), ("centimeter ** 2", "cm²", 0))
+ROAD_SPEED: Final = Kind(
+    "a road speed", "meter / second", ("mile / hour", "mph", 0), ("kilometer / hour", "km/h", 0)
+)
 TEMPERATURE: Final = Kind("temperature", "degC", ("degF", "°F", 0), ("degC", "°C", 0))
 
 _TYPED = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")

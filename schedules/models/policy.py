@@ -6,6 +6,11 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 
+def usual_slow_hours() -> list[list[str | int]]:
+    """The rush in the morning and in the afternoon."""
+    return [["07:00", "09:00", 80], ["16:00", "18:00", 75]]
+
+
 class Policy(models.Model):
     """The one row of settings that managers may change."""
 
@@ -29,10 +34,15 @@ class Policy(models.Model):
     follow_up_days = models.PositiveIntegerField(_("days until the follow-up"), default=7)
     send_from_hour = models.PositiveSmallIntegerField(_("mail goes out from"), default=8)
     send_to_hour = models.PositiveSmallIntegerField(_("until"), default=11)
+    visit_notice_days = models.PositiveSmallIntegerField(
+        _("days ahead that a household is told of a visit that it did not ask for"), default=2
+    )
     electricity_price_kwh = models.FloatField(_("price of a kWh"), null=True, blank=True)
     change_price = models.FloatField(_("price of a change without the filter"), null=True, blank=True)
     road_factor = models.FloatField(_("road over great circle"), default=1.3)
     road_speed_ms = models.FloatField(_("mean speed on the road in m/s"), default=12.5)
+    # Hours of a working day and the share of the usual speed that roads then allow, in %. Own round figures.
+    slow_hours = models.JSONField(_("slow hours"), default=usual_slow_hours, blank=True)
     # As observed: what the ways and stays on record take of what was reckoned, and how many there were.
     way_factor = models.FloatField(_("ways as observed over reckoned"), default=1.0)
     ways_observed = models.PositiveIntegerField(_("ways observed"), default=0)

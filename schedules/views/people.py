@@ -15,12 +15,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from equipment.access import signed_in, site_or_404
+from equipment.access import signed_in, site_or_404, units_of
 from equipment.sheets.faults import Fault
 from schedules import due
 from schedules.leave import booked_during, free_visits
 from schedules.models import Absence, Depot, HomeHours, Policy, Technician
-from schedules.round_forms import WEEKDAYS, AbsenceForm, DepotForm, HomeHoursForm, TechnicianForm
+from schedules.round_forms import WEEKDAYS, AbsenceForm, DepotForm, HomeHoursForm, RoadsForm, TechnicianForm
 from schedules.technicians_sheet import TECHNICIANS, import_technicians
 
 LARGEST_BYTES = 1_000_000
@@ -137,6 +137,16 @@ def absence_ends(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("people")
 
 
+def roads(request: HttpRequest) -> HttpResponse:
+    """How fast the roads are, by the hour."""
+    form = RoadsForm(Policy.the(), units_of(request.user), request.POST)
+    if not form.is_valid():
+        return _render(request, roads_form=form, status=422)
+    form.save()
+    messages.success(request, _("Written down."))
+    return redirect("people")
+
+
 def home_hours(request: HttpRequest, pk: int) -> HttpResponse:
     """What days and hours suit a home, and who is not to come there."""
     site = site_or_404(signed_in(request), pk)
@@ -166,6 +176,7 @@ def _render(
     depot_form: "ModelForm[Any] | None" = None,
     shown_depot: Depot | None = None,
     absence_form: "ModelForm[Any] | None" = None,
+    roads_form: RoadsForm | None = None,
     faults: Sequence[Fault] = (),
     status: int = 200,
 ) -> HttpResponse:
@@ -185,6 +196,8 @@ def _render(
         "technician_form": technician_form or TechnicianForm(),
         "open_form": technician_form is not None,
         "depot_form": depot_form or DepotForm(),
+        "roads_form": roads_form or RoadsForm(Policy.the(), units_of(request.user)),
+        "open_roads": roads_form is not None,
         "absence_form": absence_form or AbsenceForm(today),
     }
     return render(request, "schedules/people.html", context, status=status)

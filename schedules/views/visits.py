@@ -91,6 +91,7 @@ def booked(request: HttpRequest, form: BookForm, make: Callable[[], Visit]) -> V
     try:
         with transaction.atomic():
             visit = make()
+            before = routes.times_beside(visit)
             if visit.day is not None and not form.is_sure:
                 visits.ask_of_another(visit)
                 _ask_of_today(visit)
@@ -98,6 +99,7 @@ def booked(request: HttpRequest, form: BookForm, make: Callable[[], Visit]) -> V
         form.refuse(error)
         return None
     say_booked(request, visit)
+    _say_moved(request, before, routes.times_beside(visit))
     return visit
 
 
@@ -109,6 +111,19 @@ def _ask_of_today(visit: Visit) -> None:
             why = routes.fit_in(visit, now)
             if why:
                 raise Unsuited(_("Today has no time for it. %(why)s") % {"why": why})
+
+
+def _say_moved(request: HttpRequest, before: routes.Times, after: routes.Times) -> None:
+    """Whose time moved for it, with both times."""
+    zone = Desk.the().zone
+    moved = [
+        _("%(home)s from %(was)s to %(at)s")
+        % {"home": home, "was": f"{had.astimezone(zone):%H:%M}", "at": f"{at.astimezone(zone):%H:%M}"}
+        for pk, (home, at) in after.items()
+        if pk in before and at is not None and (had := before[pk][1]) is not None and had != at
+    ]
+    if moved:
+        messages.info(request, _("Other times moved with it: %(moved)s.") % {"moved": "; ".join(moved)})
 
 
 def say_booked(request: HttpRequest, visit: Visit) -> None:

@@ -14,6 +14,7 @@ from schedules.bookable import NotBookable
 from schedules.models import Visit
 from schedules.soonest import soonest
 from schedules.visits import Booking
+from shared import clock
 from tests.factories import SiteFactory, TechnicianFactory, VisitFactory
 
 pytestmark = pytest.mark.django_db
@@ -82,3 +83,23 @@ def test_a_call_is_booked_with_its_words_minutes_and_skill(cold: Booking, manage
 def test_nothing_wanted_is_refused(cold: Booking) -> None:
     with pytest.raises(NotBookable, match="say what somebody is needed for"):
         visits.book(Booking(cold.site, [], []), NOW)
+
+
+def test_whose_time_moves_for_a_call_is_said(cold: Booking, manager: Client) -> None:
+    """The other home was told of hours; its time moves within them, as there is no gap before it."""
+    driver = TechnicianFactory(name="Near", skills=["gas"], start_latitude=41.91, start_longitude=-87.80)
+    other = SiteFactory(name="h", street="9 Elm Street", latitude=41.91, longitude=-87.80)
+    first = NOW + timedelta(minutes=20)
+    VisitFactory(
+        site=other, technician=driver, day=NOW.date(), state=Visit.State.SCHEDULED, minutes=375,
+        window_from=time(10), window_to=time(17), arrive_at=first, leave_at=first + timedelta(minutes=375),
+    )  # fmt: skip
+    told = {"wanted": "no heat", "wanted_minutes": "5", "wanted_skill": "gas", "technician": driver.pk}
+    page = manager.post(
+        reverse("site-visit", args=[cold.site.pk]), {**told, "day": "2026-05-13"}, follow=True
+    )
+    moved = Visit.objects.get(site=other).arrive_at
+    assert moved is not None
+    assert moved != first
+    at = moved.astimezone(clock.zone("America/Chicago"))
+    assert f"Other times moved with it: 9 Elm Street from 10:20 to {at:%H:%M}." in page.text

@@ -76,7 +76,7 @@
       }
     });
     const bounds = shown.getBounds();
-    if (bounds.isValid()) map.fitBounds(bounds, { padding: [30, 30], maxZoom: 15, animate: false });
+    if (bounds.isValid()) map.fitBounds(bounds, { padding: [48, 48], maxZoom: 15, animate: false });
   }
 
   if (choice) {

@@ -377,3 +377,31 @@ class OfferedTimeFactory(DjangoModelFactory):
     first = time(8)
     last = time(12)
     offered_at = NOW
+
+
+class AnswerFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Answer
+
+    site = factory.LazyAttribute(lambda answer: answer.slot.system.site)
+    slot = factory.SubFactory(FilterSlotFactory)
+    kind = plans.Answer.Kind.NOT_YET
+    life = "first"
+    at = NOW
+
+
+class MailServerFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.MailServer
+        django_get_or_create = ("pk",)
+
+    pk = 1
+
+
+class RestedAddressFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.RestedAddress
+
+    email = factory.Sequence(lambda n: f"rests{n}@home.example")
+    why = "550 no such mailbox"
+    since = NOW

@@ -29,6 +29,8 @@ class Media(models.Model):
     price = models.DecimalField(_("price"), max_digits=9, decimal_places=2, null=True, blank=True)
     dust_capacity_kg = models.FloatField(_("dust capacity"), null=True, blank=True)
     max_days = models.PositiveIntegerField(_("longest life in days"), null=True, blank=True)
+    # How far ahead a household hears of it, where it takes longer to get than others.
+    lead_days = models.PositiveSmallIntegerField(_("days of notice"), null=True, blank=True)
     on_hand = models.IntegerField(_("on hand"), null=True, blank=True)
 
     history = HistoricalRecords()

@@ -14,6 +14,11 @@ class Person(models.Model):
     language = models.CharField(_("language"), max_length=8, default="en")
     wants_filter_mail = models.BooleanField(_("wants filter mail"), default=True)
     wants_visit_mail = models.BooleanField(_("wants visit mail"), default=True)
+    wants_record_mail = models.BooleanField(_("wants to hear what was done"), default=True)
+    # Text messages go out only where somebody wrote down when and how consent was given.
+    text_consent_at = models.DateTimeField(_("agreed to text messages at"), null=True, blank=True)
+    text_consent_how = models.CharField(_("how they agreed"), max_length=120, blank=True)
+    text_stopped_at = models.DateTimeField(_("stopped text messages at"), null=True, blank=True)
 
     history = HistoricalRecords()
 

@@ -1,8 +1,10 @@
 """One noun a file; this page only hands the names on."""
 
+from schedules.models.answer import Answer
 from schedules.models.feed import Feed
 from schedules.models.fleet_prior import FleetPrior
 from schedules.models.foretold import Foretold
+from schedules.models.mail_server import MailServer, RestedAddress
 from schedules.models.means import Absence, Depot, HomeHours
 from schedules.models.notice import Notice, NoticeSlot
 from schedules.models.offered_time import OfferedTime
@@ -15,7 +17,7 @@ from schedules.models.technician import Technician
 from schedules.models.visit import Visit, VisitJob
 
 __all__ = [
-    "Absence", "Depot", "Feed", "FleetPrior", "Foretold", "HomeHours", "MaintenanceTask", "Notice",
-    "NoticeSlot", "OfferedTime", "Plan", "Policy", "RoundPlan", "Rung", "TaskDone", "Technician", "Visit",
-    "VisitJob",
+    "Absence", "Answer", "Depot", "Feed", "FleetPrior", "Foretold", "HomeHours", "MailServer",
+    "MaintenanceTask", "Notice", "NoticeSlot", "OfferedTime", "Plan", "Policy", "RestedAddress", "RoundPlan",
+    "Rung", "TaskDone", "Technician", "Visit", "VisitJob",
 ]  # fmt: skip

@@ -32,6 +32,12 @@ class Policy(models.Model):
     lead_days = models.PositiveIntegerField(_("days of notice before the due date"), default=10)
     together_days = models.PositiveIntegerField(_("filters due within so many days go together"), default=21)
     follow_up_days = models.PositiveIntegerField(_("days until the follow-up"), default=7)
+    call_after_days = models.PositiveIntegerField(
+        _("days after the follow-up until somebody rings"), default=7
+    )
+    working_days_only = models.BooleanField(_("filter mail on working days only"), default=False)
+    text_from_hour = models.PositiveSmallIntegerField(_("text messages go out from"), default=9)
+    text_to_hour = models.PositiveSmallIntegerField(_("text messages until"), default=20)
     send_from_hour = models.PositiveSmallIntegerField(_("mail goes out from"), default=8)
     send_to_hour = models.PositiveSmallIntegerField(_("until"), default=11)
     visit_notice_days = models.PositiveSmallIntegerField(

@@ -9,6 +9,7 @@ from django.utils import formats
 from django.utils.translation import gettext as _
 
 from equipment.models import FilterSlot
+from equipment.unit_words import label, show
 from schedules import due
 from schedules.explain import loaded_share, say_day, say_short
 from schedules.fleet import prior_of_the_day
@@ -19,7 +20,7 @@ from schedules.planning.climate import day_of
 from schedules.planning.curve import life_path
 from schedules.planning.forecast import forecast
 from shared.charts import NARROW, WIDE, Curve, Life, Mark, Size, gauge, life_curve
-from shared.units import PRESSURE, from_si, label, show
+from shared.units import PRESSURE, from_si
 
 
 @dataclass(frozen=True)

@@ -104,7 +104,7 @@ def month_marks(first: float, last: float, at_most: int) -> list[Mark]:
     inside = [day for day in days if start <= day <= end]
     step = next(step for step in (1, 2, 3, 6, 12, 24, 60, 1200) if len(inside) <= step * at_most)
     chosen = [day for day in inside if (day.year * 12 + day.month - 1) % step == 0]
-    return [Mark(day.toordinal(), formats.date_format(day, "M Y")) for day in chosen[:at_most]]
+    return [Mark(day.toordinal(), formats.date_format(day, _("M Y"))) for day in chosen[:at_most]]
 
 
 def _span(plan: Plan) -> tuple[float, float] | None:

@@ -22,11 +22,13 @@ class PageLanguageMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """Answer in one language."""
         user = request.user
-        known = isinstance(user, User)
-        spoken = language_of_user(user) if known else translation.get_language_from_request(request)
+        if isinstance(user, User):
+            spoken = language_of_user(user)
+        else:
+            spoken = translation.get_language_from_request(request)
         with translation.override(spoken):
             request.LANGUAGE_CODE = spoken
             response = self.get_response(request)
-        if not known:
+        if not isinstance(user, User):
             patch_vary_headers(response, ("Accept-Language",))
         return response

@@ -47,7 +47,7 @@ def record_change(
     if last is not None and last.changed_on == on:
         raise NotRecordable(_("A change on that day is already on record."))
     if last is not None and on < last.changed_on:
-        day = formats.date_format(last.changed_on, "j F Y")
+        day = formats.date_format(last.changed_on, _("j F Y"))
         raise NotRecordable(_("A later change, on %(day)s, is already on record.") % {"day": day})
     if media is None:
         media = _usual_again(slot, on)

@@ -9,6 +9,7 @@ from django.utils import formats
 from django.utils.translation import gettext as _
 
 from equipment.models import FilterSlot
+from equipment.unit_words import label, show
 from schedules import due
 from schedules.explain import loaded_share, say_day, say_short
 from schedules.fleet import prior_of_the_day
@@ -19,7 +20,7 @@ from schedules.planning.climate import day_of
 from schedules.planning.curve import life_path
 from schedules.planning.forecast import forecast
 from shared.charts import NARROW, WIDE, Curve, Life, Mark, Size, gauge, life_curve
-from shared.units import PRESSURE, from_si, label, show
+from shared.units import PRESSURE, from_si
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,7 @@ def month_marks(first: float, last: float, at_most: int) -> list[Mark]:
     inside = [day for day in days if start <= day <= end]
     step = next(step for step in (1, 2, 3, 6, 12, 24, 60, 1200) if len(inside) <= step * at_most)
     chosen = [day for day in inside if (day.year * 12 + day.month - 1) % step == 0]
-    return [Mark(day.toordinal(), formats.date_format(day, "M Y")) for day in chosen[:at_most]]
+    return [Mark(day.toordinal(), formats.date_format(day, _("M Y"))) for day in chosen[:at_most]]
 
 
 def _span(plan: Plan) -> tuple[float, float] | None:

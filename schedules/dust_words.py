@@ -38,7 +38,7 @@ def say_times(factor: float) -> str:
 
 def say_span(first: date, last: date, this_year: int) -> str:
     """Such as ``from 3 to 12 August``; with years where one is not this year."""
-    way = "j F" if first.year == last.year == this_year else "j F Y"
+    way = _("j F") if first.year == last.year == this_year else _("j F Y")
     end = formats.date_format(last, way)
     if first == last:
         return _("on %(day)s") % {"day": end}

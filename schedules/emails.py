@@ -14,6 +14,7 @@ from django.utils.translation import ngettext
 from sesame.utils import get_query_string
 
 from equipment.access import units_of_person
+from equipment.languages import language_of
 from equipment.meanwhile import for_now, next_media
 from equipment.models import Desk, FilterSlot, Meanwhile, Media, Person, User
 from schedules import explain
@@ -59,14 +60,8 @@ class FilterLine:
 
 def letter_for(notice: Notice, now: datetime) -> Letter:
     """The letter of ``notice`` in its reader's language and zone."""
-    with translation.override(_language(notice.person)):
+    with translation.override(language_of(notice.person)):
         return _BY_KIND[notice.kind](notice, now)
-
-
-def _language(person: Person | None) -> str:
-    known = {code for code, _name in settings.LANGUAGES}
-    short = person.language.split("-")[0] if person else ""
-    return short if short in known else settings.LANGUAGE_CODE
 
 
 def filter_lines(slots: list[FilterSlot], now: datetime, units: str) -> list[FilterLine]:

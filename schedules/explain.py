@@ -8,9 +8,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from equipment.models import FilterSlot
+from equipment.unit_words import show
 from schedules.dust_words import dust_sentences
 from schedules.models import Plan, Policy
-from shared.units import PRESSURE, show
+from shared.units import PRESSURE
 
 # A share of the way to the limit below which nothing is worth saying of the dust yet.
 FRESH = 0.05
@@ -28,7 +29,7 @@ class Explained:
 
 def say_day(day: date | None) -> str:
     """A day as people write it in the active language; a dash for none."""
-    return formats.date_format(day, "j F Y") if day else "–"
+    return formats.date_format(day, _("j F Y")) if day else "–"
 
 
 def say_weekday(day: date) -> str:
@@ -38,7 +39,7 @@ def say_weekday(day: date) -> str:
 
 def say_short(day: date) -> str:
     """Day and month, without the year."""
-    return formats.date_format(day, "j F")
+    return formats.date_format(day, _("j F"))
 
 
 def explain(slot: FilterSlot, plan: Plan | None, today: date, policy: Policy, units: str = "ip") -> Explained:

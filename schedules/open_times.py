@@ -55,7 +55,7 @@ def time_words(one: Hours, tz: ZoneInfo) -> str:
     desk = Desk.the().zone
     first, last = (datetime.combine(one.day, hour, desk).astimezone(tz) for hour in (one.first, one.last))
     return _("%(day)s between %(first)s and %(last)s") % {
-        "day": formats.date_format(first, "l j F Y"),
+        "day": formats.date_format(first, _("l j F Y")),
         "first": formats.date_format(first, "H:i"),
         "last": formats.date_format(last, "H:i"),
     }

@@ -3,7 +3,7 @@
 from typing import Any
 
 from django.http import HttpRequest
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _
 
 from equipment.models import Desk, User
 from schedules.models import Technician
@@ -11,27 +11,27 @@ from servicedesk.access import may_read, who
 
 # So many places stand beside the name; the rest are behind one word.
 AT_HAND = 5
+_PLACES = [
+    ("due-list", _("Due")),
+    ("visits", _("Visits")),
+    ("rounds", _("Rounds")),
+    ("findings", _("Findings")),
+    ("call-list", _("To ring")),
+    ("hand-over", _("Hand-over")),
+    ("tasks", _("Tasks")),
+    ("people", _("Technicians")),
+    ("outbox", _("Letters")),
+    ("sheets", _("Sheets")),
+    ("promises", _("Dates right?")),
+    ("home", _("My filters")),
+]
 
 
 def desk(request: HttpRequest) -> dict[str, Any]:
     """The desk and the few plain words on top that this visitor may follow."""
     user = getattr(request, "user", None)
-    places = [
-        ("due-list", _("Due")),
-        ("visits", _("Visits")),
-        ("rounds", _("Rounds")),
-        ("findings", _("Findings")),
-        ("call-list", _("To ring")),
-        ("hand-over", _("Hand-over")),
-        ("tasks", _("Tasks")),
-        ("people", _("Technicians")),
-        ("outbox", _("Letters")),
-        ("sheets", _("Sheets")),
-        ("promises", _("Dates right?")),
-        ("home", _("My filters")),
-    ]
     visitor, row = who(user), Desk.the()
-    shown = [(name, word) for name, word in places if visitor & may_read(name)]
+    shown = [(name, word) for name, word in _PLACES if visitor & may_read(name)]
     own_day = Technician.objects.filter(user=user).first() if isinstance(user, User) else None
     return {
         "the_desk": row,

@@ -65,10 +65,10 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
-    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "servicedesk.page_language.PageLanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "simple_history.middleware.HistoryRequestMiddleware",
@@ -126,8 +126,9 @@ SESAME_ONE_TIME = False
 SESAME_INVALIDATE_ON_PASSWORD_CHANGE = True
 
 LANGUAGE_CODE = "en"
-# A language is offered once its texts are whole; a household's own stays on record until then.
-LANGUAGES = [("en", _("English"))]
+# A language is offered once its texts for households are whole; a household's own stays on record until then.
+LANGUAGES = [("en", _("English")), ("es", "Español")]
+FORMAT_MODULE_PATH = "servicedesk.formats"
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"

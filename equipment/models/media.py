@@ -5,7 +5,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
-from shared.sizes import show_size
+from equipment.unit_words import show_size
 
 
 class Media(models.Model):

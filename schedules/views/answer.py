@@ -6,12 +6,13 @@ from datetime import date, datetime, timedelta
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt
 
 from equipment.access import units_of_person
 from equipment.fields import whole_number
+from equipment.languages import language_for, reader_at
 from equipment.models import Desk, FilterChange, FilterSlot, Person, Site
 from equipment.record import NotRecordable, Told, may_be_undone, record_change, undo_change
 from schedules import due, visits
@@ -48,9 +49,9 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
     except signing.BadToken:
         return closed(request, _("This link is not one of ours, or a piece of it is missing."), 404)
     now = timezone.now()
-    if request.method == "POST":
-        return _act(request, asked, now)
-    return _show(request, asked, now)
+    spoken = language_for(request.user, asked.person or reader_at(asked.site))
+    with translation.override(spoken):
+        return _act(request, asked, now) if request.method == "POST" else _show(request, asked, now)
 
 
 def _asked(token: str, now: datetime) -> Asked:
@@ -194,4 +195,5 @@ def stop_mail(request: HttpRequest, token: str) -> HttpResponse:
     if request.method == "POST":
         person.wants_filter_mail = request.POST.get("what") == "resume"
         person.save(update_fields=["wants_filter_mail"])
-    return render(request, "schedules/stop_mail.html", {"person": person, "desk": Desk.the()})
+    with translation.override(language_for(request.user, person)):
+        return render(request, "schedules/stop_mail.html", {"person": person, "desk": Desk.the()})

@@ -14,6 +14,7 @@ from equipment.fitted import fitted_media
 from equipment.meanwhile import standing
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading
 from equipment.record import NotRecordable, Told, record_change, record_reading
+from equipment.unit_words import show
 from schedules import due
 from schedules.drawings import filter_drawings
 from schedules.explain import explain, state_word
@@ -22,7 +23,7 @@ from schedules.forms import ChangeForm, ReadingForm
 from schedules.lives import local_ordinal
 from schedules.models import Policy
 from shared import clock
-from shared.units import AIRFLOW, PRESSURE, show
+from shared.units import AIRFLOW, PRESSURE
 
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:

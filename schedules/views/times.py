@@ -5,10 +5,11 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
 from equipment.fields import whole_number
+from equipment.languages import language_for
 from equipment.models import Desk
 from schedules.bookable import NotBookable
 from schedules.explain import say_day
@@ -64,8 +65,12 @@ def answer_page(request: HttpRequest, token: str) -> HttpResponse:
     visit = Visit.objects.select_related("site__customer", "technician").filter(pk=whole_number(pk)).first()
     if visit is None:
         return closed(request, _("This link is not one of ours, or a piece of it is missing."), 404)
-    if request.method != "POST":
-        return _show(request, visit)
+    reader = readers_of([visit.site_id]).get(visit.site_id)
+    with translation.override(language_for(request.user, reader)):
+        return _act(request, visit) if request.method == "POST" else _show(request, visit)
+
+
+def _act(request: HttpRequest, visit: Visit) -> HttpResponse:
     if request.POST.get("what") == "none":
         if not decline(visit, timezone.now()):
             return _show(request, visit, error=_("It is booked already: ring us if it does not suit you."))

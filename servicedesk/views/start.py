@@ -7,10 +7,11 @@ from django.contrib.auth import login, logout
 from django.db import connection
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.http import url_has_allowed_host_and_scheme
 
 from equipment.access import signed_in
+from equipment.languages import language_of_user
 from equipment.models import SiteRole, User
 from schedules import due
 from schedules.emails import account_of
@@ -83,9 +84,9 @@ def sign_in_by_link(request: HttpRequest) -> HttpResponse:
     if user is None:
         return render(request, "servicedesk/sign_in.html", {"spent": True}, status=410)
     if request.method != "POST":
-        return render(
-            request, "servicedesk/sign_in_link.html", {"token": token, "name": user.get_full_name() or user}
-        )
+        named = {"token": token, "name": user.get_full_name() or user}
+        with translation.override(language_of_user(user)):
+            return render(request, "servicedesk/sign_in_link.html", named)
     login(request, user, backend="sesame.backends.ModelBackend")
     wanted = request.POST.get("next", "")
     if url_has_allowed_host_and_scheme(wanted, {request.get_host()}):

@@ -10,7 +10,9 @@ from django.utils.translation import gettext as _
 from equipment.fitted import life_keys
 from equipment.models import Desk, FilterSlot, Person, Site, User
 from schedules import open_times, reminders
-from schedules.models import Notice, Rung, Visit
+from schedules.answers import settle, size_told
+from schedules.models import Answer, Notice, Rung, Visit
+from schedules.notice_slots import of_a_technician
 from schedules.visit_notices import Untold, readers_of, untold
 from schedules.visit_promises import hours_words
 from shared import clock
@@ -49,7 +51,7 @@ class Call:
 def calls(now: datetime) -> list[Call]:
     """Everybody to be rung: visits of the next two days first, then the longest due; whoever was tried in
     vain today comes last."""
-    listed = [*_about_filters(now), *_about_visits(now), *_about_times(now)]
+    listed = [*_about_filters(now), *_about_answers(now), *_about_visits(now), *_about_times(now)]
     tries: dict[str, list[Rung]] = defaultdict(list)
     for row in Rung.objects.filter(key__in=[call.key for call in listed]).select_related("by"):
         tries[row.key].append(row)
@@ -84,6 +86,27 @@ def _about_filters(now: datetime) -> list[Call]:
     ]
 
 
+def _about_answers(now: datetime) -> list[Call]:
+    """Filters of another size than on record, or out of their household's reach."""
+    kinds = (Answer.Kind.WRONG_SIZE, Answer.Kind.OUT_OF_REACH)
+    rows = Answer.objects.filter(kind__in=kinds, settled_at=None, slot__retired_on=None)
+    told = rows.select_related("site__customer", "person", "slot__system__site", "slot__plan")
+    lives = life_keys([row.slot_id for row in told], now)
+    waiting = [row for row in told if row.life == lives[row.slot_id]]
+    elsewhere = of_a_technician(row.slot_id for row in waiting)
+    return [
+        Call(_key("answer", str(row.pk)), row.site, row.person, _said(row), row.slot.plan.due_on, [row.slot])
+        for row in waiting
+        if row.slot_id not in elsewhere
+    ]
+
+
+def _said(row: Answer) -> str:
+    if row.kind == Answer.Kind.OUT_OF_REACH:
+        return _("they cannot reach the filter: somebody has to come")
+    return _("they say that the filter there is %(size)s: agree on what fits") % {"size": size_told(row)}
+
+
 def _about_visits(now: datetime) -> list[Call]:
     lost = _unsent(now)
     found = []
@@ -96,7 +119,7 @@ def _about_visits(now: datetime) -> list[Call]:
         said = (
             _("tell them that we come %(when)s") if row.promise.coming else _("call off our visit %(when)s")
         )
-        why = f"{said % {'when': when}} ({failed or _('no mail address')})"
+        why = f"{said % {'when': when}} ({row.why_not or failed})"
         key = _key("visit", str(row.visit.pk), str(row.promise.as_json()))
         found.append(Call(key, row.visit.site, row.person, why, promise.day, about=row))
     return found
@@ -136,6 +159,10 @@ def write_call(key: str, reached: bool, note: str, user: User | None, now: datet
     if call is None:
         raise NotToRing(_("That is settled meanwhile: it is not on the list any more."))
     said = call.about.promise.as_json() if call.about and reached else {}
+    if reached:
+        for answer in Answer.objects.filter(slot__in=[slot.pk for slot in call.slots], settled_at=None):
+            if call.key == _key("answer", str(answer.pk)):
+                settle(answer, now)
     Rung.objects.create(
         site=call.site,
         visit=call.visit,

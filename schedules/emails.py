@@ -23,6 +23,8 @@ from schedules.feeds import visit_file
 from schedules.models import Notice, Policy
 from schedules.notice_slots import of_a_technician, open_slots
 from schedules.open_times import open_times, time_words
+from schedules.reach import SUBJECT_OF
+from schedules.texts import digits
 from schedules.visit_notices import told_of
 from schedules.visit_promises import hours_words, promise_of
 from shared import clock, signing
@@ -61,7 +63,18 @@ class FilterLine:
 def letter_for(notice: Notice, now: datetime) -> Letter:
     """The letter of ``notice`` in its reader's language and zone."""
     with translation.override(language_of(notice.person)):
-        return _BY_KIND[notice.kind](notice, now)
+        letter = _BY_KIND[notice.kind](notice, now)
+        return _as_text(notice, letter) if notice.channel == Notice.Channel.TEXT else letter
+
+
+def _as_text(notice: Notice, letter: Letter) -> Letter:
+    """The same in a text message's few words, with how to end them."""
+    link = answer_url(notice) if notice.kind in (Notice.Kind.FILTERS_DUE, Notice.Kind.FOLLOW_UP) else ""
+    said = _("%(desk)s: %(subject)s. %(link)s Reply STOP to end these messages.") % {
+        "desk": Desk.the().name, "subject": letter.subject, "link": link,
+    }  # fmt: skip
+    phone = digits(notice.person.phone) if notice.person else ""
+    return replace(letter, to=phone, text=" ".join(said.split()), html="", calendar=b"")
 
 
 def filter_lines(slots: list[FilterSlot], now: datetime, units: str) -> list[FilterLine]:
@@ -177,6 +190,24 @@ def _times(notice: Notice, now: datetime) -> Letter:
     return _build(notice, _("When may we come to you?"), more, now)
 
 
+def _done(notice: Notice, now: datetime) -> Letter:
+    """What was done at a house, for whoever owns it or pays."""
+    visit = notice.visit
+    if visit is None or notice.site is None:
+        raise ValueError("a letter about what was done needs its visit and site")
+    tz = notice.site.zone(Desk.the().timezone)
+    jobs = list(visit.jobs.select_related("slot__system__site", "task"))
+    more: dict[str, object] = {
+        "on": explain.say_day(clock.local_day(visit.completed_at or now, tz)),
+        "slots": [job.slot for job in jobs if job.slot and job.done],
+        "tasks": [job.task for job in jobs if job.task and job.done],
+        "left": [job.slot or job.task for job in jobs if not job.done],
+        "findings": visit.findings,
+    }
+    place = notice.site.address or notice.site.name
+    return _build(notice, _("What was done at %(place)s") % {"place": place}, more, now)
+
+
 def _sign_in(notice: Notice, now: datetime) -> Letter:
     user = account_of(notice.sent_to)
     link = sign_in_url(user) if user else settings.SITE_URL
@@ -200,12 +231,13 @@ _BY_KIND = {
     Notice.Kind.SIGN_IN.value: _sign_in,
     Notice.Kind.VISIT.value: _visit,
     Notice.Kind.TIMES.value: _times,
+    Notice.Kind.DONE.value: _done,
 }
-# Letters that have a template of their own, and that nobody can stop: they were asked for or agreed to.
 _OWN_TEMPLATE = {
     Notice.Kind.SIGN_IN.value: "sign_in",
     Notice.Kind.VISIT.value: "visit",
     Notice.Kind.TIMES.value: "times",
+    Notice.Kind.DONE.value: "done",
 }
 
 
@@ -214,16 +246,16 @@ def answer_url(notice: Notice) -> str:
     return absolute("answer", signing.make(Purpose.ANSWER, f"notice:{notice.pk}"))
 
 
-def stop_url(person: Person | None) -> str:
-    """Where the reader stops filter mail; empty for letters that nobody can stop."""
-    if person is None:
+def stop_url(person: Person | None, subject: str | None) -> str:
+    """Where the reader stops letters about the subject; empty for what was asked for each time."""
+    if person is None or subject is None:
         return ""
-    return absolute("stop-mail", signing.make(Purpose.STOP_MAIL, str(person.pk)))
+    return absolute("stop-mail", signing.make(Purpose.STOP_MAIL, f"{subject}:{person.pk}"))
 
 
 def _build(notice: Notice, subject: str, more: dict[str, object], now: datetime) -> Letter:
     desk = Desk.the()
-    stop = "" if notice.kind in _OWN_TEMPLATE else stop_url(notice.person)
+    stop = stop_url(notice.person, SUBJECT_OF.get(notice.kind))
     context = {
         "desk": desk,
         "person": notice.person,
@@ -236,7 +268,8 @@ def _build(notice: Notice, subject: str, more: dict[str, object], now: datetime)
     }
     name = _OWN_TEMPLATE.get(notice.kind, "filters_due")
     return Letter(
-        to=notice.sent_to or (notice.person.email if notice.person else ""),
+        # The address on record now, not the one of an earlier try.
+        to=notice.person.email if notice.person and notice.person.email else notice.sent_to,
         subject=subject,
         text=render_to_string(f"schedules/mail/{name}.txt", context).strip() + "\n",
         html=render_to_string(f"schedules/mail/{name}.html", context),
@@ -247,8 +280,8 @@ def _build(notice: Notice, subject: str, more: dict[str, object], now: datetime)
     )
 
 
-def post(letter: Letter) -> None:
-    """Hand the letter to the mail server; without EMAIL_URL it is kept in the outbox alone."""
+def message_of(letter: Letter) -> EmailMultiAlternatives:
+    """The letter as a message ready for the mail server."""
     desk = Desk.the()
     mail = EmailMultiAlternatives(
         subject=letter.subject,
@@ -261,7 +294,7 @@ def post(letter: Letter) -> None:
     mail.attach_alternative(letter.html, "text/html")
     if letter.calendar:
         mail.attach("visit.ics", letter.calendar.decode(), "text/calendar")
-    mail.send()
+    return mail
 
 
 def _headers(letter: Letter) -> dict[str, str]:

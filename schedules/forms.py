@@ -1,10 +1,11 @@
 """Forms of the filter's, the site's and the visit's pages."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import available_timezones
 
 from django import forms
+from django.conf import settings
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -16,6 +17,7 @@ from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Pers
 from schedules.air_forms import ask_odd_airflow
 from schedules.bookable import NotBookable, Unsuited
 from schedules.models import MaintenanceTask, Technician
+from schedules.texts import digits
 from shared import clock
 from shared import units as quantities
 from shared.units import AIRFLOW, CAPACITY, PRESSURE, TEMPERATURE
@@ -116,9 +118,29 @@ class PersonForm(forms.Form):
     name = forms.CharField(label=_("Name"), max_length=200)
     email = forms.EmailField(label=_("Mail"), required=False)
     phone = forms.CharField(label=_("Phone"), required=False, max_length=40)
+    language = forms.ChoiceField(label=_("Language"), choices=settings.LANGUAGES, required=False)
+    text_consent = forms.CharField(
+        label=_("Agreed to text messages: when and how (empty: did not)"), required=False, max_length=120
+    )
     roles = forms.MultipleChoiceField(
         label=_("Is here"), choices=SiteRole.Role.choices, widget=forms.CheckboxSelectMultiple
     )
+
+    def clean(self) -> dict[str, Any]:
+        """Consent to messages needs a number that they can go to."""
+        data = super().clean() or {}
+        if data.get("text_consent") and not digits(data.get("phone") or ""):
+            self.add_error("phone", _("Text messages need a whole number."))
+        return data
+
+    def person(self, now: datetime) -> Person:
+        """The person as written, not yet stored."""
+        data = self.cleaned_data
+        how = " ".join(data["text_consent"].split())
+        return Person(
+            name=data["name"], email=data["email"], phone=data["phone"], language=data["language"] or "en",
+            text_consent_at=now if how else None, text_consent_how=how,
+        )  # fmt: skip
 
 
 class HandOverForm(forms.Form):

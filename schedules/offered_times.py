@@ -13,11 +13,11 @@ from equipment.models import Desk
 from schedules import routes, visits
 from schedules.bookable import Hours, NotBookable, ask_unsuited, refuse_hours, refuse_unfit
 from schedules.day_problem import NoStart, start_of
+from schedules.hours_of_sending import next_sending
 from schedules.models import HomeHours, Notice, OfferedTime, Policy, Technician, Visit
 from schedules.open_times import WAITING, open_times
 from schedules.outdoors import Outdoors
 from schedules.planning.travel import estimate
-from schedules.reminders import next_sending
 from schedules.visit_notices import readers_of
 from shared import clock
 

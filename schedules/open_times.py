@@ -70,7 +70,7 @@ def why_stale(notice: Notice, now: datetime) -> str:
         return _("the times offered stand no longer")
     if readers_of([visit.site_id]).get(visit.site_id) != person:
         return _("somebody else is told of visits there now")
-    return "" if person.email else _("no mail address")
+    return ""
 
 
 def unanswered(now: datetime) -> list[Unanswered]:

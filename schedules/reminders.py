@@ -1,7 +1,6 @@
-"""Reminders: find who is to be told, claim a row, send it, record it.
+"""Reminders: which homes are to be told of which filters, the outbox rows for it, and whom to ring instead.
 
-The outbox row is written before anything is tried. A claim whose worker died is parked for a person
-to judge, never sent again: sending twice is worse than asking.
+The outbox row is written before anything is tried; ``sending`` empties the outbox.
 """
 
 import logging
@@ -9,22 +8,23 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
-from smtplib import SMTPException, SMTPRecipientsRefused, SMTPResponseException
 
 from django.db import IntegrityError, transaction
-from django.db.models import QuerySet
+from django.db.models import Max, QuerySet
 from django.utils.translation import gettext as _
 
-from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
-from schedules import emails, open_times
+from equipment.fitted import fitted_media
+from equipment.models import Desk, FilterSlot, Media, Person, Site, SiteRole
+from schedules.answers import Answered
+from schedules.hours_of_sending import next_sending
 from schedules.models import Notice, NoticeSlot, Policy, Visit
-from schedules.notice_slots import Spoken, of_a_technician, open_slots, slots_of_visits
-from schedules.visit_notices import why_stale
+from schedules.notice_slots import Spoken, slots_of_visits
+from schedules.reach import FILTERS, Rested, why_no_mail
+from schedules.texts import why_no_text
 from shared import clock
 
 log = logging.getLogger(__name__)
-CLAIM_LASTS = timedelta(minutes=15)
-MOST_ATTEMPTS = 5
+_WITHOUT_DAY = (Visit.State.DUE, Visit.State.DISPLACED)
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,7 @@ class ToTell:
     person: Person | None
     slots: list[FilterSlot]
     why_not: str
+    channel: str = Notice.Channel.MAIL
     asked: list[FilterSlot] = field(default_factory=list)
     findings: list[FilterSlot] = field(default_factory=list)
 
@@ -60,35 +61,27 @@ def filter_changers(sites: Iterable[int]) -> dict[int, Person]:
     return {role.site_id: role.person for role in roles.select_related("person").order_by("pk")}
 
 
-def why_unreachable(person: Person | None) -> str:
-    """Why ``person`` cannot be mailed about filters; empty when they can."""
-    if person is None:
-        return _("nobody is named as the filter changer")
-    if not person.email:
-        return _("no mail address")
-    if not person.wants_filter_mail:
-        return _("does not want filter mail")
-    return ""
-
-
 def to_tell(now: datetime, policy: Policy) -> list[ToTell]:
-    """Homes with a filter that falls due within the lead time, each with all that go together."""
+    """Homes with a filter that falls due within its lead time, each with all that go together."""
     today = clock.local_day(now, Desk.the().zone)
+    longest = max(policy.lead_days, Media.objects.aggregate(most=Max("lead_days"))["most"] or 0)
     together: dict[int, list[FilterSlot]] = defaultdict(list)
-    for slot in due_slots(today + timedelta(days=policy.lead_days + policy.together_days)):
+    for slot in due_slots(today + timedelta(days=longest + policy.together_days)):
         together[slot.system.site_id].append(slot)
     changers = filter_changers(together)
-    found = {slot.pk for slots in together.values() for slot in slots}
+    rested = Rested(changers.values())
+    every = [slot for slots in together.values() for slot in slots]
+    found = {slot.pk for slot in every}
     booked = slots_of_visits(found, Visit.ON_A_DAY)
-    asked = slots_of_visits(found, [Visit.State.DUE])
+    asked = slots_of_visits(found, _WITHOUT_DAY)
+    leads = _Leads(every, now, policy)
     homes = []
     for candidates in together.values():
-        slots = _together([slot for slot in candidates if slot.pk not in booked], today, policy)
+        slots = _together([slot for slot in candidates if slot.pk not in booked], today, policy, leads)
         if not slots:
             continue
         site = slots[0].system.site
-        person = changers.get(site.pk)
-        home = ToTell(site, person, [], why_unreachable(person))
+        home = _reached(site, changers.get(site.pk), rested)
         for slot in slots:
             kept = home.asked if slot.pk in asked else home.slots
             (home.findings if slot.plan.needs_technician else kept).append(slot)
@@ -96,47 +89,88 @@ def to_tell(now: datetime, policy: Policy) -> list[ToTell]:
     return homes
 
 
-def _together(slots: list[FilterSlot], today: date, policy: Policy) -> list[FilterSlot]:
-    """Those of one home, soonest first, that go with the first; none while that is not near."""
-    first = slots[0].plan.due_on if slots else None
-    if first is None or first > today + timedelta(days=policy.lead_days):
+def _reached(site: Site, person: Person | None, rested: Rested) -> ToTell:
+    """By mail where that is possible, else by text message to whoever agreed to it."""
+    why = why_no_mail(person, FILTERS, rested)
+    wants = person is not None and person.wants_filter_mail
+    if why and wants and not why_no_text(person):
+        return ToTell(site, person, [], "", Notice.Channel.TEXT)
+    return ToTell(site, person, [], why)
+
+
+class _Leads:
+    """How many days ahead a filter is told of: as its medium says, else as the desk does."""
+
+    def __init__(self, slots: Iterable[FilterSlot], now: datetime, policy: Policy) -> None:
+        self._usual = policy.lead_days
+        special = Media.objects.exclude(lead_days=None).exists()
+        self._media = fitted_media(slots, now) if special else {}
+
+    def of(self, slot: FilterSlot) -> int:
+        medium = self._media.get(slot.pk)
+        return self._usual if medium is None or medium.lead_days is None else medium.lead_days
+
+
+def _together(slots: list[FilterSlot], today: date, policy: Policy, leads: _Leads) -> list[FilterSlot]:
+    """Those of one home, soonest first, that go with the first to be told of; none while none is near."""
+    near = [
+        slot.plan.due_on
+        for slot in slots
+        if slot.plan.due_on and slot.plan.due_on <= today + timedelta(days=leads.of(slot))
+    ]
+    if not near:
         return []
-    last = max(first, today) + timedelta(days=policy.together_days)
+    last = max(near[0], today) + timedelta(days=policy.together_days)
     return [slot for slot in slots if slot.plan.due_on and slot.plan.due_on <= last]
 
 
 def write_due(now: datetime) -> int:
     """Write an outbox row for every home that is to be told and was not yet; how many were written."""
-    policy, written = Policy.the(), 0
-    homes = to_tell(now, policy)
-    told = Spoken({slot.pk for home in homes for slot in home.slots}, now)
+    policy = Policy.the()
+    homes = [home for home in to_tell(now, policy) if home.slots and home.person and not home.why_not]
+    _speak_anew(homes)
+    slots = {slot.pk for home in homes for slot in home.slots}
+    told, answered = Spoken(slots, now), Answered(slots, now)
+    written = 0
     for home in homes:
-        if home.why_not or home.person is None or not home.slots:
-            continue
-        kind = Notice.Kind.FILTERS_DUE
-        slots = [slot for slot in home.slots if not told.of(slot, kind)]
-        if not slots and _wants_follow_up(home, now, policy):
-            kind = Notice.Kind.FOLLOW_UP
-            slots = [slot for slot in home.slots if not told.of(slot, kind)]
-        if slots:
-            written += _write(home, home.person, slots, kind, told, now, policy)
+        try:
+            written += _write_home(home, told, answered, now, policy)
+        except Exception:
+            # One home that cannot be written to must not silence the others.
+            log.exception("no letter could be written for site %s", home.site.pk)
     return written
 
 
-def _wants_follow_up(home: ToTell, now: datetime, policy: Policy) -> bool:
-    """The first letter went out long enough ago and nothing was answered."""
-    first = (
-        NoticeSlot.objects.filter(
-            slot__in=home.slots, kind=Notice.Kind.FILTERS_DUE, notice__state=Notice.State.SENT
-        )
-        .order_by("-notice__sent_at")
-        .select_related("notice")
-        .first()
+def _speak_anew(homes: list[ToTell]) -> None:
+    """Filters of a letter that failed at an address which its reader has no more may be spoken of again."""
+    emails = {home.site.pk: home.person.email for home in homes if home.person}
+    failed = Notice.objects.filter(
+        site__in=emails, state=Notice.State.FAILED, channel=Notice.Channel.MAIL, slots__void=False
     )
-    if first is None or first.notice.sent_at is None:
-        return False
-    due = home.slots[0].plan.due_on
-    waited = now - first.notice.sent_at >= timedelta(days=policy.follow_up_days)
+    moved = [pk for pk, site, to in failed.values_list("pk", "site", "sent_to") if to and to != emails[site]]
+    NoticeSlot.objects.filter(notice__in=moved).update(void=True)
+
+
+def _write_home(home: ToTell, told: Spoken, answered: Answered, now: datetime, policy: Policy) -> int:
+    person = home.person
+    assert person is not None  # noqa: S101
+    wanted = [slot for slot in home.slots if not answered.settles(slot, now)]
+    kind = Notice.Kind.FILTERS_DUE
+    slots = [slot for slot in wanted if not told.of(slot, kind, person)]
+    asked = any(answered.asks_again(slot, now) for slot in wanted)
+    if not slots and wanted and (asked or _wants_follow_up(wanted, person, told, now, policy)):
+        kind = Notice.Kind.FOLLOW_UP
+        slots = [slot for slot in wanted if not told.of(slot, kind, person)]
+    return _write(home, person, slots, kind, told, now, policy) if slots else 0
+
+
+def _wants_follow_up(
+    slots: list[FilterSlot], person: Person, told: Spoken, now: datetime, policy: Policy
+) -> bool:
+    """The first letter went out long enough ago and nothing was answered."""
+    sent_at = told.last_sent(slots, Notice.Kind.FILTERS_DUE, person)
+    due = slots[0].plan.due_on
+    waited = sent_at is not None and now - sent_at >= timedelta(days=policy.follow_up_days)
     return waited and due is not None and due <= clock.local_day(now, Desk.the().zone)
 
 
@@ -150,150 +184,45 @@ def _write(
     policy: Policy,
 ) -> int:
     """One row with its slots, both or neither; nought when another worker was first."""
-    key = f"{kind}-{slots[0].pk}-{told.lives[slots[0].pk]}"
+    stem = f"{kind}-{slots[0].pk}-{told.lives[slots[0].pk]}"
+    earlier = Notice.objects.filter(key__startswith=stem).count()
     try:
         with transaction.atomic():
             notice = Notice.objects.create(
-                key=key,
+                key=f"{stem}-{earlier}" if earlier else stem,
                 kind=kind,
+                channel=home.channel,
                 site=home.site,
                 person=person,
                 send_at=next_sending(home.site, now, policy),
             )
             NoticeSlot.objects.bulk_create(
-                [NoticeSlot(notice=notice, slot=slot, kind=kind, life=told.lives[slot.pk]) for slot in slots]
+                [
+                    NoticeSlot(notice=notice, slot=slot, kind=kind, life=told.lives[slot.pk], person=person)
+                    for slot in slots
+                ]
             )
     except IntegrityError:
         return 0
     return 1
 
 
-def next_sending(site: Site, now: datetime, policy: Policy) -> datetime:
-    """Now when it is morning at the site, else its next morning."""
-    tz = site.zone(Desk.the().timezone)
-    if clock.in_window(now, tz, policy.send_from_hour, policy.send_to_hour):
-        return now
-    today = clock.local_day(now, tz)
-    soon = clock.send_at(today, tz, policy.send_from_hour)
-    return soon if soon > now else clock.send_at(today + timedelta(days=1), tz, policy.send_from_hour)
-
-
-def send_one(now: datetime) -> bool:
-    """Send the next row that is due; True while there is work."""
-    waiting = Notice.objects.filter(state=Notice.State.WAITING, send_at__lte=now)
-    notice = waiting.order_by("send_at", "pk").select_related("person", "site__customer", "visit").first()
-    if notice is None:
-        return False
-    # The WHERE repeats what was read: one row changed means that it is ours.
-    claimed = Notice.objects.filter(pk=notice.pk, state=Notice.State.WAITING).update(
-        state=Notice.State.CLAIMED, claimed_at=now, attempts=notice.attempts + 1
-    )
-    if claimed == 1:
-        notice.attempts += 1
-        _send(notice, now)
-    return True
-
-
-def _send(notice: Notice, now: datetime) -> None:
-    why = stale(notice, now)
-    if why:
-        _finish(notice, Notice.State.NOT_SENT, why)
-        return
-    try:
-        letter = emails.letter_for(notice, now)
-        emails.post(letter)
-    except (SMTPException, OSError) as error:
-        if _is_final(error):
-            _finish(notice, Notice.State.FAILED, _said(error))
-        else:
-            _try_later(notice, now, error)
-        return
-    Notice.objects.filter(pk=notice.pk).update(
-        state=Notice.State.SENT,
-        sent_at=now,
-        sent_to=letter.to,
-        subject=letter.subject,
-        text=letter.text,
-        html=letter.html,
-        said=letter.said,
-        why="",
-    )
-
-
-def stale(notice: Notice, now: datetime) -> str:
-    """Why the letter must not go out any more, looked at in the last moment; empty when it may."""
-    if notice.kind == Notice.Kind.VISIT:
-        return why_stale(notice, now)
-    if notice.kind == Notice.Kind.TIMES:
-        return open_times.why_stale(notice, now)
-    if notice.kind == Notice.Kind.SIGN_IN:
-        return ""
-    if notice.site is None or notice.person is None:
-        return _("its home or its reader is not known")
-    notice.person.refresh_from_db()
-    if filter_changers([notice.site.pk]).get(notice.site.pk) != notice.person:
-        return _("somebody else changes the filters there now")
-    if why := why_unreachable(notice.person):
-        return why
-    if notice.site.vacant_since or notice.site.customer.gone_on:
-        return _("nobody lives there now")
-    still = {slot.pk for slot in open_slots(notice, now)}
-    if not still:
-        return _("the filters were changed meanwhile")
-    if still <= slots_of_visits(still, Visit.ON_A_DAY):
-        return _("a visit is booked")
-    if still <= of_a_technician(still):
-        return _("somebody was asked to come")
-    return ""
-
-
-def _finish(notice: Notice, state: str, why: str) -> None:
-    Notice.objects.filter(pk=notice.pk).update(state=state, why=why[:300])
-
-
-def _is_final(error: Exception) -> bool:
-    """Whether the server refused for good (5xx, RFC 5321), so that trying again is no use."""
-    if isinstance(error, SMTPRecipientsRefused):
-        return all(code >= 500 for code, _text in error.recipients.values())
-    return isinstance(error, SMTPResponseException) and error.smtp_code >= 500
-
-
-def _said(error: Exception) -> str:
-    return (str(error) or type(error).__name__)[:300]
-
-
-def _try_later(notice: Notice, now: datetime, error: Exception) -> None:
-    """Put the row back with growing patience; give it to a person after the last try."""
-    log.warning("notice %s was not sent: %s", notice.pk, type(error).__name__)
-    if notice.attempts >= MOST_ATTEMPTS:
-        _finish(notice, Notice.State.FAILED, _said(error))
-        return
-    wait = timedelta(minutes=2 ** (2 * notice.attempts))
-    Notice.objects.filter(pk=notice.pk).update(
-        state=Notice.State.WAITING, send_at=now + wait, why=_said(error)
-    )
-
-
-def park_lost_claims(now: datetime) -> int:
-    """Claims whose worker died: sent or not, nobody knows; a person must look."""
-    lost = Notice.objects.filter(state=Notice.State.CLAIMED, claimed_at__lt=now - CLAIM_LASTS)
-    return lost.update(state=Notice.State.PARKED, why="the sender stopped in the middle: sent or not?")
-
-
 def call_list(now: datetime) -> list[ToTell]:
-    """Homes with due filters whom no letter reaches, each with the reason."""
-    unsent = {
-        row.site_id: row
-        for row in Notice.objects.filter(state__in=[Notice.State.FAILED, Notice.State.PARKED]).order_by("pk")
-    }
-    listed = []
-    for home in to_tell(now, Policy.the()):
-        for slots, why in _to_ring(home, unsent.get(home.site.pk)):
-            listed.append(ToTell(home.site, home.person, slots, why))
-    return listed
+    """Homes with due filters whom no letter reaches or suffices for, each with the reason."""
+    policy = Policy.the()
+    homes = to_tell(now, policy)
+    slots = {slot.pk for home in homes for slot in home.slots}
+    told, answered = Spoken(slots, now), Answered(slots, now)
+    return [
+        ToTell(home.site, home.person, some, why)
+        for home in homes
+        for some, why in _to_ring(home, told, answered, now, policy)
+    ]
 
 
-def _to_ring(home: ToTell, unsent: Notice | None) -> Iterator[tuple[list[FilterSlot], str]]:
+def _to_ring(
+    home: ToTell, told: Spoken, answered: Answered, now: datetime, policy: Policy
+) -> Iterator[tuple[list[FilterSlot], str]]:
     """The home's filters that no letter settles, by reason."""
     if home.findings:
         yield (
@@ -302,7 +231,17 @@ def _to_ring(home: ToTell, unsent: Notice | None) -> Iterator[tuple[list[FilterS
         )
     if home.asked:
         yield home.asked, _("asked for somebody to come")
-    if home.slots and home.why_not:
+    if home.slots and (home.why_not or home.person is None):
         yield home.slots, home.why_not
-    elif home.slots and unsent:
-        yield home.slots, f"{unsent.get_state_display()}: {unsent.why}"
+        return
+    by_reason: dict[str, list[FilterSlot]] = defaultdict(list)
+    for slot in home.slots:
+        if home.person is None or answered.settles(slot, now):
+            continue
+        sent_at = told.last_sent([slot], Notice.Kind.FOLLOW_UP, home.person)
+        if why := told.why_unsent(slot, home.person):
+            by_reason[why].append(slot)
+        elif sent_at is not None and now - sent_at >= timedelta(days=policy.call_after_days):
+            by_reason[_("two letters and no answer")].append(slot)
+    for why, slots in by_reason.items():
+        yield slots, why

@@ -4,7 +4,17 @@ from celery import shared_task
 from django.utils import timezone
 
 from equipment import look_up_refresh
-from schedules import due, foretelling, observed_times, reminders, round_runs, tasks_due, visit_notices
+from schedules import (
+    due,
+    foretelling,
+    observed_times,
+    reminders,
+    round_runs,
+    sending,
+    tasks_due,
+    visit_notices,
+    visits_done,
+)
 
 
 @shared_task
@@ -38,14 +48,18 @@ def work_out_rounds() -> int:
 
 @shared_task
 def write_reminders() -> int:
-    """Write outbox rows for the homes that are to be told of filters and of visits."""
-    now = timezone.now()
-    return reminders.write_due(now) + visit_notices.write_visits(now)
+    """Write outbox rows for the homes that are to be told of filters."""
+    return reminders.write_due(timezone.now())
 
 
 @shared_task
-def send_outbox() -> None:
+def write_visits() -> int:
+    """Write outbox rows for those who are to be told of visits, to come or over."""
+    now = timezone.now()
+    return visit_notices.write_visits(now) + visits_done.write_done(now)
+
+
+@shared_task
+def send_outbox() -> int:
     """Send what is due, and park the claims of senders that died."""
-    reminders.park_lost_claims(timezone.now())
-    while reminders.send_one(timezone.now()):
-        pass
+    return sending.send_all(timezone.now())

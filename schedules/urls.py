@@ -16,6 +16,7 @@ from schedules.views import (
     rounds,
     site,
     tasks,
+    texts,
     times,
     visits,
 )
@@ -60,6 +61,7 @@ urlpatterns = [
     path("rounds/<int:pk>/stop/", rounds.stop, name="round-stop"),
     path("rounds/<int:pk>/take/", rounds.take, name="round-take"),
     path("rounds/<int:pk>/rounds.<slug:kind>", rounds.file, name="round-file"),
+    path("texts/", texts.come_in, name="texts"),
     path("people/", people.page, name="people"),
     path("people/new/", people.technician, name="technician-new"),
     path("people/<int:pk>/", people.technician, name="technician"),

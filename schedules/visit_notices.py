@@ -2,20 +2,20 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.db import IntegrityError
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from equipment.models import Desk, Person, Site, SiteRole
+from equipment.models import Desk, Person, SiteRole
+from schedules.hours_of_sending import settled
 from schedules.models import Notice, Rung, Visit
+from schedules.reach import VISITS, Rested, why_no_mail
+from schedules.texts import digits, why_no_text
 from schedules.visit_promises import Promise, promise_of, still_true
 from shared import clock
 
-# Several changes within these minutes make one letter; mail goes out between these local hours.
-SETTLES = timedelta(minutes=10)
-FROM_HOUR, TO_HOUR = 7, 21
 _ROLES = (SiteRole.Role.FILTER_CHANGER, SiteRole.Role.OCCUPANT, SiteRole.Role.OWNER)
 
 
@@ -27,11 +27,14 @@ class Untold:
     person: Person | None
     promise: Promise
     told: Promise | None
+    # Why neither letter nor text message can tell them; empty where one can.
+    why_not: str = ""
+    channel: str = Notice.Channel.MAIL
 
     @property
     def reachable(self) -> bool:
-        """Whether a letter can tell them."""
-        return self.person is not None and bool(self.person.email)
+        """Whether a message can tell them."""
+        return not self.why_not
 
 
 def untold(now: datetime) -> list[Untold]:
@@ -43,6 +46,7 @@ def untold(now: datetime) -> list[Untold]:
     visits = Visit.objects.filter(booked | dropped, site__customer__gone_on=None)
     rows = list(visits.select_related("site__customer", "technician").order_by("day", "pk"))
     told, readers = _told({row.pk for row in rows}), readers_of({row.site_id for row in rows})
+    rested = Rested(readers.values())
     found = []
     for visit in rows:
         before, stands = told.get(visit.pk), promise_of(visit)
@@ -50,8 +54,17 @@ def untold(now: datetime) -> list[Untold]:
         # Somebody stands at their door.
         knows = knows or visit.state == Visit.State.UNDER_WAY or left_out(visit)
         if not knows and not _over(before, stands, now):
-            found.append(Untold(visit, readers.get(visit.site_id), stands, before))
+            person = readers.get(visit.site_id)
+            found.append(Untold(visit, person, stands, before, *_way_to(person, rested)))
     return found
+
+
+def _way_to(person: Person | None, rested: Rested) -> tuple[str, str]:
+    """Why no message reaches the person, and the channel of one that does."""
+    why = why_no_mail(person, VISITS, rested)
+    if why and person is not None and person.wants_visit_mail and not why_no_text(person):
+        return "", Notice.Channel.TEXT
+    return why, Notice.Channel.MAIL
 
 
 def left_out(visit: Visit) -> bool:
@@ -94,13 +107,24 @@ def readers_of(sites: Iterable[int]) -> dict[int, Person]:
 def write_visits(now: datetime) -> int:
     """Write an outbox row for every household that a letter is to tell; how many were written."""
     found = [row for row in untold(now) if row.reachable]
-    waiting = set(
-        Notice.objects.filter(
-            visit__in=[row.visit.pk for row in found],
-            state__in=[Notice.State.WAITING, Notice.State.CLAIMED, Notice.State.PARKED, Notice.State.FAILED],
-        ).values_list("visit", flat=True)
-    )
-    return sum(_write(row, now) for row in found if row.visit.pk not in waiting)
+    rows = Notice.objects.filter(visit__in=[row.visit.pk for row in found], kind=Notice.Kind.VISIT)
+    last = {row.visit_id: row for row in rows.order_by("pk")}
+    written = 0
+    for row in found:
+        if not _stands_in_the_way(last.get(row.visit.pk), row):
+            written += _write(row, now)
+    return written
+
+
+def _stands_in_the_way(last: Notice | None, row: Untold) -> bool:
+    """Whether the visit's last letter is still to go, or failed with the words that a new one would have."""
+    if last is None:
+        return False
+    if last.state in (Notice.State.WAITING, Notice.State.CLAIMED):
+        return True
+    same_reader = row.person is not None and last.sent_to in (row.person.email, digits(row.person.phone))
+    lost = last.state in (Notice.State.PARKED, Notice.State.FAILED)
+    return lost and same_reader and last.said in (row.promise.as_json(), {})
 
 
 def _write(row: Untold, now: datetime) -> int:
@@ -111,20 +135,13 @@ def _write(row: Untold, now: datetime) -> int:
             kind=Notice.Kind.VISIT,
             site=visit.site,
             visit=visit,
+            channel=row.channel,
             person=row.person,
-            send_at=_settled(visit.site, now),
+            send_at=settled(visit.site, now),
         )
     except IntegrityError:
         return 0
     return 1
-
-
-def _settled(site: Site, now: datetime) -> datetime:
-    at, tz = now + SETTLES, site.zone(Desk.the().timezone)
-    if clock.in_window(at, tz, FROM_HOUR, TO_HOUR):
-        return at
-    soon = clock.send_at(clock.local_day(at, tz), tz, FROM_HOUR)
-    return soon if soon > at else clock.send_at(clock.local_day(at, tz) + timedelta(days=1), tz, FROM_HOUR)
 
 
 def why_stale(notice: Notice, now: datetime) -> str:
@@ -148,7 +165,7 @@ def why_stale(notice: Notice, now: datetime) -> str:
         return _("that day is past")
     if readers_of([visit.site_id]).get(visit.site_id) != person:
         return _("somebody else is told of visits there now")
-    return "" if person.email else _("no mail address")
+    return ""
 
 
 def told_of(visit: Visit) -> Promise | None:

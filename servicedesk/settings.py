@@ -150,6 +150,12 @@ vars().update(environ.Env.email_url_config(_email_url or "dummymail://"))
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="filters@desk.invalid")
 
+# Letters are signed by DKIM where all three are given.
+DKIM_SELECTOR, DKIM_DOMAIN = env.str("DKIM_SELECTOR", default=""), env.str("DKIM_DOMAIN", default="")
+DKIM_KEY_FILE = env.str("DKIM_KEY_FILE", default="")
+# Text messages are posted there as JSON; empty: none go out. Answers come in with the same secret.
+TEXTS_URL, TEXTS_SECRET = env.str("TEXTS_URL", default=""), env.str("TEXTS_SECRET", default="")
+
 REDIS_URL = env.str("REDIS_URL", default="")
 # A table server of the open kind for travel times; empty: reckoned as the crow flies.
 TRAVEL_URL = env("TRAVEL_URL", default="")
@@ -188,6 +194,7 @@ CELERY_BEAT_SCHEDULE = {
     "set task days anew": _every("refresh_tasks", 900.0),
     "work out rounds": _every("work_out_rounds", 3.0),
     "write due reminders": _every("write_reminders", 60.0),
+    "write of visits": _every("write_visits", 60.0),
     "send the outbox": _every("send_outbox", 15.0),
 }
 

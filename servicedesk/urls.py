@@ -18,6 +18,8 @@ urlpatterns = [
     path("letters/", letters.outbox, name="outbox"),
     path("letters/<int:pk>/", letters.message, name="message"),
     path("letters/<int:pk>/look/", letters.look, name="message-look"),
+    path("letters/<int:pk>/judged/", letters.judged, name="letter-judged"),
+    path("letters/rested/<int:pk>/lifted/", letters.lifted, name="address-lifted"),
     path("to-ring/", letters.call_list, name="call-list"),
     path("sheets/", sheets.page, name="sheets"),
     path("admin/", admin.site.urls),

@@ -1,5 +1,7 @@
 """The answer page and the end of mails: signed links, no account. GET shows, only POST acts."""
 
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -15,19 +17,23 @@ from equipment.fields import whole_number
 from equipment.languages import language_for, reader_at
 from equipment.models import Desk, FilterChange, FilterSlot, Person, Site
 from equipment.record import NotRecordable, Told, may_be_undone, record_change, undo_change
-from schedules import due, visits
+from schedules import answers, due, visits
 from schedules.bookable import NotBookable
 from schedules.emails import filter_lines
+from schedules.explain import say_day
 from schedules.forms import ChangeForm
 from schedules.models import Notice
 from schedules.notice_slots import open_slots
+from schedules.reach import CONSENT, FILTERS, RECORD, VISITS
 from schedules.visits import Booking
+from schedules.waiting import cost_of_waiting
 from shared import clock, signing
 from shared.signing import Purpose
 
 MAIL_LINK_LASTS = timedelta(days=120)
 CARD_LINK_LASTS = timedelta(days=5 * 365)
 STOP_LINK_LASTS = timedelta(days=3 * 365)
+_PUT_OFF_DAYS = (3, 7, 14)
 
 
 @dataclass(frozen=True)
@@ -62,6 +68,8 @@ def _asked(token: str, now: datetime) -> Asked:
         notice = Notice.objects.select_related("site__customer").filter(pk=number).first()
         if notice is None or notice.site is None:
             raise signing.BadToken
+        if not notice.site.roles.filter(person=notice.person, until=None).exists():
+            raise signing.SpentToken
         slots = open_slots(notice, now)
         return Asked(notice.site, slots, all_done=not slots, person=notice.person)
     site = Site.objects.select_related("customer").filter(pk=number).first()
@@ -77,6 +85,8 @@ def _act(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
         return _send_somebody(request, asked, now)
     if what == "undo":
         return _undo(request, asked, now)
+    if what in _OTHERWISE:
+        return _otherwise(request, asked, now)
     return _changed(request, asked, now)
 
 
@@ -141,6 +151,60 @@ def _send_somebody(request: HttpRequest, asked: Asked, now: datetime) -> HttpRes
     return _show(request, asked, now, said=_("We will ring you to agree on a day."))
 
 
+def _otherwise(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
+    """Not yet, another size, or out of reach: of one filter that the link leads to."""
+    slot = next((one for one in asked.slots if one.pk == whole_number(request.POST.get("slot"))), None)
+    if slot is None:
+        return _show(request, asked, now, error=_("Say which filter you mean."), status=422)
+    try:
+        said = _OTHERWISE[request.POST["what"]](request, slot, asked, now)
+    except answers.NotAnswerable as error:
+        return _show(request, asked, now, error=str(error), status=422)
+    return _show(request, asked, now, said=said)
+
+
+def _not_yet(request: HttpRequest, slot: FilterSlot, asked: Asked, now: datetime) -> str:
+    chosen = whole_number(request.POST.get("days"))
+    if chosen not in _PUT_OFF_DAYS:
+        raise answers.NotAnswerable(_("Choose until when it waits."))
+    until = _today(asked.site, now) + timedelta(days=chosen)
+    answers.put_off(slot, asked.person, until, now)
+    return _("We remind you on %(day)s.") % {"day": say_day(until)}
+
+
+def _wrong_size(request: HttpRequest, slot: FilterSlot, asked: Asked, now: datetime) -> str:
+    answers.of_another_size(slot, asked.person, request.POST.get("size", ""), now)
+    return _("Thank you. We look into the size and ring you; until then no letter comes about this filter.")
+
+
+def _out_of_reach(_request: HttpRequest, slot: FilterSlot, asked: Asked, now: datetime) -> str:
+    answers.out_of_reach(slot, asked.person, now)
+    with suppress(NotBookable):
+        visits.book(Booking(asked.site, [slot], []), now)
+    return _("Leave the ladder where it is: we ring you to agree on a day.")
+
+
+_OTHERWISE: dict[str, Callable[[HttpRequest, FilterSlot, Asked, datetime], str]] = {
+    "not-yet": _not_yet,
+    "wrong-size": _wrong_size,
+    "no-reach": _out_of_reach,
+}
+
+
+def _waits(slots: list[FilterSlot], today: date) -> list[tuple[FilterSlot, list[tuple[int, str]]]]:
+    """What putting each filter off would cost, by days."""
+    return [
+        (
+            slot,
+            [
+                (days, cost_of_waiting(getattr(slot, "plan", None), today + timedelta(days=days)))
+                for days in _PUT_OFF_DAYS
+            ],
+        )
+        for slot in slots
+    ]
+
+
 def _show(
     request: HttpRequest,
     asked: Asked,
@@ -165,6 +229,7 @@ def _show(
             for slot in ([] if changes else asked.slots)
         ],
         "ticked": [slot.pk for slot in asked.slots if request.POST.get(f"slot{slot.pk}-done")],
+        "waits": _waits([] if changes else asked.slots, today),
         "all_done": asked.all_done or bool(changes),
         "recent": recent.select_related("slot").order_by("-recorded_at"),
         "said": said,
@@ -184,16 +249,35 @@ def _today(site: Site, now: datetime) -> date:
 
 @csrf_exempt
 def stop_mail(request: HttpRequest, token: str) -> HttpResponse:
-    """Stop or resume filter mail. The POST needs no cookie: mail programs send it themselves (RFC 8058)."""
+    """Stop or resume letters, each subject by itself. The POST needs no cookie: mail programs send it
+    themselves (RFC 8058), and then stop what their letter was about."""
     try:
-        pk = signing.read(Purpose.STOP_MAIL, token, STOP_LINK_LASTS)
+        value = signing.read(Purpose.STOP_MAIL, token, STOP_LINK_LASTS)
     except signing.BadToken:
         return closed(request, _("This link is not one of ours, or it is too old."), 404)
+    # Letters of old named the person alone, and were about filters.
+    subject, _colon, pk = value.rpartition(":")
     person = Person.objects.filter(pk=whole_number(pk)).first()
-    if person is None:
+    if person is None or (subject or FILTERS) not in CONSENT:
         return closed(request, _("This link is not one of ours, or it is too old."), 404)
     if request.method == "POST":
-        person.wants_filter_mail = request.POST.get("what") == "resume"
-        person.save(update_fields=["wants_filter_mail"])
+        _stop_or_resume(request, person, subject or FILTERS)
     with translation.override(language_for(request.user, person)):
-        return render(request, "schedules/stop_mail.html", {"person": person, "desk": Desk.the()})
+        subjects = [(one, name, getattr(person, CONSENT[one])) for one, name in _subjects()]
+        context = {"person": person, "desk": Desk.the(), "subjects": subjects, "asked": subject or FILTERS}
+        return render(request, "schedules/stop_mail.html", context)
+
+
+def _stop_or_resume(request: HttpRequest, person: Person, subject: str) -> None:
+    what, _colon, named = request.POST.get("what", "").partition("-")
+    field = CONSENT.get(named or subject, CONSENT[subject])
+    setattr(person, field, what == "resume")
+    person.save(update_fields=[field])
+
+
+def _subjects() -> list[tuple[str, str]]:
+    return [
+        (FILTERS, _("Letters about filters")),
+        (VISITS, _("Letters about visits")),
+        (RECORD, _("Letters about what was done")),
+    ]

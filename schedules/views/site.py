@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from equipment.access import signed_in, site_or_404, units_of, visible_sites
 from equipment.dust import episodes_at, record_episode
 from equipment.life import Happening, record_event
-from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
+from equipment.models import Desk, FilterSlot, Site, SiteRole
 from equipment.record import NotRecordable
 from schedules import cards, due, feeds, visits
 from schedules.dust_forms import EpisodeForm
@@ -63,7 +63,8 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return _render(request, site, person_form=form, status=422)
     data = form.cleaned_data
-    somebody = Person.objects.create(**{key: data[key] for key in ("name", "email", "phone")})
+    somebody = form.person(timezone.now())
+    somebody.save()
     today = due.today(timezone.now())
     if SiteRole.Role.FILTER_CHANGER in data["roles"]:
         SiteRole.objects.filter(site=site, role=SiteRole.Role.FILTER_CHANGER, until=None).update(until=today)

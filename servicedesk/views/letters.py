@@ -13,13 +13,26 @@ from django.utils.translation import gettext as _
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 
 from equipment.access import signed_in, units_of
-from schedules import emails
+from schedules import emails, sending
 from schedules.call_list import NotToRing, calls, write_call
 from schedules.emails import filter_lines
-from schedules.models import Notice
+from schedules.letters_form import LettersForm
+from schedules.models import MailServer, Notice, Policy, RestedAddress
 
 
 def outbox(request: HttpRequest) -> HttpResponse:
+    """The letters; POST sets how they go out."""
+    form = None
+    if request.method == "POST":
+        form = LettersForm(request.POST, instance=Policy.the())
+        if form.is_valid():
+            form.save()
+            messages.success(request, _("Written down."))
+            return redirect("outbox")
+    return _outbox(request, form)
+
+
+def _outbox(request: HttpRequest, form: LettersForm | None) -> HttpResponse:
     """Every letter with its state; on the default settings this is where outgoing mail is read."""
     rows = Notice.objects.select_related("person", "site").order_by("-send_at", "-pk")
     if (state := request.GET.get("state")) in Notice.State.values:
@@ -29,9 +42,35 @@ def outbox(request: HttpRequest) -> HttpResponse:
         "kept": settings.OUTGOING_MAIL_IS_KEPT,
         "states": Notice.State.choices,
         "state": state or "",
+        "server": MailServer.objects.filter(pk=1).exclude(fault="").first(),
+        "rested": RestedAddress.objects.filter(lifted_at=None),
+        "parked": Notice.objects.filter(state=Notice.State.PARKED).count(),
+        "form": form or LettersForm(instance=Policy.the()),
+        "open_form": form is not None,
         "state_word": dict(Notice.State.choices).get(state or "", ""),
     }
-    return render(request, "servicedesk/outbox.html", context)
+    return render(request, "servicedesk/outbox.html", context, status=422 if form else 200)
+
+
+def judged(request: HttpRequest, pk: int) -> HttpResponse:
+    """Somebody says of a parked letter whether it went out."""
+    notice = get_object_or_404(Notice, pk=pk)
+    sent = request.POST.get("sent") == "yes"
+    try:
+        sending.judge(notice, sent=sent, user=signed_in(request), now=timezone.now())
+    except sending.NotJudged as error:
+        messages.warning(request, str(error))
+    else:
+        said = _("Taken down as sent.") if sent else _("It waits to be sent again, under its old id.")
+        messages.success(request, said)
+    return redirect("message", pk)
+
+
+def lifted(request: HttpRequest, pk: int) -> HttpResponse:
+    """Write to a rested address again."""
+    if sending.lift(pk, timezone.now()):
+        messages.success(request, _("Letters go to that address again."))
+    return redirect("outbox")
 
 
 def message(request: HttpRequest, pk: int) -> HttpResponse:

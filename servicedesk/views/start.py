@@ -57,11 +57,13 @@ def _write_link(email: str, now: datetime) -> None:
     user = (account_of(email) or _household_account(email)) if email else None
     if user is None:
         return
+    # To the address on record, never the one typed: databases find "alike" what mail servers tell apart.
+    to = user.email or (user.person.email if user.person else "")
     # One letter a minute to an address, however often the button is pressed.
     key = f"sign-in-{user.pk}-{now:%Y%m%d%H%M}"
     Notice.objects.get_or_create(
         key=key,
-        defaults={"kind": Notice.Kind.SIGN_IN, "person": user.person, "sent_to": email, "send_at": now},
+        defaults={"kind": Notice.Kind.SIGN_IN, "person": user.person, "sent_to": to, "send_at": now},
     )
 
 

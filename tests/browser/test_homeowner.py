@@ -10,7 +10,7 @@ from icalendar import Calendar
 from playwright.sync_api import Page, expect
 
 from equipment.models import FilterChange
-from schedules import due, emails, reminders
+from schedules import due, emails, reminders, sending
 from schedules.models import Notice, Plan
 from tests.browser.conftest import PageAt, World
 from tests.factories import FilterSlotFactory
@@ -26,7 +26,7 @@ def words(day: date) -> str:
 def link_in_the_letter(world: World) -> str:
     assert reminders.write_due(world.now) == 1
     notice = Notice.objects.get()
-    assert reminders.send_one(notice.send_at)
+    assert sending.send_one(notice.send_at)
     notice.refresh_from_db()
     found = re.search(r"http\S+/answer/\S+", notice.text)
     assert found

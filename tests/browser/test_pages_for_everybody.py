@@ -8,7 +8,7 @@ from django.urls import reverse
 from playwright.sync_api import Page
 
 from equipment.models import Person, User
-from schedules import emails, reminders, visits
+from schedules import emails, reminders, sending, visits
 from schedules.models import Notice, Visit
 from schedules.visits import Booking
 from tests.browser.conftest import HEIGHTS, PageAt, SignIn, World
@@ -52,7 +52,7 @@ def letter(world: World) -> Notice:
     """The reminder that went to Robin."""
     assert reminders.write_due(world.now) == 1
     notice = Notice.objects.get()
-    assert reminders.send_one(notice.send_at)
+    assert sending.send_one(notice.send_at)
     notice.refresh_from_db()
     return notice
 
@@ -138,7 +138,7 @@ def test_the_households_pages_are_open_to_everybody_and_fit_a_phone(
         address("sign-in-by-link") + "?sesame=spent",
         emails.answer_url(letter),
         address("answer", "not-one-of-ours"),
-        emails.stop_url(user.person),
+        emails.stop_url(user.person, "filters"),
         "/no-such-page/",
     ]
     found = all_faults(page, of_strangers)

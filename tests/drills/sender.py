@@ -9,12 +9,12 @@ import django
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "servicedesk.settings")
 django.setup()
 
-from schedules import reminders  # noqa: E402
+from schedules import sending  # noqa: E402
 
 now = datetime.fromisoformat(sys.argv[1])
 print("ready", flush=True)
 sys.stdin.readline()
 rounds = 0
-while reminders.send_one(now):
+while sending.send_one(now):
     rounds += 1
 print(rounds, flush=True)

@@ -9,7 +9,7 @@ import time_machine
 from django.test import Client
 
 from equipment.models import FilterSlot, Person
-from schedules import reminders
+from schedules import reminders, sending
 from schedules.models import Notice
 from tests.drills.conftest import Mailbox
 from tests.factories import DeskFactory, PlanFactory
@@ -28,7 +28,7 @@ def written(home_slot: FilterSlot, homeowner_person: Person, now: datetime) -> N
 
 def empty_the_outbox(now: datetime) -> None:
     for _ in range(10):
-        if not reminders.send_one(now):
+        if not sending.send_one(now):
             return
     raise AssertionError("the sender never comes to an end")
 

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from schedules import reminders
+from schedules import sending
 from schedules.models import Notice
 from tests.drills.conftest import Elsewhere, Mailbox
 from tests.factories import NOW, NoticeFactory
@@ -54,9 +54,9 @@ def test_a_letter_in_the_hands_of_a_killed_sender_is_parked_and_not_sent_again(
     sender.communicate()
     elsewhere.take_back()
     mailbox.hangs = False
-    assert reminders.park_lost_claims(now + timedelta(minutes=10)) == 0
-    assert reminders.park_lost_claims(now + timedelta(minutes=20)) == 1
-    while reminders.send_one(now + timedelta(minutes=20)):
+    assert sending.park_lost_claims(now + timedelta(minutes=10)) == 0
+    assert sending.park_lost_claims(now + timedelta(minutes=20)) == 1
+    while sending.send_one(now + timedelta(minutes=20)):
         pass
     assert sorted(Notice.objects.values_list("state", flat=True)) == ["parked", "sent"]
     assert Counter(letter["To"] for letter in mailbox.letters).most_common(1)[0][1] == 1

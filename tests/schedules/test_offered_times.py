@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 
 from equipment.models import FilterSlot, Site
-from schedules import call_list, offered_times, reminders
+from schedules import call_list, offered_times, sending
 from schedules.bookable import NotBookable
 from schedules.models import Notice, OfferedTime, Technician, Visit
 from schedules.offered_times import choose, decline, find_times, offer
@@ -126,14 +126,14 @@ def test_a_home_without_a_position_and_a_booked_visit_are_refused(visit: Visit) 
 
 def test_the_letter_offers_them_and_its_link_books_one(visit: Visit, client: Client) -> None:
     notice = offer(visit, find_times(visit, NOW), NOW)
-    assert reminders.send_one(notice.send_at)
+    assert sending.send_one(notice.send_at)
     letter = mail.outbox[0]
     assert letter.to == ["robin@home.example"]
     assert letter.subject == "When may we come to you?"
     body = str(letter.body)
     assert body.count("between") == 3
     assert "Van one" in body
-    assert "List-Unsubscribe" not in letter.extra_headers
+    assert "List-Unsubscribe" in letter.extra_headers
     link = re.search(r"http\S+(/times/\S+)", body)
     assert link
     page = client.get(link[1])
@@ -215,7 +215,7 @@ def test_times_lapse_and_a_letter_of_them_is_not_sent(visit: Visit) -> None:
     notice = offer(visit, find_times(visit, NOW), NOW)
     late = NOW + timedelta(days=40)
     assert not open_times(visit, late).exists()
-    assert reminders.stale(notice, late) == "the times offered stand no longer"
+    assert sending.stale(notice, late) == "the times offered stand no longer"
 
 
 def test_a_household_without_mail_is_refused(visit: Visit) -> None:
@@ -252,7 +252,7 @@ def test_an_answer_that_names_no_time_books_nothing(
     visit: Visit, client: Client, told: dict[str, Any]
 ) -> None:
     notice = offer(visit, find_times(visit, NOW), NOW)
-    assert reminders.send_one(notice.send_at)
+    assert sending.send_one(notice.send_at)
     link = re.search(r"http\S+(/times/\S+)", str(mail.outbox[0].body))
     assert link
     answer = client.post(link[1], told)
@@ -265,7 +265,7 @@ def test_hours_are_said_in_the_households_zone(visit: Visit) -> None:
     Site.objects.update(timezone="America/Denver")
     fresh = Visit.objects.select_related("site").get(pk=visit.pk)
     notice = offer(fresh, find_times(fresh, NOW)[:1], NOW)
-    assert reminders.send_one(notice.send_at)
+    assert sending.send_one(notice.send_at)
     one = OfferedTime.objects.get(closed_at=None)
     hour = one.first.hour - 1
     assert f"{one.day:%A} {one.day.day} {one.day:%B %Y} between {hour:02d}:00" in str(mail.outbox[0].body)
@@ -287,7 +287,7 @@ def test_an_offer_becomes_a_visit_that_waits_for_the_households_choice(
 
 def test_none_suits_after_somebody_booked_it_promises_no_call(visit: Visit, client: Client) -> None:
     notice = offer(visit, find_times(visit, NOW), NOW)
-    assert reminders.send_one(notice.send_at)
+    assert sending.send_one(notice.send_at)
     link = re.search(r"http\S+(/times/\S+)", str(mail.outbox[0].body))
     assert link
     Visit.objects.update(

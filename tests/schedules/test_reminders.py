@@ -1,14 +1,13 @@
 """The path of a reminder, with a mail server that can be told to fail."""
 
 from datetime import date, datetime, timedelta
-from smtplib import SMTPException, SMTPServerDisconnected
 
 import pytest
 from django.core import mail
 
 from equipment.models import FilterSlot, Person, Site
 from equipment.record import Told, record_change
-from schedules import emails, reminders
+from schedules import emails, reminders, sending
 from schedules.explain import explain, state_word
 from schedules.models import Notice, NoticeSlot, Plan, Visit
 from tests.factories import (
@@ -42,7 +41,7 @@ def book(slot: FilterSlot) -> None:
 
 def deliver(now: datetime) -> int:
     count = 0
-    while reminders.send_one(now):
+    while sending.send_one(now):
         count += 1
         assert count < 50
     return count
@@ -206,51 +205,11 @@ def test_after_a_change_the_next_life_is_told_again(due_home: Plan, now: datetim
     assert len(mail.outbox) == 2
 
 
-def test_a_mail_server_that_is_away_is_tried_again_with_patience(
-    due_home: Plan, now: datetime, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    real, away = emails.post, [True]
-
-    def post(letter: emails.Letter) -> None:
-        if away[0]:
-            raise SMTPServerDisconnected("gone")
-        real(letter)
-
-    monkeypatch.setattr(emails, "post", post)
-    reminders.write_due(now)
-    assert reminders.send_one(now)
-    notice = Notice.objects.get()
-    assert (notice.state, notice.attempts) == (Notice.State.WAITING, 1)
-    assert notice.send_at > now
-    assert not reminders.send_one(now)
-    away[0] = False
-    assert reminders.send_one(notice.send_at)
-    assert len(mail.outbox) == 1
-
-
-def test_after_five_tries_a_person_is_given_the_letter(
-    due_home: Plan, now: datetime, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def post(letter: emails.Letter) -> None:
-        raise SMTPException("no such mailbox")
-
-    monkeypatch.setattr(emails, "post", post)
-    reminders.write_due(now)
-    for _ in range(8):
-        notice = Notice.objects.get()
-        reminders.send_one(max(notice.send_at, now))
-    notice = Notice.objects.get()
-    assert (notice.state, notice.attempts) == (Notice.State.FAILED, reminders.MOST_ATTEMPTS)
-    listed = reminders.call_list(now)
-    assert [home.site for home in listed] == [due_home.slot.system.site]
-    assert "no such mailbox" in listed[0].why_not
-
-
 def test_a_claim_whose_sender_died_is_parked_and_never_sent_again(due_home: Plan, now: datetime) -> None:
     reminders.write_due(now)
     Notice.objects.update(state=Notice.State.CLAIMED, claimed_at=now)
-    assert reminders.park_lost_claims(now + timedelta(minutes=5)) == 0
-    assert reminders.park_lost_claims(now + timedelta(minutes=20)) == 1
+    assert sending.park_lost_claims(now + timedelta(minutes=5)) == 0
+    assert sending.park_lost_claims(now + timedelta(minutes=20)) == 1
     deliver(now + timedelta(days=1))
     assert mail.outbox == []
     assert Notice.objects.get().state == Notice.State.PARKED

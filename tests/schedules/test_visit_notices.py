@@ -4,10 +4,11 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 from django.core import mail
+from django.test import Client
 from icalendar import Calendar
 
 from equipment.models import FilterSlot, Person, Site
-from schedules import call_list, emails, reminders, visit_notices, visits
+from schedules import call_list, emails, sending, visit_notices, visits
 from schedules.models import Notice, Rung, Technician, Visit
 from schedules.visit_promises import Promise, hours_words, promise_of, still_true
 from tests.factories import TODAY, SiteFactory, TechnicianFactory, VisitFactory, VisitJobFactory
@@ -37,7 +38,7 @@ def tell(now: datetime) -> list[mail.EmailMessage]:
     """What goes out within the next half hour."""
     before = len(mail.outbox)
     visit_notices.write_visits(now)
-    while reminders.send_one(now + timedelta(minutes=30)):
+    while sending.send_one(now + timedelta(minutes=30)):
         pass
     return list(mail.outbox[before:])
 
@@ -51,10 +52,22 @@ def test_a_booked_visit_is_told_once_with_its_day_and_hours(visit: Visit, now: d
     assert tell(now + timedelta(hours=1)) == []
 
 
-def test_the_letter_of_a_visit_cannot_be_stopped_with_those_of_filters(visit: Visit, now: datetime) -> None:
+def test_the_letter_of_a_visit_is_not_stopped_with_those_of_filters(visit: Visit, now: datetime) -> None:
     Person.objects.update(wants_filter_mail=False)
     (letter,) = tell(now)
-    assert "List-Unsubscribe" not in letter.extra_headers
+    stop = letter.extra_headers["List-Unsubscribe"].strip("<>").removeprefix("http://127.0.0.1:8000")
+    Client().post(stop, {"List-Unsubscribe": "One-Click"})
+    person = Person.objects.get()
+    assert (person.wants_filter_mail, person.wants_visit_mail, person.wants_record_mail) == (
+        False, False, True,
+    )  # fmt: skip
+
+
+def test_who_wants_no_letters_about_visits_is_rung(visit: Visit, now: datetime) -> None:
+    Person.objects.update(wants_visit_mail=False)
+    assert tell(now) == []
+    (call,) = call_list.calls(now)
+    assert "does not want visit mail" in call.why
 
 
 def test_its_calendar_file_names_the_same_event_as_the_feed(visit: Visit, now: datetime) -> None:
@@ -192,7 +205,7 @@ def test_nobody_is_written_to_while_somebody_stands_at_their_door(visit: Visit, 
     assert visit_notices.write_visits(now) == 1
     visit.refresh_from_db()
     visits.arrive(visit, now)
-    assert reminders.stale(Notice.objects.get(), now) == "somebody is at the door"
+    assert sending.stale(Notice.objects.get(), now) == "somebody is at the door"
     Notice.objects.all().delete()
     assert visit_notices.write_visits(now) == 0
 
@@ -205,6 +218,6 @@ def test_hours_that_the_day_has_no_room_for_are_not_promised(visit: Visit, now: 
     VisitFactory(
         site=other, technician=visit.technician, day=TOMORROW, state=Visit.State.SCHEDULED, arrive_at=TEN
     )
-    assert reminders.stale(Notice.objects.get(), now) == "it has no time in the order of its day"
+    assert sending.stale(Notice.objects.get(), now) == "it has no time in the order of its day"
     Notice.objects.all().delete()
     assert visit_notices.write_visits(now) == 0

@@ -23,6 +23,7 @@ from tests.factories import (
     FeedFactory,
     NoticeFactory,
     PlanFactory,
+    RestedAddressFactory,
     RoundPlanFactory,
     TechnicianFactory,
     VisitFactory,
@@ -86,6 +87,8 @@ def addresses(
         "feed-new": [home.pk],
         "message": [notice.pk],
         "message-look": [notice.pk],
+        "letter-judged": [notice.pk],
+        "address-lifted": [RestedAddressFactory().pk],
         "answer": [signing.make(Purpose.ANSWER, f"site:{home.pk}")],
         "stop-mail": [signing.make(Purpose.STOP_MAIL, str(homeowner_user.person.pk))],  # type: ignore[attr-defined]
         "times": [signing.make(Purpose.TIMES, str(visit.pk))],

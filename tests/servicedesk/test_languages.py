@@ -249,7 +249,9 @@ def test_pages_behind_links_speak_as_the_letter_did(
     person, notice = Person.objects.get(name="Robin Reed"), filters_due()
     times = reverse("times", args=[signing.make(Purpose.TIMES, str(waiting.pk))])
     card = reverse("answer", args=[signing.make(Purpose.ANSWER, f"site:{waiting.site_id}")])
-    links = [link.removeprefix(settings.SITE_URL) for link in (answer_url(notice), stop_url(person))]
+    links = [
+        link.removeprefix(settings.SITE_URL) for link in (answer_url(notice), stop_url(person, "filters"))
+    ]
     for address in (*links, times, card):
         is_spanish(stranger.get(address, **ENGLISH).text)
     told = stranger.post(card, {"what": "changed"}, **ENGLISH).text

@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from equipment.models import FilterSlot, Media, Site, System, User
-from schedules import reminders, routes
+from schedules import reminders, routes, sending
 from schedules.models import Notice, Plan, Technician, Visit
 from tests.factories import (
     NOW,
@@ -55,7 +55,7 @@ def mailed_link(homeowner_user: User, stranger: Client) -> str:
     """Robin asks for a link; what comes by mail, without the host."""
     User.objects.filter(pk=homeowner_user.pk).update(email="robin@home.example")
     assert stranger.post(url("sign-in"), {"email": "Robin@Home.example"}).status_code == 200
-    assert reminders.send_one(NOW)
+    assert sending.send_one(NOW)
     found = re.search(r"http://[^/\s]+(/sign-in/link/\S+)", str(mail.outbox[0].body))
     assert found
     return found[1]
@@ -382,7 +382,7 @@ def test_a_letter_is_shown_as_a_draft_and_then_as_it_was_sent(manager: Client, d
     reminders.write_due(NOW)
     page = url("message", Notice.objects.get().pk)
     assert "As it would be written now" in manager.get(page).text
-    reminders.send_one(NOW)
+    sending.send_one(NOW)
     text = manager.get(page).text
     assert "As text" in text
     assert "robin@home.example" in text
@@ -391,7 +391,7 @@ def test_a_letter_is_shown_as_a_draft_and_then_as_it_was_sent(manager: Client, d
 
 def test_a_letters_look_may_be_framed_here_alone_and_runs_no_script(manager: Client, due_home: Plan) -> None:
     reminders.write_due(NOW)
-    reminders.send_one(NOW)
+    sending.send_one(NOW)
     look = manager.get(url("message-look", Notice.objects.get().pk))
     assert "16 × 25 × 1 in" in look.text
     assert look["X-Frame-Options"] == "SAMEORIGIN"

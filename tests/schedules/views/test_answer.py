@@ -151,7 +151,7 @@ def test_the_cards_link_lasts_for_years(
 
 
 def test_stopping_mail_needs_a_post_and_no_cookie(homeowner_person: Person) -> None:
-    address = emails.stop_url(homeowner_person).removeprefix("http://127.0.0.1:8000")
+    address = emails.stop_url(homeowner_person, "filters").removeprefix("http://127.0.0.1:8000")
     strict = Client(enforce_csrf_checks=True)
     strict.get(address)
     homeowner_person.refresh_from_db()

@@ -1,0 +1,145 @@
+"""Hands a message to the mail server in steps, so that what became of it is known.
+
+It is taken, put off, refused for good, no letter is taken at all, or it was handed over without an answer.
+"""
+
+import re
+from collections.abc import Callable
+from smtplib import SMTP, SMTPException
+from types import TracebackType
+from typing import Any, Self, cast
+
+from django.core.mail import EmailMessage, get_connection
+from django.core.mail.backends.smtp import EmailBackend
+from django.core.mail.message import sanitize_address
+from dkim import DKIMException
+
+from schedules.dkim_signing import signed
+
+# No letter fares better than this one: the service goes away, or has no room (RFC 5321, 4.2.3).
+_NONE_TAKEN = (421, 452)
+_STATUS = re.compile(r"^(\d)\.(\d{1,3})\.\d{1,3}\b")
+
+
+class NotTaken(Exception):
+    """The server put this letter off; it may be tried again."""
+
+
+class Refused(Exception):
+    """The letter was refused for good; ``mailbox`` where its reader's address was."""
+
+    def __init__(self, words: str, *, mailbox: bool) -> None:
+        super().__init__(words)
+        self.mailbox = mailbox
+
+
+class ServerFault(Exception):
+    """No letter gets out just now, whoever it is for."""
+
+
+class NobodyKnows(Exception):
+    """The letter was handed over and no answer came: sent or not."""
+
+
+class Post:
+    """One way to the mail server for many letters, opened with the first."""
+
+    def __init__(self) -> None:
+        self._backend = get_connection()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._close()
+
+    def send(self, mail: EmailMessage) -> None:
+        """Hand the message over. Raises NotTaken, Refused, ServerFault or NobodyKnows; only after the last of
+        these may it have arrived."""
+        if not isinstance(self._backend, EmailBackend):
+            mail.connection = self._backend
+            mail.send()
+            return
+        try:
+            self._hand_over(self._open(self._backend), mail)
+        except (ServerFault, NobodyKnows):
+            self._close()
+            raise
+
+    def _open(self, backend: EmailBackend) -> SMTP:
+        try:
+            backend.open()
+        except (SMTPException, OSError) as error:
+            raise ServerFault(_words(error)) from error
+        if not isinstance(backend.connection, SMTP):
+            raise ServerFault("there is no way to the mail server")
+        return backend.connection
+
+    def _close(self) -> None:
+        self._backend.close()
+
+    def _hand_over(self, smtp: SMTP, mail: EmailMessage) -> None:
+        to = mail.recipients()[0]
+        if not to.rpartition("@")[0].isascii():
+            raise Refused("the mailbox's name has letters that mail servers do not take", mailbox=True)
+        sender, reader = (sanitize_address(one, "utf-8") for one in (mail.from_email, to))
+        body = self._signed(mail)
+        code, words = self._asked(lambda: smtp.mail(sender))
+        if code >= 400:
+            # Whoever may not send at all may send to nobody.
+            self._ask_anew(smtp)
+            raise ServerFault(f"{code} {words}")
+        self._heed(smtp, *self._asked(lambda: smtp.rcpt(reader)), mailbox=True)
+        self._heed(smtp, *self._asked(lambda: smtp.docmd("DATA")), mailbox=False)
+        try:
+            smtp.send(re.sub(rb"(?m)^\.", b"..", body).rstrip(b"\r\n") + b"\r\n.\r\n")
+            answer = smtp.getreply()
+        except (SMTPException, OSError) as error:
+            raise NobodyKnows(_words(error)) from error
+        self._heed(smtp, answer[0], answer[1].decode(errors="replace"), mailbox=False)
+
+    def _signed(self, mail: EmailMessage) -> bytes:
+        try:
+            return signed(cast(Any, mail.message()).as_bytes(linesep="\r\n"))
+        except (OSError, DKIMException) as error:
+            raise ServerFault(f"the letters cannot be signed: {_words(error)}") from error
+
+    def _asked(self, ask: Callable[[], tuple[int, bytes]]) -> tuple[int, str]:
+        """The server's answer to a step before the letter itself, which so cannot have arrived."""
+        try:
+            code, words = ask()
+        except (SMTPException, OSError) as error:
+            raise ServerFault(_words(error)) from error
+        return code, words.decode(errors="replace")
+
+    def _heed(self, smtp: SMTP, code: int, words: str, *, mailbox: bool) -> None:
+        if code < 400:
+            return
+        said = f"{code} {words}"
+        if code in _NONE_TAKEN:
+            raise ServerFault(said)
+        self._ask_anew(smtp)
+        if code < 500:
+            raise NotTaken(said)
+        raise Refused(said, mailbox=mailbox and _of_the_mailbox(words))
+
+    def _ask_anew(self, smtp: SMTP) -> None:
+        try:
+            smtp.rset()
+        except (SMTPException, OSError):
+            self._close()
+
+
+def _of_the_mailbox(words: str) -> bool:
+    """Whether a refusal is about the mailbox and not about what this desk may do.
+
+    By RFC 3463 that is what the subjects 1 and 2 say; a server without such codes is taken at its word.
+    """
+    status = _STATUS.match(words)
+    return status is None or status[2] in ("1", "2")
+
+
+def _words(error: Exception) -> str:
+    return f"{type(error).__name__}: {error}"[:300]

@@ -1,0 +1,90 @@
+"""Text messages: to a configured address as JSON, only to people whose consent is on record."""
+
+import json
+from datetime import datetime
+from urllib.error import HTTPError, URLError
+from urllib.request import Request, urlopen
+
+from django.conf import settings
+from django.utils.translation import gettext as _
+
+from equipment.models import Person
+from schedules.posting import NobodyKnows, NotTaken, Refused, ServerFault
+
+TIMEOUT_S = 20
+LONGEST = 300
+# Words that end text messages, as carriers in the United States take them, and their Spanish ones.
+STOP_WORDS = frozenset(("stop", "stopall", "unsubscribe", "cancel", "end", "quit", "alto", "baja", "parar"))
+_BUSY, _SLOW_DOWN, _AWAY = 408, 429, 503
+
+
+def why_no_text(person: Person | None) -> str:
+    """Why no text message can go to the person; empty where one can."""
+    if not settings.TEXTS_URL:
+        return _("text messages are not set up")
+    if person is None or not digits(person.phone):
+        return _("no phone number")
+    if person.text_consent_at is None:
+        return _("has not agreed to text messages")
+    if person.text_stopped_at is not None and person.text_stopped_at >= person.text_consent_at:
+        return _("stopped text messages")
+    return ""
+
+
+def digits(phone: str) -> str:
+    """The number as carriers take it, with its country; empty for what is no number."""
+    found = "".join(sign for sign in phone if sign.isdecimal())
+    if not phone.strip().startswith("+") and len(found) == 10:
+        found = "1" + found
+    return f"+{found}" if 8 <= len(found) <= 15 else ""
+
+
+def post(to: str, words: str, key: str) -> None:
+    """Hand one message over; ``key`` lets the other side drop a second copy. Raises NotTaken, Refused,
+    ServerFault or NobodyKnows as letters do."""
+    body = json.dumps({"id": key, "to": to, "text": words}).encode()
+    headers = {"Content-Type": "application/json", "Idempotency-Key": key}
+    if settings.TEXTS_SECRET:
+        headers["Authorization"] = f"Bearer {settings.TEXTS_SECRET}"
+    if not settings.TEXTS_URL.startswith(("http://", "https://")):
+        raise ServerFault("TEXTS_URL begins neither with http:// nor with https://")
+    request = Request(settings.TEXTS_URL, body, headers, method="POST")  # noqa: S310
+    try:
+        with urlopen(request, timeout=TIMEOUT_S):  # noqa: S310
+            return
+    except HTTPError as error:
+        _heed(error)
+    except URLError as error:
+        if isinstance(error.reason, ConnectionRefusedError | OSError) and not isinstance(
+            error.reason, TimeoutError
+        ):
+            raise ServerFault(str(error.reason)) from error
+        raise NobodyKnows(str(error.reason)) from error
+    except OSError as error:
+        raise NobodyKnows(f"{type(error).__name__}: {error}") from error
+
+
+def _heed(error: HTTPError) -> None:
+    said = f"{error.code} {error.reason}"
+    if error.code in (_BUSY, _SLOW_DOWN, _AWAY):
+        raise NotTaken(said) from error
+    if error.code in (401, 403):
+        raise ServerFault(said) from error
+    if error.code < 500:
+        raise Refused(said, mailbox=False) from error
+    # It broke in the middle: nobody knows whether the message went on.
+    raise NobodyKnows(said) from error
+
+
+def take_in(number: str, words: str, now: datetime) -> bool:
+    """Heed an answer that came in: a word that ends messages ends them for everybody of that number; whether
+    it did."""
+    if words.strip().strip(".!").casefold() not in STOP_WORDS:
+        return False
+    wanted = digits(number)
+    people = [
+        person.pk
+        for person in Person.objects.exclude(phone="").filter(text_consent_at__isnull=False)
+        if wanted and digits(person.phone) == wanted
+    ]
+    return bool(Person.objects.filter(pk__in=people).update(text_stopped_at=now))

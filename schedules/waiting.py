@@ -1,0 +1,39 @@
+"""What it costs a household to leave a filter in for longer, in a sentence."""
+
+from datetime import date
+
+from django.utils.translation import gettext as _
+from scipy.special import ndtr
+
+from schedules.explain import say_short
+from schedules.models import Plan
+
+# Standard deviations from the median to the tenth and the ninetieth in a hundred, of the normal distribution.
+_TENTH = 1.2815515655446004
+
+
+def chance_past(plan: Plan | None, day: date) -> float | None:
+    """The chance that the filter is past its limit by ``day``, None where the plan does not tell.
+
+    The plan's three quantiles are joined by two halves of a normal curve.
+    """
+    if plan is None or plan.p10_on is None or plan.p50_on is None or plan.p90_on is None:
+        return None
+    away = (day - plan.p50_on).days
+    spread = (plan.p50_on - plan.p10_on).days if away < 0 else (plan.p90_on - plan.p50_on).days
+    return float(ndtr(away * _TENTH / max(spread, 1)))
+
+
+def cost_of_waiting(plan: Plan | None, day: date) -> str:
+    """Such as "by 30 May it is too full in 6 of 10 homes like yours"."""
+    chance = chance_past(plan, day)
+    said = {"day": say_short(day)}
+    if chance is None:
+        return _("until %(day)s: nobody measured how full it is, and every week more costs air") % said
+    tenths = round(10 * chance)
+    if tenths == 0:
+        return _("until %(day)s: hardly any risk") % said
+    if tenths == 10:
+        return _("until %(day)s: it is too full by then, and the fan moves less air") % said
+    text = _("until %(day)s: by then it is too full in %(n)d of 10 homes like yours")
+    return text % {**said, "n": tenths}

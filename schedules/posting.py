@@ -71,11 +71,12 @@ class Post:
     def _open(self, backend: EmailBackend) -> SMTP:
         try:
             backend.open()
+            if isinstance(backend.connection, SMTP):
+                backend.connection.ehlo_or_helo_if_needed()
+                return backend.connection
         except (SMTPException, OSError) as error:
             raise ServerFault(_words(error)) from error
-        if not isinstance(backend.connection, SMTP):
-            raise ServerFault("there is no way to the mail server")
-        return backend.connection
+        raise ServerFault("there is no way to the mail server")
 
     def _close(self) -> None:
         self._backend.close()

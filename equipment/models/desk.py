@@ -3,8 +3,19 @@
 import uuid
 from zoneinfo import ZoneInfo
 
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+
+from shared import clock
+
+
+def a_zone(name: str) -> None:
+    """Refuse what is no time zone. Raises ValidationError."""
+    try:
+        clock.zone(name)
+    except ValueError as error:
+        raise ValidationError(str(error)) from None
 
 
 class Desk(models.Model):
@@ -15,7 +26,7 @@ class Desk(models.Model):
     email = models.EmailField(_("mail"), blank=True)
     street = models.CharField(_("street"), max_length=200, blank=True)
     city = models.CharField(_("city"), max_length=80, blank=True)
-    timezone = models.CharField(_("time zone"), max_length=60, default="America/Chicago")
+    timezone = models.CharField(_("time zone"), max_length=60, default="America/Chicago", validators=[a_zone])
     units = models.CharField(
         _("units"), max_length=2, choices=[("ip", _("inch-pound")), ("si", _("metric"))], default="ip"
     )

@@ -7,6 +7,9 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
+from equipment.models.desk import a_zone
+from shared import clock
+
 
 class Site(models.Model):
     """An address of a customer, with what the whole household shares."""
@@ -20,7 +23,7 @@ class Site(models.Model):
     latitude = models.FloatField(_("latitude"), null=True, blank=True)
     longitude = models.FloatField(_("longitude"), null=True, blank=True)
     altitude_m = models.FloatField(_("altitude"), null=True, blank=True)
-    timezone = models.CharField(_("time zone"), max_length=60, blank=True)
+    timezone = models.CharField(_("time zone"), max_length=60, blank=True, validators=[a_zone])
     station = models.ForeignKey(
         "Station", on_delete=models.PROTECT, null=True, blank=True, related_name="sites"
     )
@@ -60,5 +63,10 @@ class Site(models.Model):
         return self.latitude is not None and self.longitude is not None
 
     def zone(self, desk_zone: str) -> ZoneInfo:
-        """The site's own time zone, or the desk's where none was given."""
-        return ZoneInfo(self.timezone or desk_zone)
+        """The site's own time zone, or the desk's where none was given or what was given is none."""
+        if self.timezone:
+            try:
+                return clock.zone(self.timezone)
+            except ValueError:
+                pass
+        return ZoneInfo(desk_zone)

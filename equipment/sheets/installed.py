@@ -6,6 +6,7 @@ from typing import Any
 
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
+from equipment.handover import zone_of
 from equipment.models import Customer, FilterSlot, Media, Person, Site, SiteRole, Station, System
 from equipment.sheets import columns as c
 from equipment.sheets.ahead import Ahead
@@ -230,12 +231,10 @@ def _given(row: Row, names: dict[str, str]) -> Row:
 
 def _store(rows: list[Row], run: Import) -> None:
     customers = _upsert(Customer, {row["customer"]: {} for row in rows})[0]
-    sites, changed_sites = _upsert(
-        Site,
-        _merged(
-            (row["site"], {"customer_id": customers[row["customer"]].pk} | _given(row, SITE)) for row in rows
-        ),
+    homes = _merged(
+        (row["site"], {"customer_id": customers[row["customer"]].pk} | _given(row, SITE)) for row in rows
     )
+    sites, changed_sites = _upsert(Site, _zoned(homes))
     changed_people = _store_people(rows, sites)
     systems, changed_systems = _upsert(
         System,
@@ -253,6 +252,19 @@ def _store(rows: list[Row], run: Import) -> None:
         for row in rows
     )
     run.changed("installed.csv", touched)
+
+
+def _zoned(homes: dict[str, Row]) -> dict[str, Row]:
+    """With the zone of the postcode where neither the sheet nor the record has one."""
+    stored = dict(Site.objects.filter(name__in=list(homes)).values_list("name", "timezone"))
+    for name, fields in homes.items():
+        if (
+            not fields.get("timezone")
+            and not stored.get(name)
+            and (zone := zone_of(fields.get("postcode", "")))
+        ):
+            fields["timezone"] = zone
+    return homes
 
 
 def _slot_fields(row: Row, systems: dict[str, Any]) -> Row:

@@ -33,11 +33,23 @@ class Mailbox:
     put_off: int = 0
     refuses: str = ""
     hangs: bool = False
+    # The answers to the next MAIL, RCPT or DATA commands, before the usual ones.
+    answers: dict[str, list[str]] = field(default_factory=dict)
     data_came: threading.Event = field(default_factory=threading.Event)
+
+    async def handle_MAIL(
+        self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
+    ) -> str:
+        if self.answers.get("MAIL"):
+            return self.answers["MAIL"].pop(0)
+        envelope.mail_from = address
+        return "250 OK"
 
     async def handle_RCPT(
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
     ) -> str:
+        if self.answers.get("RCPT"):
+            return self.answers["RCPT"].pop(0)
         if address == self.refuses:
             return "550 5.1.1 no such mailbox here"
         envelope.rcpt_tos.append(address)
@@ -45,6 +57,8 @@ class Mailbox:
 
     async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
         self.data_came.set()
+        if self.answers.get("DATA"):
+            return self.answers["DATA"].pop(0)
         if self.put_off:
             self.put_off -= 1
             return "451 4.7.1 come back later"

@@ -150,3 +150,22 @@ def test_many_media_of_another_size_are_told_of_in_few_lines(whole: Importing) -
     remarks = whole(add={"installed": slots}).remarks
     assert len(remarks) == 21
     assert remarks[-1] == "installed.csv: 10 more rows name a filter of another size"
+
+
+@pytest.mark.parametrize(("postcode", "zone"), [("85001", "America/Phoenix"), ("K1A 0B1", "")])
+def test_a_home_without_a_zone_has_that_of_its_postcode(
+    importing: Importing, postcode: str, zone: str
+) -> None:
+    bare = {
+        "customer": "Fir",
+        "site": "fir",
+        "system": "fir",
+        "filter_slot": "fir-1",
+        "nominal_size": "16x25x1",
+    }
+    for _ in range(2):
+        importing(installed=[bare | {"postcode": postcode}])
+        assert Site.objects.get(name="fir").timezone == zone
+    importing(installed=[bare | {"timezone": "America/Denver"}])
+    importing(installed=[bare | {"postcode": postcode}])
+    assert Site.objects.get(name="fir").timezone == "America/Denver"

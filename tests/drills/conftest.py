@@ -30,6 +30,7 @@ class Mailbox:
 
     port: int
     letters: list[EmailMessage] = field(default_factory=list)
+    raw: list[bytes] = field(default_factory=list)
     put_off: int = 0
     refuses: str = ""
     hangs: bool = False
@@ -63,6 +64,7 @@ class Mailbox:
             self.put_off -= 1
             return "451 4.7.1 come back later"
         assert isinstance(envelope.content, bytes)
+        self.raw.append(envelope.content)
         self.letters.append(message_from_bytes(envelope.content, policy=policy.SMTP))
         if self.hangs:
             await asyncio.sleep(60)

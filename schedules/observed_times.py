@@ -30,7 +30,8 @@ def refresh(now: datetime) -> bool:
     visits = list(rows.order_by("-completed_at")[:MOST_VISITS])
     way, stay = _paces(list(_ways(visits))), _paces(list(_stays(visits)))
     told = {
-        "way_factor": way[0], "ways_observed": way[1], "stay_factor": stay[0], "stays_observed": stay[1],
+        "way_factor": way[0], "ways_observed": way[1], "way_spread": way[2],
+        "stay_factor": stay[0], "stays_observed": stay[1], "stay_spread": stay[2],
     }  # fmt: skip
     policy = Policy.the()
     if all(getattr(policy, name) == value for name, value in told.items()):
@@ -39,10 +40,10 @@ def refresh(now: datetime) -> bool:
     return True
 
 
-def _paces(pairs: list[tuple[float, float]]) -> tuple[float, int]:
+def _paces(pairs: list[tuple[float, float]]) -> tuple[float, int, float]:
     table = np.array(pairs, dtype=np.float64).reshape(-1, 2)
     found = pace(table[:, 0], table[:, 1])
-    return round(found.factor, 3), found.count
+    return round(found.factor, 3), found.count, round(found.spread, 3)
 
 
 def _stays(visits: list[Visit]) -> Iterator[tuple[float, float]]:

@@ -5,22 +5,25 @@ from datetime import date, time
 from math import sqrt
 from typing import Any
 
+import numpy as np
 from django.utils.translation import gettext as _
 from scipy.special import ndtr
 
 from equipment.models import Desk
+from schedules.bookable import cannot_work
 from schedules.explain import say_day
-from schedules.models import RoundPlan, Visit
+from schedules.models import Policy, RoundPlan, Visit
 from schedules.plain_reasons import said_plainly
 from schedules.planning.routing import Solution
 from schedules.planning.routing.problem import Route, Stop
 from schedules.planning.routing.problem import Visit as Served
 from schedules.planning.routing.timing import on_the_road
+from schedules.planning.travel import great_circle_m
 from schedules.rounds import DAY_S, Asked, Trip, VanDay, seconds_of
 from schedules.why_here import Detours
 
-# Own assumption: work and ways together scatter by so much of their own length, stop by stop.
-SPREAD = 0.3
+# A home farther off than a day's drive there and back is likelier misplaced.
+FAR_KM = 300.0
 # Said where the chance to begin after the hours told is at least this.
 WORTH_SAYING = 0.05
 # A booked visit whose time moves by more within its day is told apart from one that stays.
@@ -39,16 +42,16 @@ class _Day:
 
 def proposal_of(plan: RoundPlan, asked: Asked, solution: Solution) -> dict[str, Any]:
     """The solution in plain values: ``days`` by day and technician, ``left`` with reasons, totals."""
-    detours = Detours(asked.problem, solution)
+    detours, policy = Detours(asked.problem, solution), Policy.the()
     days = [_Day(asked.vans[route.technician], route, plan.first_day, detours) for route in solution.routes]
     days.sort(key=lambda one: (one.van.day, one.van.technician.name))
     left = [
-        _left(trip, _why_left(trip, item.why), trip.window.last <= plan.last_day)
+        _left(trip, _why_left(trip, item.why, _far_km(trip, asked)), trip.window.last <= plan.last_day)
         for item, trip in ((item, asked.trips[item.id]) for item in solution.unserved)
     ]
     left += [_left(trip, _("The address has no position yet."), True) for trip in asked.unplaced]
     return {
-        "days": [_day(one, asked) for one in days],
+        "days": [_day(one, asked, policy) for one in days],
         "left": sorted(left, key=lambda row: (not row["must"], row["last"], row["home"])),
         "no_start": [technician.name for technician in asked.no_start],
         "reckoned": asked.reckoned,
@@ -58,7 +61,18 @@ def proposal_of(plan: RoundPlan, asked: Asked, solution: Solution) -> dict[str, 
     }
 
 
-def _why_left(trip: Trip, why: str) -> str:
+def _far_km(trip: Trip, asked: Asked) -> float | None:
+    """How far from the nearest start a home lies that no van would go to; None for a nearer one."""
+    starts = {asked.places[technician.node] for technician in asked.problem.technicians}
+    if not starts:
+        return None
+    places = [(float(trip.site.latitude or 0.0), float(trip.site.longitude or 0.0)), *sorted(starts)]
+    latitude, longitude = (np.array(axis) for axis in zip(*places, strict=True))
+    nearest = float(great_circle_m(latitude, longitude)[0, 1:].min()) / 1000
+    return nearest if nearest > FAR_KM else None
+
+
+def _why_left(trip: Trip, why: str, far_km: float | None = None) -> str:
     """The solver's reason; who may come is told by name and not by the tokens that stand for it."""
     if trip.held and ("by:" in why or "windows" in why):
         said = {"name": trip.visit.technician if trip.visit else ""}
@@ -68,6 +82,8 @@ def _why_left(trip: Trip, why: str) -> str:
     if "windows" in why and trip.too_cold:
         names = ", ".join(task.name for task in trip.tasks if task.least_outdoors_c is not None)
         return _("It is expected to be too cold outdoors on these days for: %(names)s.") % {"names": names}
+    if far_km is not None and "reached" in why:
+        return _("It lies %(km)d km from the nearest start: is its position right?") % {"km": round(far_km)}
     if "windows" in why:
         return _("No day of its window suits both the home and those who could come.")
     return said_plainly(why)
@@ -91,14 +107,14 @@ def _home(trip: Trip) -> dict[str, Any]:
     }
 
 
-def _day(one: _Day, asked: Asked) -> dict[str, Any]:
+def _day(one: _Day, asked: Asked, policy: Policy) -> dict[str, Any]:
     stops, spread, at = [], 0.0, asked.problem.technicians[_index(asked, one)].node
     clock = one.route.depart_s
     for number, served in enumerate(one.route.visits, start=1):
         trip = asked.trips[served.id]
         stop = next(stop for stop in asked.problem.stops if stop.id == served.id)
         way = served.arrive_s - clock
-        spread = sqrt(spread**2 + (SPREAD * way) ** 2)
+        spread = sqrt(spread**2 + (policy.way_spread * way) ** 2)
         stops.append(
             {
                 **_home(trip),
@@ -115,7 +131,7 @@ def _day(one: _Day, asked: Asked) -> dict[str, Any]:
                 "why": _why(trip, one),
             }
         )
-        spread = sqrt(spread**2 + (SPREAD * stop.service_s) ** 2)
+        spread = sqrt(spread**2 + (policy.stay_spread * stop.service_s) ** 2)
         clock, at = served.leave_s, stop.node
     return {
         "technician": one.van.technician.pk,
@@ -173,7 +189,10 @@ def _was(trip: Trip, one: _Day, served: Served) -> str:
     if visit is None or change not in ("moved", "hour"):
         return ""
     if change == "moved":
-        return _("was %(day)s, %(name)s") % {"day": say_day(visit.day), "name": visit.technician}
+        said: dict[str, object] = {"day": say_day(visit.day), "name": visit.technician}
+        if visit.technician and visit.day and cannot_work(visit.technician, visit.day):
+            return _("was %(day)s, %(name)s, who does not work then") % said
+        return _("was %(day)s, %(name)s") % said
     at = visit.arrive_at.astimezone(Desk.the().zone) if visit.arrive_at else None
     return _("was at %(hour)s") % {"hour": f"{at:%H:%M}" if at else ""}
 

@@ -1,5 +1,6 @@
 """What has changed on the record since a plan of rounds was worked out, home by home."""
 
+from collections import defaultdict
 from datetime import date
 from typing import Any
 
@@ -23,6 +24,7 @@ def changed_since(plan: RoundPlan) -> list[tuple[str, str]]:
     for day in days:
         who, on = staff.get(day["technician"]), date.fromisoformat(day["day"])
         away = cannot_work(who, on) if who else _("This technician is not on record any more.")
+        found += record.others(day)
         found += [(stop["home"], away or why) for stop in day["stops"] if (why := record.why(stop)) or away]
     return found
 
@@ -37,6 +39,12 @@ class _Record:
         open_jobs = VisitJob.objects.filter(visit__state__in=Visit.OPEN)
         self.taken = set(open_jobs.filter(slot__in=slots).values_list("slot_id", flat=True))
         self.taken_tasks = set(open_jobs.filter(task__in=tasks).values_list("task_id", flat=True))
+        rows = Visit.objects.filter(
+            day__range=(plan.first_day, plan.last_day), state__in=Visit.ON_A_DAY, technician__isnull=False
+        )
+        self.on_days: dict[tuple[int, str], list[Visit]] = defaultdict(list)
+        for visit in rows.select_related("site"):
+            self.on_days[visit.technician_id or 0, str(visit.day)].append(visit)
         changes = FilterChange.objects.filter(slot__in=slots, undone_at=None)
         since = plan.started_at or plan.asked_at
         self.changed = set(changes.filter(recorded_at__gt=since).values_list("slot_id", flat=True))
@@ -53,6 +61,16 @@ class _Record:
         if visit is not None and visit.pinned and stop["change"] == "moved":
             return _("It was held to its day since.")
         return ""
+
+    def others(self, day: dict[str, Any]) -> list[tuple[str, str]]:
+        """Visits of the round's technician and day that the plan knows nothing of."""
+        known = {stop["site"] for stop in day["stops"]}
+        said = _("It was booked for %(name)s that day since: the day is put in order anew with it.")
+        return [
+            (visit.site.address or visit.site.name, said % {"name": day["name"]})
+            for visit in self.on_days.get((day["technician"], day["day"]), [])
+            if visit.site_id not in known
+        ]
 
     def _booked(self, stop: dict[str, Any]) -> bool:
         return bool(self.taken & set(stop["slots"]) or self.taken_tasks & set(stop["tasks"]))

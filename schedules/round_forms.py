@@ -102,7 +102,7 @@ class TechnicianForm(forms.ModelForm):  # type: ignore[type-arg]
         other = others.first()
         if other is None:
             return
-        said = _("%(name)s is on record.")
+        said = _("There is a %(name)s already: two of one name cannot be told apart.")
         if other.gone_on:
             said = _("%(name)s is on record as no longer working here: bring them back instead.")
         self.add_error("name", said % {"name": other.name})

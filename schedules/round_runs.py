@@ -18,6 +18,7 @@ from schedules.models import MaintenanceTask, RoundPlan, Technician, Visit
 from schedules.planning.routing import solve
 from schedules.proposal import proposal_of
 from schedules.rounds import ask
+from schedules.routes import order_day
 from schedules.visits import Booking
 
 LONGEST_DAYS = 21
@@ -117,6 +118,8 @@ def _run(plan: RoundPlan) -> None:
     rule = Watched(plan.seconds, tell)
     try:
         asked = ask(plan, due.today(timezone.now()))
+        # Tables of ways may have taken their time.
+        tell(0.0)
         solution = solve(asked.problem, rule, seed=1)
         proposal = proposal_of(plan, asked, solution)
     except Exception as error:
@@ -158,10 +161,24 @@ def take_over(plan: RoundPlan, user: User, now: datetime) -> Taken:
                 continue
             booked += stop["change"] in ("new", "day")
             moved += stop["change"] == "moved"
+        refused += _beside_others(row, technician, day, now)
     RoundPlan.objects.filter(pk=plan.pk).update(
         outcome={"booked": booked, "moved": moved, "refused": refused, "by": user.pk, "at": now.isoformat()}
     )
     return Taken(booked, moved, refused)
+
+
+def _beside_others(
+    row: dict[str, Any], technician: Technician, day: date, now: datetime
+) -> list[tuple[str, str]]:
+    """Where somebody else was booked for the round meanwhile, the day is put in order anew with all of them;
+    those that it has no room for, with the reason."""
+    planned = {stop["site"] for stop in row["stops"]}
+    others = Visit.objects.filter(technician=technician, day=day, state__in=Visit.ON_A_DAY)
+    if not others.exclude(site__in=planned).exists():
+        return []
+    order = order_day(technician, day, now)
+    return [(visit.site.address or visit.site.name, why) for visit, why in order.left_out]
 
 
 def _take_stop(stop: dict[str, Any], technician: Technician, day: date, now: datetime) -> None:

@@ -200,9 +200,12 @@ def _days(trip: Trip, vans: Sequence[VanDay], plan: RoundPlan, hours: HomeHours 
     if trip.held and trip.visit is not None:
         return [trip.visit.day] if trip.visit.day else []
     suits = hours.weekdays if hours else []
+    booked = {trip.visit.day} if trip.visit and trip.visit.day else set()
     works = {van.day for van in vans if not suits or van.day.weekday() in suits}
     working = sorted(works - trip.too_cold)
-    return days_open(trip.window, working, must=not _may_wait(trip, plan))
+    open_ = days_open(trip.window, working, must=not _may_wait(trip, plan))
+    # The day that it is booked for stays possible where it suits, whatever its window.
+    return sorted({*open_, *(booked & set(working))})
 
 
 def _may_wait(trip: Trip, plan: RoundPlan) -> bool:
@@ -221,7 +224,8 @@ def _dearer(trip: Trip, vans: Sequence[VanDay]) -> tuple[tuple[str, int], ...]:
             extra = LATE_S_A_DAY * max((van.day - trip.window.first).days, 0)
         if visit is not None and visit.day is not None:
             elsewhere = van.day != visit.day or van.technician.pk != visit.technician_id
-            extra = MOVE_S if elsewhere else 0
+            # What was booked early was meant so: only a still earlier day throws more away.
+            extra = extra + MOVE_S if elsewhere else 0
         if extra:
             found.append((van.key, extra))
     return tuple(found)
@@ -256,8 +260,14 @@ def _booked(plan: RoundPlan, today: date) -> list[Trip]:
         if told is not None and told.first and told.last and told.day == visit.day:
             hours = told.first.astimezone(zone).time(), told.last.astimezone(zone).time()
         held = not plan.may_move or visit.pinned or told is not None or visit.state == Visit.State.CONFIRMED
-        trips.append(_of_visit(visit, today, held=held, told_hours=hours))
+        trip = _of_visit(visit, today, held=held, told_hours=hours)
+        trips.append(replace(trip, window=_not_before(_told_by(plan, today), trip.window)))
     return trips
+
+
+def _told_by(plan: RoundPlan, today: date) -> date:
+    """The first day on which somebody may come who was not asked for."""
+    return max(plan.first_day, today + timedelta(days=Policy.the().visit_notice_days))
 
 
 def _waiting(plan: RoundPlan, today: date) -> list[Trip]:
@@ -295,10 +305,10 @@ def _offered(plan: RoundPlan, today: date) -> list[Trip]:
     before the plan begins is late by then, and wants to be done in its first days; whom nobody asked yet is
     told some days ahead."""
     trips = []
-    told_by = today + timedelta(days=Policy.the().visit_notice_days)
+    told_by = _told_by(plan, today)
     for offer in visits.offers(today, (plan.last_day - today).days + LOOK_BEYOND_DAYS):
         due = window_of(offer.slots, offer.tasks, today)
-        window = _not_before(max(plan.first_day, told_by), due)
+        window = _not_before(told_by, due)
         late = offer.due_on is not None and offer.due_on < max(plan.first_day, today)
         late_since = offer.due_on if late else None
         if window.first <= plan.last_day:

@@ -14,6 +14,7 @@ from equipment.sheets.faults import Refused, Report
 from equipment.sheets.table import Cells, Sheet
 from schedules.models import Depot, Technician
 from schedules.models.technician import monday_to_friday
+from schedules.round_forms import NOWHERE
 
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -29,8 +30,14 @@ def _hour(cell: str) -> time:
 
 
 def _words(cell: str) -> list[str]:
-    """Skills, parted by blanks, commas or semicolons."""
+    """Words, parted by blanks, commas or semicolons."""
     return sorted({word for word in re.split(r"[\s,;]+", cell.lower()) if word})
+
+
+def _skills(cell: str) -> list[str]:
+    """Skills, parted by commas or semicolons as on the page: one may be of two words."""
+    parts = (" ".join(part.split()) for part in re.split(r"[,;]", cell.lower()))
+    return sorted({part for part in parts if part})
 
 
 def _weekdays(cell: str) -> list[int]:
@@ -44,7 +51,7 @@ def _weekdays(cell: str) -> list[int]:
 
 TECHNICIANS = (
     Column("name", c.name, required=True),
-    Column("skills", _words),
+    Column("skills", _skills),
     Column("latitude", c.number(-90, 90, "degrees")),
     Column("longitude", c.number(-180, 180, "degrees")),
     Column("depot", c.name),
@@ -121,5 +128,10 @@ def _can_be(sheet: Sheet, cells: Cells, who: Technician) -> bool:
         return False
     if (who.start_latitude is None) != (who.start_longitude is None):
         sheet.refuse(cells.line, "latitude", "", "a place needs both latitude and longitude")
+        return False
+    place = (who.start_latitude, who.start_longitude)
+    if None not in place and all(abs(part or 0.0) < NOWHERE for part in place):
+        typed = cells.typed.get("latitude", "")
+        sheet.refuse(cells.line, "latitude", typed, "that is in the sea, where missing figures lead")
         return False
     return True

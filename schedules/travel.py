@@ -7,8 +7,10 @@ latitude of every place, durations in seconds and distances in metres in return,
 import hashlib
 import json
 import logging
+import time as clocks
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from http.client import HTTPException
 from typing import Any
 from urllib.error import URLError
 from urllib.request import urlopen
@@ -23,9 +25,12 @@ from schedules.planning.travel import estimate
 
 log = logging.getLogger(__name__)
 Place = tuple[float, float]
-TIMEOUT_S = 10
+# Somebody may be waiting at a form: a server that does not answer soon is left alone for a while.
+TIMEOUT_S = 4
+# A season's places take some hundred questions.
+LONGEST_S = 60
 KEPT_FOR_S = 86_400
-LEFT_ALONE_S = 60
+LEFT_ALONE_S = 300
 _SILENT = "travel-server-silent"
 # Servers of this kind take some hundred places a question; rows and columns are asked in such blocks.
 BLOCK = 50
@@ -67,7 +72,7 @@ def reckoned_between(places: Sequence[Place]) -> Travel:
         return Travel(*kept)
     try:
         seconds, metres = _ask(shown)
-    except (URLError, OSError, ValueError, KeyError, TypeError) as error:
+    except (URLError, HTTPException, OSError, ValueError, KeyError, TypeError) as error:
         log.warning("the table server at %s gave no travel times: %s", settings.TRAVEL_URL, error)
         why = f"{type(error).__name__}: {error}"
         # Nobody waits for a silent server at every booking.
@@ -95,8 +100,11 @@ def _ask(places: list[Place]) -> tuple[Matrix, Matrix]:
     count = len(places)
     seconds: list[list[float | None]] = [[None] * count for _ in range(count)]
     metres: list[list[float | None]] = [[None] * count for _ in range(count)]
+    end = clocks.monotonic() + LONGEST_S
     for rows in _blocks(count):
         for columns in _blocks(count):
+            if clocks.monotonic() > end:
+                raise TimeoutError(f"its tables took more than {LONGEST_S} s")
             told = _one(places, rows, columns)
             for table, name in ((seconds, "durations"), (metres, "distances")):
                 _fill(table, told[name], rows, columns)

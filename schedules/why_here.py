@@ -7,6 +7,9 @@ from schedules.planning.routing import Problem, Solution
 from schedules.planning.routing.problem import Stop, Technician
 from schedules.planning.routing.timing import feasible, may_serve
 
+# Beyond any day's driving.
+NO_WAY_S = 10**9
+
 
 @dataclass(frozen=True)
 class Cost:
@@ -62,12 +65,14 @@ class Detours:
         nodes = [home, *(stops[other].node for other in order), home]
         start, end = list(pairwise(nodes))[place]
         node = stops[index].node
-        driving = self._way(start, node) + self._way(node, end) - self._way(start, end)
+        ways = [self._way(start, node), self._way(node, end)]
+        # Where no way leads past the stop, the whole of its own ways is what it adds.
+        past = self._way(start, end) or 0
+        driving = NO_WAY_S if None in ways else sum(way or 0 for way in ways) - past
         return Cost(driving, stops[index].extra_s(van))
 
-    def _way(self, start: int, end: int) -> int:
-        way = self._problem.way(start, end)
-        return 0 if start == end else way if way is not None else 10**9
+    def _way(self, start: int, end: int) -> int | None:
+        return 0 if start == end else self._problem.way(start, end)
 
 
 def _open(stop: Stop, van: Technician) -> bool:

@@ -77,6 +77,7 @@ CAPACITY: Final = Kind("capacity", "watt", ("tonR", "tons", 1), ("kilowatt", "kW
 DIAMETER: Final = Kind("a diameter", "meter", ("inch", "in", 1), ("millimeter", "mm", 0))
 LENGTH: Final = Kind("a length", "meter", ("foot", "ft", 0), ("meter", "m", 1))
 AREA: Final = Kind("an area", "meter ** 2", ("inch ** 2", "in²", 0), ("centimeter ** 2", "cm²", 0))
+ROAD_LENGTH: Final = Kind("a way", "meter", ("mile", "mi", 0), ("kilometer", "km", 0))
 ROAD_SPEED: Final = Kind(
     "a road speed", "meter / second", ("mile / hour", "mph", 0), ("kilometer / hour", "km/h", 0)
 )

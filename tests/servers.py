@@ -167,9 +167,9 @@ def redis_answers(port: int) -> bool:
 
 
 @contextlib.contextmanager
-def redis() -> Iterator[str]:
+def redis(port: int = 0) -> Iterator[str]:
     """A fresh Redis server's address, without a database number; nothing is kept on disk."""
-    port = free_port()
+    port = port or free_port()
     command = [
         redis_program(),
         "--port",

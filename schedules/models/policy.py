@@ -51,6 +51,8 @@ class Policy(models.Model):
     slow_hours = models.JSONField(_("slow hours"), default=usual_slow_hours, blank=True)
     # As observed: what the ways and stays on record take of what was reckoned, and how many there were.
     way_factor = models.FloatField(_("ways as observed over reckoned"), default=1.0)
+    way_spread = models.FloatField(_("scatter of ways as a share of their length"), default=0.3)
+    stay_spread = models.FloatField(_("scatter of stays as a share of their length"), default=0.3)
     ways_observed = models.PositiveIntegerField(_("ways observed"), default=0)
     stay_factor = models.FloatField(_("stays as observed over reckoned"), default=1.0)
     stays_observed = models.PositiveIntegerField(_("stays observed"), default=0)

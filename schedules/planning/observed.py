@@ -12,14 +12,19 @@ BELIEF = 20.0
 FARTHEST = 3.0
 LEAST_S = 60.0
 _WITHIN = (0.5, 2.0)
+# While nothing was seen, a time scatters by so much of its own length. Own assumption.
+SPREAD = 0.3
+_NORMAL = 1.4826
 
 
 @dataclass(frozen=True)
 class Pace:
-    """Observed over reckoned, held between a half and two, and from how many times."""
+    """Observed over reckoned, held between a half and two, from how many times, and by how much of their own
+    length single ones scatter about it."""
 
     factor: float
     count: int
+    spread: float
 
 
 def pace(observed_s: FloatArray, reckoned_s: FloatArray) -> Pace:
@@ -31,6 +36,10 @@ def pace(observed_s: FloatArray, reckoned_s: FloatArray) -> Pace:
     logs = np.log(observed_s[usable] / reckoned_s[usable])
     logs = logs[np.abs(logs) <= np.log(FARTHEST)]
     if not len(logs):
-        return Pace(1.0, 0)
-    drawn = float(np.median(logs)) * len(logs) / (len(logs) + BELIEF)
-    return Pace(float(np.clip(np.exp(drawn), *_WITHIN)), len(logs))
+        return Pace(1.0, 0, SPREAD)
+    weight = len(logs) / (len(logs) + BELIEF)
+    drawn = float(np.median(logs)) * weight
+    # Of a normal scatter, 1.4826 times the median distance from the median is the standard deviation.
+    seen = _NORMAL * float(np.median(np.abs(logs - np.median(logs))))
+    spread = float(np.sqrt(weight * seen**2 + (1.0 - weight) * SPREAD**2))
+    return Pace(float(np.clip(np.exp(drawn), *_WITHIN)), len(logs), spread)

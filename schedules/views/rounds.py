@@ -13,7 +13,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from equipment.access import signed_in
+from equipment.access import signed_in, units_of
 from equipment.models import Desk
 from schedules import due, round_runs
 from schedules.models import RoundPlan, Visit
@@ -24,6 +24,7 @@ from schedules.round_forms import AskForm
 from schedules.round_map import map_data, one_round, one_stop
 from schedules.round_runs import NotPlannable
 from shared.charts import route_sketch
+from shared.units import ROAD_LENGTH, show
 
 _TYPES = {"geojson": "application/geo+json", "gpx": "application/gpx+xml"}
 
@@ -57,14 +58,14 @@ def one(request: HttpRequest, pk: int) -> HttpResponse:
         "days": (days := [_day(day) for day in plan.proposal.get("days", [])]),
         "map": _map(days),
     }
-    response = render(request, name, context | _rest(plan))
+    response = render(request, name, context | _rest(plan, units_of(request.user)))
     if request.headers.get("HX-Request") and plan.state != request.GET.get("was"):
         # Heading and buttons are another's now: the whole page has more to show than this part of it.
         response["HX-Refresh"] = "true"
     return response
 
 
-def _rest(plan: RoundPlan) -> dict[str, Any]:
+def _rest(plan: RoundPlan, units: str) -> dict[str, Any]:
     left = plan.proposal.get("left", [])
     days = plan.proposal.get("days", [])
     stops = [stop for day in days for stop in day["stops"]]
@@ -75,7 +76,7 @@ def _rest(plan: RoundPlan) -> dict[str, Any]:
         "reckoned": plan.proposal.get("reckoned", ""),
         "percent": round(plan.progress * 100),
         "hours": round(plan.proposal.get("travel_s", 0) / 3600, 1),
-        "km": round(plan.proposal.get("travel_m", 0) / 1000),
+        "way": show(float(plan.proposal.get("travel_m", 0)), ROAD_LENGTH, units),
         "changes": {
             kind: sum(stop["change"] == kind for stop in stops)
             for kind in ("new", "day", "moved", "hour", "kept")
@@ -108,7 +109,11 @@ def title(plan: RoundPlan) -> str:
     said = ngettext("%(n)d stop", "%(n)d stops", stops) % {"n": stops}
     rounds = ngettext("in %(n)d round", "in %(n)d rounds", len(days)) % {"n": len(days)}
     if late:
-        text = ngettext("%(said)s; %(n)d home finds no place", "%(said)s; %(n)d homes find no place", late)
+        text = ngettext(
+            "%(said)s; %(n)d home that must be served finds no place",
+            "%(said)s; %(n)d homes that must be served find no place",
+            late,
+        )
         return text % {"said": f"{said} {rounds}", "n": late}
     return _("%(said)s; every home that must be served has its place") % {"said": f"{said} {rounds}"}
 

@@ -7,14 +7,17 @@ import pytest
 
 from equipment.models import FilterSlot, Site, User, WeatherDay
 from schedules import round_runs
-from schedules.models import MaintenanceTask, RoundPlan, Technician, Visit
+from schedules.models import MaintenanceTask, Policy, RoundPlan, Technician, Visit
 from schedules.outdoors import Outdoors
-from schedules.planning.routing import Iterations, check, solve
+from schedules.planning.routing import Iterations, Problem, Stop, check, solve
+from schedules.planning.routing import Technician as Shift
 from schedules.planning.windows import DueWindow, due_window, joined, worth_of_serving
 from schedules.proposal import proposal_of
+from schedules.round_changes import changed_since
 from schedules.round_files import geojson, gpx
 from schedules.round_runs import NotPlannable, Watched, ask_for, ask_to_stop, run_waiting, take_over
 from schedules.rounds import Asked, ask
+from schedules.why_here import Detours
 from shared import clock
 from tests.factories import (
     NOW,
@@ -415,3 +418,64 @@ def test_a_home_without_a_station_has_the_climate_of_its_latitude() -> None:
     outdoors = Outdoors(TODAY)
     assert outdoors.too_cold(north, [task], days) == {days[0]}
     assert outdoors.too_cold(south, [task], days) == frozenset()
+
+
+def test_a_home_too_far_for_any_day_is_asked_about_by_its_position(technician: Technician) -> None:
+    near, far = a_home(TODAY), a_home(TODAY, latitude=64.8, longitude=-147.7)
+    _asked, proposal = planned()
+    assert list(stops(proposal)) == [near.system.site_id]
+    (left,) = proposal["left"]
+    assert left["site"] == far.system.site_id
+    # Chicago to Fairbanks is some 4,500 km by the great circle.
+    assert "km from the nearest start: is its position right?" in left["why"]
+
+
+def test_a_booking_that_may_move_is_not_moved_before_its_household_can_be_told(
+    technician: Technician,
+) -> None:
+    """Two homes side by side: the one booked later does not join the one of tomorrow, as nobody knows yet."""
+    Policy.objects.filter(pk=Policy.the().pk).update(visit_notice_days=4)
+    for day in (FIRST, LAST):
+        slot = a_home(LAST, latitude=42.3, longitude=-87.751)
+        visit = VisitFactory(site=slot.system.site, state="scheduled", technician=technician, day=day)
+        VisitJobFactory(visit=visit, slot=slot)
+    _asked, proposal = planned(may_move=True)
+    days = {day["day"] for day in proposal["days"]}
+    assert FIRST.isoformat() not in days or len(days) == 2
+    assert all(day in (FIRST.isoformat(),) or day >= "2026-05-16" for day in days)
+
+
+def test_who_was_booked_meanwhile_shares_the_day_in_order(
+    technician: Technician, manager_user: User, time_machine: Any
+) -> None:
+    time_machine.move_to(NOW)
+    a_home(TODAY)
+    plan = ask_for(RoundPlan(first_day=FIRST, last_day=LAST, seconds=10), NOW)
+    run_waiting(NOW)
+    plan.refresh_from_db()
+    day = date.fromisoformat(plan.proposal["days"][0]["day"])
+    other = a_home(LAST, latitude=42.1)
+    VisitFactory(site=other.system.site, technician=technician, day=day, state="scheduled", minutes=30)
+    (named,) = changed_since(plan)
+    assert "the day is put in order anew with it" in named[1]
+    take_over(plan, manager_user, NOW)
+    visits = list(Visit.objects.filter(day=day).order_by("stop_number"))
+    assert [visit.stop_number for visit in visits] == [1, 2]
+    assert all(visit.arrive_at and visit.leave_at for visit in visits)
+    assert visits[0].leave_at < visits[1].arrive_at  # type: ignore[operator]
+
+
+def test_a_way_that_is_missing_is_no_figure() -> None:
+    """From the depot past a, b and c; no way leads from a to c but by b."""
+    ways = (
+        (0, 600, 600, 600), (600, 0, 300, None), (600, 300, 0, 300), (600, None, 300, 0),
+    )  # fmt: skip
+    who = Shift("1:2026-05-13", 0, (28_800, 61_200))
+    problem = Problem(
+        (who,), tuple(Stop(name, at, 600) for at, name in enumerate("abc", start=1)), ways, ways
+    )
+    solution = solve(problem, Iterations(50), seed=1)
+    (route,) = solution.routes
+    at = [visit.id for visit in route.visits].index("b")
+    assert at == 1
+    assert Detours(problem, solution).here(who.id, "b").driving_s == 600

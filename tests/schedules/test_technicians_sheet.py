@@ -27,10 +27,10 @@ def read(folder: Path, rows: str) -> list[str]:
 
 def test_somebody_new_comes_with_the_usual_and_nothing_changes_twice(tmp_path: Path) -> None:
     depot = DepotFactory(name="North")
-    rows = "Ada,Gas; refrigerant,41.9,-87.8,,7:30,16:00,mon tuesday SAT,25\nBo,,,,North,,,,\n"
+    rows = "Ada,Gas; Heat  pump,41.9,-87.8,,7:30,16:00,mon tuesday SAT,25\nBo,,,,North,,,,\n"
     assert read(tmp_path, rows) == []
     ada, bo = Technician.objects.order_by("name")
-    assert (ada.skills, ada.weekdays, ada.van_room) == (["gas", "refrigerant"], [0, 1, 5], 25)
+    assert (ada.skills, ada.weekdays, ada.van_room) == (["gas", "heat pump"], [0, 1, 5], 25)
     assert (ada.day_starts, ada.day_ends) == (time(7, 30), time(16))
     assert (bo.depot, bo.weekdays, bo.day_ends, bo.van_room) == (depot, [0, 1, 2, 3, 4], time(17), 40)
     assert import_technicians(tmp_path / "technicians.csv").changed == {"technicians.csv": 0}
@@ -47,6 +47,7 @@ def test_an_empty_cell_leaves_what_is_stored(tmp_path: Path) -> None:
     ("row", "why"),
     [
         ("Ada,,91,0,,,,,", "at most 90"),
+        ("Ada,,0,0,,,,,", "in the sea"),
         ("Ada,,41.9,,,,,,", "both latitude and longitude"),
         ("Ada,,,,Nowhere,,,,", "no depot of this name"),
         ("Ada,,,,,25:00,,,", "no clock shows"),

@@ -3,6 +3,7 @@
 import json
 import threading
 from collections.abc import Iterator
+from http.client import BadStatusLine, IncompleteRead, InvalidURL
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
@@ -118,3 +119,22 @@ def test_without_an_address_it_is_reckoned_as_the_crow_flies(settings: Any) -> N
     found = travel_between(PLACES)
     assert found.reckoned == ""
     assert found.seconds[0][0] == 0
+
+
+@pytest.mark.parametrize(
+    "error", [IncompleteRead(b"x" * 200), BadStatusLine("no http"), InvalidURL("a blank in it")]
+)
+def test_a_server_that_speaks_no_http_is_fallen_back_from(
+    settings: Any, monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    cache.clear()
+    settings.TRAVEL_URL = "http://127.0.0.1:1"
+
+    def broken(*_args: Any, **_more: Any) -> Any:
+        raise error
+
+    monkeypatch.setattr(travel, "urlopen", broken)
+    found = travel_between(PLACES)
+    assert type(error).__name__ in found.reckoned
+    assert found.seconds[0][1]
+    cache.clear()

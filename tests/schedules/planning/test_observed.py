@@ -29,3 +29,12 @@ def test_lunch_and_slips_of_the_thumb_are_left_out() -> None:
 def test_it_stays_within_a_half_and_two() -> None:
     assert pace(np.full(100_000, 1700.0), np.full(100_000, 600.0)).factor == 2.0
     assert pace(np.full(100_000, 210.0), np.full(100_000, 600.0)).factor == 0.5
+
+
+def test_the_scatter_is_that_of_a_normal_one_drawn_to_what_was_believed() -> None:
+    """Ratios of a known logarithmic scatter of 0.2; what is believed, 0.3, weighs as twenty times do."""
+    rng = np.random.default_rng(5)
+    found = pace(600.0 * np.exp(rng.normal(0.0, 0.2, 20_000)), np.full(20_000, 600.0))
+    assert found.spread == pytest.approx(0.2, abs=0.005)
+    even = pace(np.full(20, 900.0), np.full(20, 600.0))
+    assert even.spread == pytest.approx((0.5 * 0.3**2) ** 0.5)

@@ -128,7 +128,7 @@ def _day(one: _Day, asked: Asked, policy: Policy) -> dict[str, Any]:
                 "late": _late(served, stop, spread),
                 "change": _change(trip, one, served),
                 "was": _was(trip, one, served),
-                "why": _why(trip, one),
+                "why": _why(trip, one) + _why_order(trip, one),
             }
         )
         spread = sqrt(spread**2 + (policy.stay_spread * stop.service_s) ** 2)
@@ -222,10 +222,21 @@ def _why(trip: Trip, one: _Day) -> str:
     return best + " " + text % minutes
 
 
+def _why_order(trip: Trip, one: _Day) -> str:
+    """Why before the next stop; empty for the last one, and where either order is as good."""
+    more = one.detours.after_next(one.van.key, trip.key)
+    if more is None:
+        return " " + _("The hours leave no room for the next one first.")
+    minutes = round(more / 60)
+    return " " + _("The next one first: %(n)d min more.") % {"n": minutes} if minutes > 0 else ""
+
+
 def _why_forced(trip: Trip, day: date) -> str:
     """The reason where the day hardly was a choice; empty where it was."""
     if trip.held:
         return _("It is booked for this day.")
+    if trip.visit is not None and trip.visit.day == day and not trip.window.first <= day <= trip.window.last:
+        return _("It was booked for this day and stays there.")
     if trip.late_since is not None:
         return _("It was to be done by %(day)s: the sooner the better.") % {"day": say_day(trip.late_since)}
     if trip.window.last < day:

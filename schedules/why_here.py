@@ -5,7 +5,7 @@ from itertools import pairwise
 
 from schedules.planning.routing import Problem, Solution
 from schedules.planning.routing.problem import Stop, Technician
-from schedules.planning.routing.timing import feasible, may_serve
+from schedules.planning.routing.timing import feasible, may_serve, travel_of
 
 # Beyond any day's driving.
 NO_WAY_S = 10**9
@@ -41,6 +41,20 @@ class Detours:
         index, order = self._at[stop], self._orders[van]
         fewer = [other for other in order if other != index]
         return self._cost(van, index, fewer, order.index(index))
+
+    def after_next(self, van: str, stop: str) -> int | None:
+        """Seconds of driving more where the next stop came first; None where hours or ways forbid it, and
+        nought for the last stop of a round."""
+        index, order = self._at[stop], self._orders[van]
+        place = order.index(index)
+        if place + 1 == len(order):
+            return 0
+        swapped = [*order[:place], order[place + 1], index, *order[place + 2 :]]
+        who = self._vans[van]
+        if not feasible(self._problem, who, swapped):
+            return None
+        ways = [travel_of(self._problem, who, one) or 0 for one in (swapped, order)]
+        return ways[0] - ways[1]
 
     def elsewhere(self, van: str, stop: str, day: str) -> Cost | None:
         """The least on a technician-day other than ``day`` (the part of an id behind the colon) with room for

@@ -4,7 +4,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from equipment import look_up_refresh
-from schedules import due, foretelling, observed_times, reminders, round_runs, tasks_due, visit_notices
+from schedules import due, feeds, foretelling, observed_times, reminders, round_runs, tasks_due, visit_notices
 
 
 @shared_task
@@ -34,6 +34,12 @@ def refresh_tasks() -> int:
 def work_out_rounds() -> int:
     """Work out the plans of rounds that wait."""
     return round_runs.run_waiting(timezone.now())
+
+
+@shared_task
+def refresh_calendars() -> int:
+    """Render what has changed in the calendars that somebody follows."""
+    return feeds.sweep(timezone.now())
 
 
 @shared_task

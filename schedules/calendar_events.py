@@ -58,9 +58,9 @@ class Wanted:
 
 
 def in_zone(at: datetime, tz: ZoneInfo) -> datetime:
-    """``at`` on the clocks of ``tz``, in UTC where they show it a second time and a calendar cannot tell."""
+    """``at`` on the clocks of ``tz``; in UTC where they show it twice: which one, readers disagree."""
     local = at.astimezone(tz)
-    plain = tz.key not in ("UTC", "Etc/UTC") and not local.fold
+    plain = tz.key not in ("UTC", "Etc/UTC") and not clock.repeated(local.replace(tzinfo=None), tz)
     return local if plain else at.astimezone(UTC)
 
 

@@ -17,9 +17,8 @@ from equipment.access import units_of_person
 from equipment.languages import language_of
 from equipment.meanwhile import for_now, next_media
 from equipment.models import Desk, FilterSlot, Meanwhile, Media, Person, User
-from schedules import explain
+from schedules import explain, invitations
 from schedules.addresses import absolute, host
-from schedules.feeds import visit_file
 from schedules.models import Notice, Policy
 from schedules.notice_slots import of_a_technician, open_slots
 from schedules.open_times import open_times, time_words
@@ -44,6 +43,7 @@ class Letter:
     at: datetime
     said: dict[str, Any] = field(default_factory=dict)
     calendar: bytes = b""
+    calendar_method: str = "PUBLISH"
 
 
 @dataclass(frozen=True)
@@ -171,7 +171,8 @@ def _visit(notice: Notice, now: datetime) -> Letter:
         "tasks": [job.task for job in jobs if job.task],
     }
     letter = _build(notice, subject, more, now)
-    return replace(letter, said=stands.as_json(), calendar=visit_file(visit, stands, now))
+    file = invitations.file_for(invitations.Told(visit, notice.person, stands, told), now)
+    return replace(letter, said=stands.as_json(), calendar=file.body, calendar_method=file.method)
 
 
 def _times(notice: Notice, now: datetime) -> Letter:
@@ -293,7 +294,7 @@ def message_of(letter: Letter) -> EmailMultiAlternatives:
     )
     mail.attach_alternative(letter.html, "text/html")
     if letter.calendar:
-        mail.attach("visit.ics", letter.calendar.decode(), "text/calendar")
+        invitations.attach(mail, invitations.File(letter.calendar, letter.calendar_method))
     return mail
 
 

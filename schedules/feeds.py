@@ -1,28 +1,26 @@
-"""Calendar bytes of a household, with UIDs that stay and validators for conditional requests."""
+"""Secret addresses of calendars, and the calendars behind them, joined when something has changed."""
 
 import hashlib
-from dataclasses import dataclass
+import logging
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
+from functools import partial
 
-from django.utils.translation import gettext as _
-from icalendar import Alarm, Calendar, Event
+from django.db import IntegrityError, transaction
+from django.db.models import Count, F, Max, Q, QuerySet
 
-from equipment.access import units_at
-from equipment.meanwhile import for_now, next_media
-from equipment.models import Desk, FilterSlot, Media, Site
+from equipment.models import LifeEvent, Site, SiteRole
+from schedules import home_feed, load_feed, van_feed
 from schedules.addresses import absolute
-from schedules.explain import explain
-from schedules.models import Feed, Policy, Visit
-from schedules.visit_promises import Promise
-from shared import clock
+from schedules.calendar_events import KEEP_PAST, Owner, Wanted, body_of, later, refresh
+from schedules.models import Absence, Feed, Plan, Technician, Visit
 
-
-@dataclass(frozen=True)
-class CalendarFile:
-    """A calendar as served: its bytes and their validator."""
-
-    body: bytes
-    etag: str
+# Whatever the print of the facts leaves out (names, addresses, a new day) is looked at after so long.
+EVERY = timedelta(hours=6)
+# So old a look is no longer taken on trust by whoever asks for the calendar.
+TRUSTED = timedelta(minutes=15)
+MOST = 500
+_log = logging.getLogger(__name__)
 
 
 def address(feed: Feed) -> str:
@@ -30,117 +28,163 @@ def address(feed: Feed) -> str:
     return absolute("feed", feed.secret)
 
 
-def feed_of(site: Site) -> Feed:
-    """The site's open feed, made when there is none."""
-    return site.feeds.filter(withdrawn_at=None).first() or Feed.objects.create(site=site)
+def open_feeds(owner: Owner) -> QuerySet[Feed]:
+    """The open feed of the owner, as a query of none or one."""
+    whole = owner.site is None and owner.technician is None
+    return Feed.objects.filter(
+        site=owner.site, technician=owner.technician, whole_desk=whole, withdrawn_at=None
+    )
 
 
-def render(site: Site, now: datetime) -> CalendarFile:
-    """The site's filters and visits as an iCalendar file (RFC 5545, name and refresh by RFC 7986)."""
-    desk = Desk.the()
-    title = _("Filters at %(place)s") % {"place": site.street or site.name}
-    calendar = begun("filter dates", title, timedelta(hours=12))
-    today = clock.local_day(now, site.zone(desk.timezone))
-    slots = _slots(site)
-    media, units = next_media(slots, now, for_now(slots, now)), units_at(site)
-    for slot in slots:
-        if slot.plan.due_on and not slot.plan.needs_technician:
-            medium = media[slot.pk]
-            calendar.add_component(_filter_event(slot, medium, slot.plan.due_on, today, desk, units))
-    for visit in site.visits.filter(state__in=Visit.ON_A_DAY).order_by("day", "pk"):
-        calendar.add_component(_visit_event(visit, desk))
-    return ended(calendar)
+def feed_of(owner: Owner) -> Feed:
+    """The owner's open feed, made when there is none."""
+    found = open_feeds(owner).first()
+    if found is not None:
+        return found
+    whole = owner.site is None and owner.technician is None
+    try:
+        with transaction.atomic():
+            return Feed.objects.create(site=owner.site, technician=owner.technician, whole_desk=whole)
+    except IntegrityError:
+        # Somebody else pressed the button too.
+        return open_feeds(owner).get()
 
 
-def begun(of: str, title: str, refresh: timedelta) -> Calendar:
-    """An empty calendar to publish, named ``title``, that readers are to fetch again after ``refresh``."""
-    calendar = Calendar()
-    calendar.add("prodid", f"-//servicedesk//{of}//EN")
-    calendar.add("version", "2.0")
-    calendar.add("method", "PUBLISH")
-    calendar.add("name", title)
-    calendar.add("x-wr-calname", title)
-    calendar.add("refresh-interval", refresh, parameters={"VALUE": "DURATION"})
-    return calendar
+def turn(owner: Owner, now: datetime) -> bool:
+    """Give the owner a new address; whether there was an old one, which answers no more."""
+    with transaction.atomic():
+        withdrawn = open_feeds(owner).update(withdrawn_at=now)
+        feed_of(owner)
+    return bool(withdrawn)
 
 
-def ended(calendar: Calendar) -> CalendarFile:
-    """The calendar's bytes and the validator that is theirs alone."""
-    body = calendar.to_ical()
-    return CalendarFile(body, f'"{hashlib.sha256(body).hexdigest()[:32]}"')
+def withdraw_left(now: datetime) -> int:
+    """Withdraw the addresses that somebody took along: who moved out, whose customer or job is gone."""
+    moved = LifeEvent.objects.filter(
+        kind__in=(LifeEvent.Kind.MOVED_OUT, LifeEvent.Kind.CUSTOMER_GONE)
+    ).filter(site__feeds__withdrawn_at=None, recorded_at__gte=F("site__feeds__created_at"))
+    left = Q(site__in=moved.values("site")) | Q(site__customer__gone_on__isnull=False)
+    left |= Q(technician__gone_on__isnull=False)
+    return Feed.objects.filter(left, withdrawn_at=None).update(withdrawn_at=now)
 
 
-def visit_file(visit: Visit, promise: Promise, now: datetime) -> bytes:
-    """One visit as an iCalendar file for its letter, under the UID that the feed gives it."""
-    desk, calendar, event = Desk.the(), Calendar(), Event()
-    calendar.add("prodid", "-//servicedesk//filter dates//EN")
-    calendar.add("version", "2.0")
-    calendar.add("method", "PUBLISH")
-    event.add("uid", f"visit-{visit.pk}@{desk.calendar_key}")
-    event.add("dtstamp", now)
-    event.add("sequence", visit.notices.count())
-    event.add("summary", _("Visit by %(desk)s") % {"desk": desk.name})
-    event.add("status", "CONFIRMED" if promise.coming else "CANCELLED")
-    day = promise.day or visit.day or clock.local_day(now, desk.zone)
-    if promise.first and promise.last:
-        event.add("dtstart", promise.first)
-        event.add("dtend", promise.last)
-    else:
-        event.add("dtstart", day)
-        event.add("dtend", day + timedelta(days=1))
-    calendar.add_component(event)
-    return bytes(calendar.to_ical())
+def bring_up_to_date(feed: Feed, now: datetime) -> Feed:
+    """Render what has changed and join the calendar; the feed as it is then."""
+    facts = _prints([feed], now)[feed.pk]
+    owner = Owner(feed.site, feed.technician)
+    found = refresh(owner, partial(_wanted, feed, now), now)
+    body = body_of(owner, found, now)
+    etag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
+    if etag != feed.etag:
+        feed.body, feed.etag, feed.changed_at = body.decode(), etag, later(now, feed.changed_at)
+    feed.facts, feed.checked_at = facts, now
+    feed.save(update_fields=["body", "etag", "changed_at", "facts", "checked_at"])
+    return feed
 
 
-def _slots(site: Site) -> list[FilterSlot]:
-    rows = FilterSlot.objects.in_use().filter(system__site=site, plan__due_on__isnull=False)
-    return list(rows.select_related("system__site", "plan", "first_media").order_by("name"))
+def looked_after(feed: Feed, now: datetime) -> Feed:
+    """The feed as it may be served: looked at anew where no sweep has done so of late."""
+    if feed.checked_at is not None and now - feed.checked_at < TRUSTED:
+        return feed
+    if feed.facts and feed.facts == _prints([feed], now)[feed.pk]:
+        Feed.objects.filter(pk=feed.pk).update(checked_at=now)
+        return feed
+    return bring_up_to_date(feed, now)
 
 
-def _filter_event(
-    slot: FilterSlot, media: Media | None, due: date, today: date, desk: Desk, units: str
-) -> Event:
-    explained = explain(slot, slot.plan, today, Policy.the(), units)
-    size = slot.size_in(units) + (f", MERV {media.merv}" if media else "")
-    event = Event()
-    event.add("uid", f"filter-{slot.pk}@{desk.calendar_key}")
-    # The stamp is the plan's, so that the same plan always gives the same bytes.
-    event.add("dtstamp", slot.plan.made_at)
-    event.add("last-modified", slot.plan.made_at)
-    # An overdue filter stands on today, where somebody sees it, not in the past.
-    day = max(due, today)
-    event.add("dtstart", day)
-    event.add("dtend", day + timedelta(days=1))
-    event.add("summary", _("Change the air filter: %(size)s") % {"size": size})
-    event.add("description", "\n".join(filter(None, (slot.location, explained.why, explained.sure))))
-    event.add("transp", "TRANSPARENT")
-    if slot.system.site.address:
-        event.add("location", slot.system.site.address)
-    alarm = Alarm()
-    alarm.add("action", "DISPLAY")
-    alarm.add("description", event["summary"])
-    alarm.add("trigger", timedelta(hours=9))
-    event.add_component(alarm)
-    return event
+def sweep(now: datetime) -> int:
+    """Bring the open calendars up to date whose facts have changed; how many. A broken one stops none."""
+    withdraw_left(now)
+    rows = Feed.objects.filter(withdrawn_at=None).select_related("site__customer", "technician")
+    every = list(rows.defer("body").order_by(F("checked_at").asc(nulls_first=True), "pk"))
+    prints = _prints(every, now)
+    same = [feed.pk for feed in every if feed.facts == prints[feed.pk]]
+    for start in range(0, len(same), MOST):
+        seen = Feed.objects.filter(pk__in=same[start : start + MOST], checked_at__lt=now - TRUSTED / 2)
+        seen.update(checked_at=now)
+    changed = [feed for feed in every if feed.facts != prints[feed.pk]][:MOST]
+    return sum(_brought(feed, now) for feed in changed)
 
 
-def _visit_event(visit: Visit, desk: Desk) -> Event:
-    event = event_of(visit, f"visit-{visit.pk}@{desk.calendar_key}")
-    event.add("summary", _("Visit by %(desk)s") % {"desk": desk.name})
-    return event
+def _brought(feed: Feed, now: datetime) -> bool:
+    try:
+        bring_up_to_date(feed, now)
+    except Exception:
+        _log.exception("calendar %s could not be brought up to date", feed.pk)
+        return False
+    return True
 
 
-def event_of(visit: Visit, uid: str) -> Event:
-    """An event of that name at the visit's time, or on its day where it has none yet."""
-    event = Event()
-    event.add("uid", uid)
-    stamp = visit.history.latest().history_date
-    event.add("dtstamp", stamp)
-    event.add("last-modified", stamp)
-    if visit.arrive_at and visit.leave_at:
-        event.add("dtstart", visit.arrive_at)
-        event.add("dtend", visit.leave_at)
-    elif visit.day:
-        event.add("dtstart", visit.day)
-        event.add("dtend", visit.day + timedelta(days=1))
-    return event
+def _wanted(feed: Feed, now: datetime) -> Wanted:
+    if feed.technician is not None:
+        return van_feed.wanted(feed.technician, now)
+    if feed.site is not None:
+        return home_feed.wanted(feed.site, now)
+    return load_feed.wanted(now)
+
+
+_OF_A_VISIT = (
+    "pk", "state", "day", "technician", "window_from", "window_to", "arrive_at", "leave_at", "stop_number",
+    "minutes", "technician__day_starts", "technician__day_ends",
+)  # fmt: skip
+
+
+def _prints(feeds: Sequence[Feed], now: datetime) -> dict[int, str]:
+    """What each calendar was made from, in few queries for all of them; it differs whenever they may."""
+    since = (now - KEEP_PAST).date()
+    sites = [feed.site for feed in feeds if feed.site is not None]
+    vans = [feed.technician for feed in feeds if feed.technician is not None]
+    of_site, of_van = _site_facts(sites, since), _van_facts(vans, since)
+    whole = _desk_facts(since) if any(feed.whole_desk for feed in feeds) else []
+    found = {}
+    for feed in feeds:
+        period = (now.timestamp() + feed.pk * 37) // EVERY.total_seconds()
+        facts = of_site.get(feed.site_id, []) if feed.site_id else of_van.get(feed.technician_id or 0, [])
+        said = repr((period, whole if feed.whole_desk else facts))
+        found[feed.pk] = hashlib.sha256(said.encode()).hexdigest()
+    return found
+
+
+_Facts = dict[int, list[object]]
+
+
+def _site_facts(sites: Sequence[Site], since: date) -> _Facts:
+    found: _Facts = {}
+    if not sites:
+        return found
+    followed = Feed.objects.filter(withdrawn_at=None, site__isnull=False).values("site")
+    asked = Site.objects.filter(pk__in=followed) if len(sites) > 1 else sites
+    visits = Visit.objects.filter(day__gte=since, site__in=asked).order_by("pk")
+    for site, *row in visits.values_list("site", *_OF_A_VISIT):
+        found.setdefault(site, []).append(row)
+    roles = SiteRole.objects.filter(site__in=asked, until=None).order_by("pk")
+    for site, *row in roles.values_list("site", "role", "person", "person__language"):
+        found.setdefault(site, []).append(row)
+    plans = Plan.objects.filter(slot__system__site__in=asked).order_by("slot")
+    for site, *row in plans.values_list(
+        "slot__system__site", "slot", "due_on", "made_at", "slot__retired_on"
+    ):
+        found.setdefault(site, []).append(row)
+    return found
+
+
+def _van_facts(vans: Sequence[Technician], since: date) -> _Facts:
+    found: _Facts = {}
+    if not vans:
+        return found
+    visits = Visit.objects.filter(day__gte=since, technician__in=vans).order_by("pk")
+    visits = visits.annotate(job_count=Count("jobs"), last_job=Max("jobs"))
+    for van, *row in visits.values_list("technician", *_OF_A_VISIT, "job_count", "last_job"):
+        found.setdefault(van, []).append(row)
+    return found
+
+
+def _desk_facts(since: date) -> list[object]:
+    visits = Visit.objects.filter(day__gte=since, state__in=Visit.ON_A_DAY).order_by("pk")
+    staff = Technician.objects.order_by("pk")
+    away = Absence.objects.filter(withdrawn_at=None).order_by("pk")
+    return [
+        list(visits.values_list("pk", "day", "technician", "minutes")),
+        list(staff.values_list("pk", "day_starts", "day_ends", "weekdays", "gone_on")),
+        list(away.values_list("technician", "first_day", "last_day")),
+    ]

@@ -6,6 +6,7 @@ from django.utils import timezone
 from equipment import look_up_refresh
 from schedules import (
     due,
+    feeds,
     foretelling,
     observed_times,
     reminders,
@@ -44,6 +45,12 @@ def refresh_tasks() -> int:
 def work_out_rounds() -> int:
     """Work out the plans of rounds that wait."""
     return round_runs.run_waiting(timezone.now())
+
+
+@shared_task
+def refresh_calendars() -> int:
+    """Render what has changed in the calendars that somebody follows."""
+    return feeds.sweep(timezone.now())
 
 
 @shared_task

@@ -68,6 +68,7 @@ urlpatterns = [
     path("people/<int:pk>/gone/", people.gone, name="technician-gone"),
     path("people/sheet/", people.sheet, name="technicians-sheet"),
     path("people/<int:pk>/back/", people.back, name="technician-back"),
+    path("people/calendar/", people.load_feed, name="load-feed"),
     path("people/roads/", people.roads, name="roads"),
     path("people/depot/", people.depot, name="depot-new"),
     path("people/depot/<int:pk>/", people.depot, name="depot"),

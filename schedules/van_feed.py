@@ -1,46 +1,51 @@
 """A technician's calendar: the stops of the days around today, without what opens doors."""
 
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 from icalendar import Event
 
 from equipment.models import Desk
-from schedules.feeds import CalendarFile, begun, ended, event_of
-from schedules.models import Feed, Technician, Visit
+from schedules.calendar_events import KEEP_PAST, Entry, Wanted, add_times, in_zone
+from schedules.models import Technician, Visit
 from shared import clock
 
-# A stop called off stays so long, for readers to see it vanish.
-DAYS_BACK, DAYS_AHEAD = 14, 90
+DAYS_AHEAD = 90
+_WAS_THERE = (Visit.State.COMPLETED, Visit.State.NO_ACCESS)
 
 
-def feed_of(technician: Technician) -> Feed:
-    """The technician's open feed, made when there is none."""
-    return technician.feeds.filter(withdrawn_at=None).first() or Feed.objects.create(technician=technician)
-
-
-def render(technician: Technician, now: datetime) -> CalendarFile:
-    """The technician's stops as an iCalendar file (RFC 5545), one event each, UIDs that stay."""
+def wanted(technician: Technician, now: datetime) -> Wanted:
+    """What the technician's calendar is to show: one event a stop; handed over it is another's event."""
     desk = Desk.the()
-    title = _("Rounds of %(name)s") % {"name": technician.name}
-    calendar = begun("rounds", title, timedelta(hours=1))
     today = clock.local_day(now, desk.zone)
-    rows = technician.visits.filter(
-        day__range=(today - timedelta(days=DAYS_BACK), today + timedelta(days=DAYS_AHEAD))
+    rows = technician.visits.filter(day__range=(today - KEEP_PAST, today + timedelta(days=DAYS_AHEAD)))
+    rows = rows.filter(state__in=(*Visit.ON_A_DAY, *_WAS_THERE)).select_related("site__customer")
+    visits = list(rows.prefetch_related("jobs__slot", "jobs__task").order_by("day", "pk"))
+    names = {visit.pk: f"stop-{visit.pk}-{technician.pk}@{desk.calendar_key}" for visit in visits}
+    return Wanted(
+        title=_("Rounds of %(name)s") % {"name": technician.name},
+        of="rounds",
+        again=timedelta(hours=1),
+        zone=desk.zone,
+        entries=[
+            Entry(_event(visit, names[visit.pk], desk.zone), visit=visit.pk)
+            for visit in visits
+            if visit.state in Visit.ON_A_DAY
+        ],
+        as_they_are={names[visit.pk] for visit in visits if visit.state in _WAS_THERE},
     )
-    jobs = ("jobs__slot", "jobs__task")
-    for visit in rows.select_related("site__customer").prefetch_related(*jobs).order_by("day", "pk"):
-        calendar.add_component(_event(visit, desk))
-    return ended(calendar)
 
 
-def _event(visit: Visit, desk: Desk) -> Event:
-    event = event_of(visit, f"stop-{visit.pk}@{desk.calendar_key}")
-    event.add("sequence", visit.history.count() - 1)
-    event.add("status", "CANCELLED" if visit.state == Visit.State.CANCELLED else "CONFIRMED")
+def _event(visit: Visit, uid: str, zone: ZoneInfo) -> Event:
+    event = Event()
+    event.add("uid", uid)
+    first, last = (in_zone(at, zone) if at else None for at in (visit.arrive_at, visit.leave_at))
+    add_times(event, visit.day, first, last)
     number = f"{visit.stop_number}. " if visit.stop_number else ""
     event.add("summary", f"{number}{visit.site.customer}")
     event.add("description", "\n".join(_jobs(visit)))
+    event.add("status", "CONFIRMED")
     if visit.site.address:
         event.add("location", visit.site.address)
     if visit.site.latitude is not None and visit.site.longitude is not None:

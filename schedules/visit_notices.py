@@ -168,6 +168,11 @@ def why_stale(notice: Notice, now: datetime) -> str:
     return ""
 
 
+def told_by_visit(visits: set[int]) -> dict[int, Promise]:
+    """The last that each household was told of these visits."""
+    return _told(visits)
+
+
 def told_of(visit: Visit) -> Promise | None:
     """The last that the household was told of the visit; None for nothing."""
     return _told({visit.pk}).get(visit.pk)

@@ -94,6 +94,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "technician-gone": {"POST": Who.MANAGER},
     "technician-back": {"POST": Who.MANAGER},
     "roads": {"POST": Who.MANAGER},
+    "load-feed": {"POST": Who.MANAGER},
     "depot-new": {"POST": Who.MANAGER},
     "depot": {"GET": Who.MANAGER, "POST": Who.MANAGER},
     "depot-closed": {"POST": Who.MANAGER},

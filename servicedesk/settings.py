@@ -63,6 +63,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "servicedesk.same_for_all.SameForAllMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -193,6 +194,7 @@ CELERY_BEAT_SCHEDULE = {
     "hold readings to what was promised": _every("foretell_readings", 120.0),
     "set task days anew": _every("refresh_tasks", 900.0),
     "work out rounds": _every("work_out_rounds", 3.0),
+    "bring calendars up to date": _every("refresh_calendars", 60.0),
     "write due reminders": _every("write_reminders", 60.0),
     "write of visits": _every("write_visits", 60.0),
     "send the outbox": _every("send_outbox", 15.0),

@@ -210,6 +210,31 @@ class FeedFactory(DjangoModelFactory):
     site = factory.SubFactory(SiteFactory)
 
 
+class CalendarEventFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.CalendarEvent
+
+    uid = factory.Sequence(lambda n: f"event-{n}@desk")
+    site = factory.SubFactory(SiteFactory)
+    content_hash = "0" * 64
+    text = "BEGIN:VEVENT\r\nEND:VEVENT\r\n"
+    first_at = NOW
+    last_at = NOW
+    changed_at = NOW
+
+
+class ReplyFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Reply
+
+    visit = factory.LazyFunction(lambda: VisitFactory())
+    message_id = factory.Sequence(lambda n: f"<reply-{n}@home.example>")
+    sender = "robin@home.example"
+    said = plans.Reply.Said.ACCEPTED
+    at = NOW
+    read_at = NOW
+
+
 class DepotFactory(DjangoModelFactory):
     class Meta:
         model = plans.Depot

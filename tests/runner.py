@@ -29,6 +29,7 @@ SERVERS: dict[str, tuple[str, Opener]] = {
     "postgres": ("TEST_POSTGRES_URL", servers.postgres),
     "redis": ("TEST_REDIS_URL", servers.redis),
     "browser": ("TEST_CHROMIUM", lambda: contextlib.nullcontext(servers.chromium())),
+    "node": ("TEST_NODE_MODULES", lambda: contextlib.nullcontext(servers.node_modules())),
 }
 
 

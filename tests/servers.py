@@ -2,6 +2,7 @@
 
 import contextlib
 import glob
+import hashlib
 import os
 import pwd
 import secrets
@@ -207,3 +208,38 @@ def chromium() -> str:
     if found := found_chromium():
         return found
     raise Missing(f"apt-get could not install chromium: {done.stderr[-300:].strip()}")
+
+
+def node_modules() -> str:
+    """The folder of the calendar libraries for Node.js, from the package registry as locked; kept in var/."""
+    node, npm = shutil.which("node"), shutil.which("npm")
+    if not node or not npm:
+        raise Missing("no node and npm on PATH; on Debian: apt-get install nodejs npm")
+    locked = Path(__file__).parent / "readers"
+    version = subprocess.run([node, "--version"], capture_output=True, text=True).stdout.strip()
+    print_of = hashlib.sha256((locked / "package-lock.json").read_bytes() + version.encode()).hexdigest()[:16]
+    folder = Path(__file__).parent.parent / "var" / f"readers-{print_of}"
+    if not (folder / "node_modules").is_dir():
+        install_node_modules(npm, locked, folder)
+    return str(folder)
+
+
+def install_node_modules(npm: str, locked: Path, folder: Path) -> None:
+    """Beside first and then into place, so that two runs at once do not see half of it."""
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    made = Path(tempfile.mkdtemp(prefix="readers-", dir=folder.parent))
+    for name in ("package.json", "package-lock.json"):
+        shutil.copy(locked / name, made / name)
+    command = [npm, "ci", "--ignore-scripts", "--no-audit", "--no-fund", "--fetch-timeout=60000"]
+    try:
+        done = subprocess.run(
+            command, cwd=made, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=300
+        )
+        if done.returncode:
+            raise Missing(f"npm could not install the calendar libraries: {done.stderr[-300:].strip()}")
+        with contextlib.suppress(OSError):
+            made.rename(folder)
+    except subprocess.TimeoutExpired:
+        raise Missing("npm could not install the calendar libraries within five minutes") from None
+    finally:
+        shutil.rmtree(made, ignore_errors=True)

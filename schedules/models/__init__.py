@@ -1,6 +1,7 @@
 """One noun a file; this page only hands the names on."""
 
 from schedules.models.answer import Answer
+from schedules.models.calendar_event import CalendarEvent
 from schedules.models.feed import Feed
 from schedules.models.fleet_prior import FleetPrior
 from schedules.models.foretold import Foretold
@@ -10,6 +11,7 @@ from schedules.models.notice import Notice, NoticeSlot
 from schedules.models.offered_time import OfferedTime
 from schedules.models.plan import Plan
 from schedules.models.policy import Policy
+from schedules.models.reply import Reply
 from schedules.models.round_plan import RoundPlan
 from schedules.models.rung import Rung
 from schedules.models.task import MaintenanceTask, TaskDone
@@ -17,7 +19,7 @@ from schedules.models.technician import Technician
 from schedules.models.visit import Visit, VisitJob
 
 __all__ = [
-    "Absence", "Answer", "Depot", "Feed", "FleetPrior", "Foretold", "HomeHours", "MailServer",
-    "MaintenanceTask", "Notice", "NoticeSlot", "OfferedTime", "Plan", "Policy", "RestedAddress", "RoundPlan",
-    "Rung", "TaskDone", "Technician", "Visit", "VisitJob",
+    "Absence", "Answer", "CalendarEvent", "Depot", "Feed", "FleetPrior", "Foretold", "HomeHours",
+    "MailServer", "MaintenanceTask", "Notice", "NoticeSlot", "OfferedTime", "Plan", "Policy", "Reply",
+    "RestedAddress", "RoundPlan", "Rung", "TaskDone", "Technician", "Visit", "VisitJob",
 ]  # fmt: skip

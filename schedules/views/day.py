@@ -15,8 +15,9 @@ from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
 from equipment.models import Desk
-from schedules import due, feeds, routes, van_feed
+from schedules import due, feeds, routes
 from schedules.bookable import cannot_work
+from schedules.calendar_events import Owner
 from schedules.day_problem import NoStart, start_of
 from schedules.day_totals import totals
 from schedules.emails import filter_lines
@@ -70,8 +71,7 @@ def new_feed(request: HttpRequest, technician: int) -> HttpResponse:
     """Make the technician's calendar address; the one before it is withdrawn."""
     today = due.today(timezone.now()).isoformat()
     row, _on = _day_or_404(request, technician, today)
-    row.feeds.filter(withdrawn_at=None).update(withdrawn_at=timezone.now())
-    van_feed.feed_of(row)
+    feeds.turn(Owner(technician=row), timezone.now())
     messages.success(request, _("Here is the calendar's address; keep it to yourself."))
     return redirect("day", row.pk, today)
 
@@ -99,7 +99,7 @@ def _place_in_day(visit: Visit) -> tuple[bool, float, int]:
 def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpResponse:
     stops = _stops(technician, on)
     slots = [job.slot for visit in stops if visit.is_open for job in visit.jobs.all() if job.slot]
-    units, feed = units_of(request.user), technician.feeds.filter(withdrawn_at=None).first()
+    units, feed = units_of(request.user), feeds.open_feeds(Owner(technician=technician)).first()
     unordered = [visit for visit in stops if visit.is_open and visit.stop_number is None]
     context = {
         "technician": technician,

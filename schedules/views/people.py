@@ -17,7 +17,8 @@ from django.utils.translation import ngettext
 
 from equipment.access import signed_in, site_or_404, units_of
 from equipment.sheets.faults import Fault
-from schedules import due
+from schedules import due, feeds
+from schedules.calendar_events import Owner
 from schedules.leave import booked_during, free_visits
 from schedules.models import Absence, Depot, HomeHours, Policy, Technician
 from schedules.round_forms import WEEKDAYS, AbsenceForm, DepotForm, HomeHoursForm, RoadsForm, TechnicianForm
@@ -64,6 +65,7 @@ def gone(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(Technician, pk=pk, gone_on=None)
     row.gone_on = due.today(timezone.now())
     row.save(update_fields=["gone_on"])
+    feeds.withdraw_left(timezone.now())
     waiting = row.visits.filter(state__in=("scheduled", "confirmed"), day__gte=row.gone_on).count()
     said = _("%(name)s no longer works here.") % {"name": row.name}
     if waiting:
@@ -161,6 +163,15 @@ def home_hours(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("site", pk)
 
 
+def load_feed(request: HttpRequest) -> HttpResponse:
+    """Make the address of the load's calendar; the one before it, where there was one, is withdrawn."""
+    if feeds.turn(Owner(), timezone.now()):
+        messages.success(request, _("The old calendar address answers no more; here is a new one."))
+    else:
+        messages.success(request, _("Here is the calendar's address; keep it to yourselves."))
+    return redirect("people")
+
+
 def _added(request: HttpRequest, form: "ModelForm[Any]") -> HttpResponse | None:
     if not form.is_valid():
         return None
@@ -181,11 +192,13 @@ def _render(
     status: int = 200,
 ) -> HttpResponse:
     today, words = due.today(timezone.now()), dict(WEEKDAYS)
+    feed = feeds.open_feeds(Owner()).first()
     staff = Technician.objects.filter(gone_on=None).select_related("depot")
     away = Absence.objects.filter(withdrawn_at=None, last_day__gte=today).select_related("technician")
     context = {
         "staff": [(who, ", ".join(str(words[day]) for day in who.weekdays if day in words)) for who in staff],
         "policy": Policy.the(),
+        "feed_address": feeds.address(feed) if feed else "",
         "depots": Depot.objects.filter(closed_on=None),
         "gone": Technician.objects.exclude(gone_on=None),
         "absences": [(row, booked_during(row)) for row in away.order_by("first_day")],

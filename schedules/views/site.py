@@ -15,6 +15,7 @@ from equipment.life import Happening, record_event
 from equipment.models import Desk, FilterSlot, Site, SiteRole
 from equipment.record import NotRecordable
 from schedules import cards, due, feeds, visits
+from schedules.calendar_events import Owner
 from schedules.dust_forms import EpisodeForm
 from schedules.forms import EventForm, PersonForm
 from schedules.home_lines import home_lines, home_title, person_lines
@@ -52,6 +53,8 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             due.replan(now, FilterSlot.objects.filter(system__site=site))
             messages.success(request, _("The event is on record."))
+            if feeds.withdraw_left(now):
+                messages.info(request, _("The calendar address here answers no more: it went along."))
             return redirect("site", pk)
     return _render(request, site, event_form=form, status=422)
 
@@ -121,9 +124,7 @@ def card(request: HttpRequest, pk: int) -> HttpResponse:
 def new_feed(request: HttpRequest, pk: int) -> HttpResponse:
     """Make a calendar address; the one before it, where there was one, is withdrawn."""
     site = site_or_404(signed_in(request), pk)
-    withdrawn = site.feeds.filter(withdrawn_at=None).update(withdrawn_at=timezone.now())
-    feeds.feed_of(site)
-    if withdrawn:
+    if feeds.turn(Owner(site=site), timezone.now()):
         messages.success(request, _("The old calendar address answers no more; here is a new one."))
     else:
         messages.success(request, _("Here is the calendar's address; keep it to yourselves."))
@@ -142,7 +143,7 @@ def _render(
 ) -> HttpResponse:
     now = timezone.now()
     today, lines = due.today(now), home_lines(site, now, units_of(request.user))
-    feed = site.feeds.filter(withdrawn_at=None).first()
+    feed = feeds.open_feeds(Owner(site=site)).first()
     context: dict[str, Any] = {
         "site": site,
         "lines": lines,

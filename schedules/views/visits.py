@@ -16,14 +16,14 @@ from equipment.access import signed_in, units_of
 from equipment.fields import whole_number
 from equipment.models import Desk, FilterSlot, Site
 from equipment.record import NotRecordable
-from schedules import due, routes, visits
+from schedules import due, replies, routes, visits
 from schedules.air_forms import VisitAirForm
 from schedules.bookable import NotBookable, Unsuited
 from schedules.day_problem import NoStart
 from schedules.emails import filter_lines
 from schedules.explain import say_day
 from schedules.forms import BookForm, CompleteForm, JobFilterForm
-from schedules.models import MaintenanceTask, Technician, Visit
+from schedules.models import MaintenanceTask, Reply, Technician, Visit
 from schedules.open_times import standing
 from schedules.visit_notices import readers_of, told_of
 from schedules.visit_words import told_sentence, visit_sentence
@@ -43,6 +43,8 @@ def offers_page(request: HttpRequest) -> HttpResponse:
         status = 422
     today = due.today(timezone.now())
     open_visits = Visit.objects.filter(state__in=Visit.OPEN).select_related("site__customer", "technician")
+    booked_visits = list(open_visits.exclude(day=None).order_by("day", "technician__name", "stop_number"))
+    answers = replies.counting([visit.pk for visit in booked_visits])
     context = {
         "offers": visits.offers(today),
         "form": form,
@@ -50,7 +52,8 @@ def offers_page(request: HttpRequest) -> HttpResponse:
         "technicians": list(Technician.objects.filter(gone_on=None)),
         "waiting": open_visits.filter(day=None).order_by("pk"),
         "choosing": set(standing(today).values_list("visit", flat=True)),
-        "booked": open_visits.exclude(day=None).order_by("day", "technician__name", "stop_number"),
+        "booked": booked_visits,
+        "declined": {pk for pk, reply in answers.items() if reply.said == Reply.Said.DECLINED},
         "today": today,
         "tomorrow": today + timedelta(days=1),
     }
@@ -217,6 +220,7 @@ def _render(
         "people": list(readers_of([visit.site_id]).values()),
         "sentence": visit_sentence(visit),
         "told": told_sentence(visit),
+        "reply": replies.counting([visit.pk]).get(visit.pk) if visit.is_open else None,
         "early": visit.day is not None and visit.day > today,
         "today": today,
         "complete_form": complete_form or CompleteForm(),

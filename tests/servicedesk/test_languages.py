@@ -17,10 +17,12 @@ from icalendar import Calendar
 from equipment.models import FilterSlot, Person, Site, SiteRole, System, User
 from equipment.models.media import Media
 from schedules import due, emails, feeds, reminders
+from schedules.calendar_events import Owner
 from schedules.emails import Letter, answer_url, stop_url
 from schedules.models import Notice, Plan, Visit
 from shared import signing
 from shared.signing import Purpose
+from tests.calendars import body
 from tests.factories import (
     NOW,
     TODAY,
@@ -271,7 +273,7 @@ def test_pages_behind_links_speak_as_the_letter_did(
 def test_a_calendar_speaks_the_households_language(
     stranger: Client, visit: Visit, asked_in_vain: set[str]
 ) -> None:
-    address = reverse("feed", args=[feeds.feed_of(visit.site).secret])
+    address = reverse("feed", args=[feeds.feed_of(Owner(site=visit.site)).secret])
     text = stranger.get(address, **ENGLISH).text
     said = [str(event["SUMMARY"]) for event in Calendar.from_ical(text).walk("VEVENT")]
     assert sorted(said)[0].startswith("Cambiar el filtro de aire: 16 × 25 × 1 pulg.")
@@ -352,8 +354,7 @@ def test_a_letter_to_the_household_of_no_known_language_is_english(spanish_home:
 def test_a_home_without_filter_changer_is_spoken_to_as_whoever_is_named(spanish_home: Plan) -> None:
     site = spanish_home.slot.system.site
     SiteRole.objects.filter(site=site).delete()
-    assert feeds.render(site, NOW)
+    assert body(site, NOW)
     SiteRole.objects.create(site=site, person=PersonFactory(language="es"), role=SiteRole.Role.BILL_PAYER)
-    client = Client()
-    text = client.get(reverse("feed", args=[feeds.feed_of(site).secret]), **ENGLISH).text
+    text = body(site, NOW).decode()
     assert "Filtros en" in text

@@ -63,7 +63,7 @@ def of_another_size(slot: FilterSlot, person: Person | None, text: str, now: dat
     words = " ".join(text.replace("\0", "").split())[:200]
     if not words:
         raise NotAnswerable(_("Write the size that is printed on the filter's frame."))
-    if _size_in(words) == slot.size:
+    if _size_in(words) == slot.nominal_size:
         raise NotAnswerable(_("That is the size we have on record too. Ring us if it does not fit."))
     return _keep(slot, person, Answer.Kind.WRONG_SIZE, now, text=words)
 

@@ -1,6 +1,7 @@
 """Text messages: to a configured address as JSON, only to people whose consent is on record."""
 
 import json
+import re
 from datetime import datetime
 from urllib.error import HTTPError, URLError
 from urllib.request import Request, urlopen
@@ -15,6 +16,7 @@ TIMEOUT_S = 20
 LONGEST = 300
 # Words that end text messages, as carriers in the United States take them, and their Spanish ones.
 STOP_WORDS = frozenset(("stop", "stopall", "unsubscribe", "cancel", "end", "quit", "alto", "baja", "parar"))
+_EXTENSION = re.compile(r"[a-z#]", re.IGNORECASE)
 _BUSY, _SLOW_DOWN, _AWAY = 408, 429, 503
 
 
@@ -32,8 +34,8 @@ def why_no_text(person: Person | None) -> str:
 
 
 def digits(phone: str) -> str:
-    """The number as carriers take it, with its country; empty for what is no number."""
-    found = "".join(sign for sign in phone if sign.isdecimal())
+    """The number as carriers take it, with its country and without an extension; empty for what is none."""
+    found = "".join(sign for sign in _EXTENSION.split(phone)[0] if sign.isdecimal())
     if not phone.strip().startswith("+") and len(found) == 10:
         found = "1" + found
     return f"+{found}" if 8 <= len(found) <= 15 else ""

@@ -1,6 +1,7 @@
 """The answer page: GET shows, only POST acts."""
 
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
@@ -9,10 +10,11 @@ import time_machine
 from django.test import Client
 from django.urls import reverse
 
-from equipment.models import FilterChange, FilterSlot, Person, Site
+from equipment.models import FilterChange, FilterSlot, Person, Site, SiteRole
 from equipment.record import Told, record_change
 from schedules import cards, due, emails, reminders
-from schedules.models import Notice, Plan, Visit
+from schedules.models import Answer, Notice, Plan, Visit
+from schedules.waiting import chance_past
 from shared import signing
 from shared.signing import Purpose
 from tests.factories import FilterSlotFactory, PlanFactory
@@ -207,3 +209,70 @@ def test_the_cards_code_scales_whole_and_opens_the_answer_page(home: Site) -> No
     side = segno.make(code["address"], error="m").symbol_size()[0]
     assert drawing.get("viewBox") == f"0 0 {side} {side}"
     assert (drawing.get("width"), drawing.get("height")) == (None, None)
+
+
+def other(stranger: Client, told: str, what: str, slot: FilterSlot, **more: str) -> Any:
+    return stranger.post(told, {"what": what, "slot": str(slot.pk), **more})
+
+
+def test_not_yet_says_what_waiting_costs_and_reminds(
+    told: str, stranger: Client, home_slot: FilterSlot
+) -> None:
+    with time_machine.travel(NOW, tick=False):
+        page = stranger.get(told).text
+        assert "What waiting costs" in page
+        assert "until 19 May" in page
+        said = other(stranger, told, "not-yet", home_slot, days="7")
+        assert "We remind you on 19 May 2026." in said.text
+        assert other(stranger, told, "not-yet", home_slot, days="400").status_code == 422
+    answer = Answer.objects.get()
+    assert (answer.kind, answer.until) == (Answer.Kind.NOT_YET, date(2026, 5, 19))
+
+
+def test_another_size_is_told_and_the_one_on_record_is_no_news(
+    told: str, stranger: Client, home_slot: FilterSlot
+) -> None:
+    with time_machine.travel(NOW, tick=False):
+        same = other(stranger, told, "wrong-size", home_slot, size="16 x 25 x 1")
+        assert (same.status_code, "on record too" in same.text) == (422, True)
+        assert other(stranger, told, "wrong-size", home_slot, size=" ").status_code == 422
+        assert "We look into the size" in other(stranger, told, "wrong-size", home_slot, size="20x20x1").text
+    assert Answer.objects.get().text == "20x20x1"
+
+
+def test_who_cannot_reach_it_gets_somebody_for_that_filter(
+    told: str, stranger: Client, home_slot: FilterSlot
+) -> None:
+    with time_machine.travel(NOW, tick=False):
+        assert "we ring you to agree on a day" in other(stranger, told, "no-reach", home_slot).text
+        assert other(stranger, told, "no-reach", home_slot).status_code == 200
+    visit = Visit.objects.get()
+    assert [job.slot for job in visit.jobs.all()] == [home_slot]
+
+
+@pytest.mark.parametrize("slot", ["", "x", "999999"])
+def test_an_answer_about_no_filter_of_the_link_is_refused(told: str, stranger: Client, slot: str) -> None:
+    with time_machine.travel(NOW, tick=False):
+        answer = stranger.post(told, {"what": "not-yet", "slot": slot, "days": "7"})
+    assert answer.status_code == 422
+    assert "Say which filter you mean." in answer.text
+    assert not Answer.objects.exists()
+
+
+def test_the_link_of_who_moved_out_is_closed(told: str, stranger: Client) -> None:
+    SiteRole.objects.update(until=date(2026, 5, 12))
+    with time_machine.travel(NOW, tick=False):
+        assert stranger.get(told).status_code == 410
+        assert stranger.post(told, {"what": "send"}).status_code == 410
+    assert not Visit.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("day", "chance"),
+    [(date(2026, 5, 1), 0.1), (date(2026, 6, 1), 0.5), (date(2026, 7, 15), 0.9), (date(2026, 5, 16), 0.2500)],
+)
+def test_the_chance_past_the_limit_meets_the_plan_s_quantiles(day: date, chance: float) -> None:
+    """The halfway day of the lower half: 16 of 31 days below the median is 0.661 deviations, 0.254."""
+    plan = Plan(p10_on=date(2026, 5, 1), p50_on=date(2026, 6, 1), p90_on=date(2026, 7, 15))
+    assert chance_past(plan, day) == pytest.approx(chance, abs=0.005)
+    assert chance_past(Plan(), day) is None

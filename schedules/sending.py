@@ -17,7 +17,7 @@ from schedules import emails, hours_of_sending, open_times, texts
 from schedules.models import MailServer, Notice, Policy, RestedAddress, Visit
 from schedules.notice_slots import of_a_technician, open_slots, slots_of_visits
 from schedules.posting import NobodyKnows, NotTaken, Post, Refused, ServerFault
-from schedules.reach import FILTERS, SUBJECT_OF, why_no_mail
+from schedules.reach import SUBJECT_OF, why_no_mail
 from schedules.reminders import filter_changers
 from schedules.visit_notices import why_stale
 from schedules.visits_done import why_stale as why_done_stale
@@ -210,10 +210,9 @@ def stale(notice: Notice, now: datetime) -> str:
         Notice.Kind.TIMES.value: open_times.why_stale,
         Notice.Kind.DONE.value: why_done_stale,
     }
-    why = by_kind.get(notice.kind, _why_filters_stale)(notice, now)
-    if why or notice.channel == Notice.Channel.TEXT:
+    if notice.channel == Notice.Channel.MAIL and (why := why_no_mail(notice.person, SUBJECT_OF[notice.kind])):
         return why
-    return why_no_mail(notice.person, SUBJECT_OF[notice.kind])
+    return by_kind.get(notice.kind, _why_filters_stale)(notice, now)
 
 
 def _why_filters_stale(notice: Notice, now: datetime) -> str:
@@ -221,8 +220,6 @@ def _why_filters_stale(notice: Notice, now: datetime) -> str:
         return _("its home or its reader is not known")
     if filter_changers([notice.site.pk]).get(notice.site.pk) != notice.person:
         return _("somebody else changes the filters there now")
-    if notice.channel == Notice.Channel.MAIL and (why := why_no_mail(notice.person, FILTERS)):
-        return why
     if notice.site.vacant_since or notice.site.customer.gone_on:
         return _("nobody lives there now")
     still = {slot.pk for slot in open_slots(notice, now)}

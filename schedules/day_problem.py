@@ -7,11 +7,13 @@ from datetime import UTC, date, datetime, time, timedelta
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk
-from schedules.models import Technician, Visit
+from schedules.hours import clock_time, span_of
+from schedules.models import HomeHours, Technician, Visit
 from schedules.planning.routing import Problem, Stop
 from schedules.planning.routing import Technician as Shift
 from schedules.slow_hours import pace_over
 from schedules.travel import travel_between
+from schedules.visit_notices import told_by_visit
 from schedules.visit_promises import promise_of
 from shared import clock
 
@@ -78,6 +80,7 @@ def day_problem(
     hours: DayClock,
     windows: Callable[[Visit], Windows],
     standing: Standing,
+    firm: Callable[[Visit], bool] = lambda _visit: False,
 ) -> Problem:
     """The problem of the day's placed ``visits`` from where the technician stands. Raises NoStart.
 
@@ -89,7 +92,7 @@ def day_problem(
     places += [here] if here else []
     travel = travel_between(places)
     seconds, metres = [list(row) for row in travel.seconds], [list(row) for row in travel.metres]
-    stops = [_stop(visit, place, windows(visit)) for place, visit in enumerate(visits, start=1)]
+    stops = [_stop(visit, place, windows(visit), firm(visit)) for place, visit in enumerate(visits, start=1)]
     pace = pace_over([hours.day], lambda _day, hour: hours.of(hour))
     origin = len(places) - 1 if here else 0
     for stop in stops:
@@ -112,7 +115,7 @@ def day_problem(
     )
 
 
-def _stop(visit: Visit, place: int, windows: Windows) -> Stop:
+def _stop(visit: Visit, place: int, windows: Windows, firm: bool) -> Stop:
     return Stop(
         id=str(visit.pk),
         node=place,
@@ -120,15 +123,56 @@ def _stop(visit: Visit, place: int, windows: Windows) -> Stop:
         windows=windows,
         skills=frozenset(visit.skills),
         load=sum(job.slot_id is not None for job in visit.jobs.all()),
+        firm=firm,
     )
 
 
-def agreed_hours(visit: Visit, hours: DayClock) -> Windows:
-    """The hours that the household agreed to; empty for any time."""
-    if visit.window_from is None and visit.window_to is None:
-        return ()
-    first, last = visit.window_from or time.min, visit.window_to or time(23, 59, 59)
-    return ((hours.of(first), hours.of(last)),)
+class Agreed:
+    """What hours hold for the visits of a day: those told, else those agreed to within the home's own."""
+
+    def __init__(self, visits: Sequence[Visit], hours: DayClock) -> None:
+        self._hours = hours
+        self._told = told_by_visit({visit.pk for visit in visits if visit.pk})
+        rows = HomeHours.objects.filter(site__in=[visit.site_id for visit in visits])
+        self._homes = {row.site_id: row for row in rows}
+
+    def told(self, visit: Visit) -> Windows:
+        """The hours that its household was told for this day; empty for none."""
+        told = self._told.get(visit.pk)
+        if told is None or told.day != self._hours.day or told.first is None or told.last is None:
+            return ()
+        return ((max(self._hours.since(told.first), 0), self._hours.since(told.last)),)
+
+    def own(self, visit: Visit) -> Windows:
+        """The hours agreed to, within those that suit the home; empty for any time."""
+        home = self._homes.get(visit.site_id)
+        firsts = [visit.window_from, home.not_before if home else None]
+        lasts = [visit.window_to, home.not_after if home else None]
+        if not any((*firsts, *lasts)):
+            return ()
+        first, last = span_of(firsts, lasts)
+        return ((self._hours.of(clock_time(first)), self._hours.of(clock_time(last))),)
+
+    def kept(self, visit: Visit) -> Windows:
+        """The hours told, else its own."""
+        return self.told(visit) or self.own(visit)
+
+    def promised(self, visit: Visit) -> Windows:
+        """The hours that its household was told or would be; its own where it has no time yet."""
+        promise = promise_of(visit)
+        if told := self.told(visit):
+            return told
+        if visit.arrive_at is None or promise.first is None or promise.last is None:
+            return self.own(visit)
+        return ((max(self._hours.since(promise.first), 0), self._hours.since(promise.last)),)
+
+    def given(self, visit: Visit) -> Windows:
+        """The time given, else the hours kept."""
+        return given_time(visit, self._hours) or self.kept(visit)
+
+    def firm(self, visit: Visit) -> bool:
+        """Whether it was promised: told, confirmed or held to its day."""
+        return bool(self.told(visit)) or visit.pinned or visit.state == Visit.State.CONFIRMED
 
 
 def given_time(visit: Visit, hours: DayClock) -> Windows:
@@ -137,17 +181,3 @@ def given_time(visit: Visit, hours: DayClock) -> Windows:
         return ()
     start = hours.since(visit.leave_at) - visit.minutes * 60
     return ((start, start),) if start >= hours.earliest else ()
-
-
-def hours_of(visit: Visit, hours: DayClock) -> Windows:
-    """The time given, else the hours agreed to."""
-    return given_time(visit, hours) or agreed_hours(visit, hours)
-
-
-def promised_hours(visit: Visit, hours: DayClock) -> Windows:
-    """The hours that the household was told or would be, in seconds at which the work may begin; those agreed
-    to where it has no time yet."""
-    promise = promise_of(visit)
-    if visit.arrive_at is None or promise.first is None or promise.last is None:
-        return agreed_hours(visit, hours)
-    return ((max(hours.since(promise.first), 0), hours.since(promise.last)),)

@@ -8,9 +8,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from equipment.models import Desk
+from schedules.hours import seconds_of
 from schedules.models import Policy, Visit
 from schedules.planning.observed import pace
-from schedules.rounds import seconds_of
 from schedules.slow_hours import pace_over
 from schedules.travel import reckoned_between
 

@@ -12,6 +12,7 @@ from scipy.special import ndtr
 from equipment.models import Desk
 from schedules.bookable import cannot_work
 from schedules.explain import say_day
+from schedules.hours import DAY_S, clock_time, seconds_of
 from schedules.models import Policy, RoundPlan, Visit
 from schedules.plain_reasons import said_plainly
 from schedules.planning.routing import Solution
@@ -19,7 +20,7 @@ from schedules.planning.routing.problem import Route, Stop
 from schedules.planning.routing.problem import Visit as Served
 from schedules.planning.routing.timing import on_the_road
 from schedules.planning.travel import great_circle_m
-from schedules.rounds import DAY_S, Asked, Trip, VanDay, seconds_of
+from schedules.rounds import Asked, Trip, VanDay
 from schedules.why_here import Detours
 
 # A home farther off than a day's drive there and back is likelier misplaced.
@@ -45,11 +46,13 @@ def proposal_of(plan: RoundPlan, asked: Asked, solution: Solution) -> dict[str, 
     detours, policy = Detours(asked.problem, solution), Policy.the()
     days = [_Day(asked.vans[route.technician], route, plan.first_day, detours) for route in solution.routes]
     days.sort(key=lambda one: (one.van.day, one.van.technician.name))
+    must = {stop.id: stop.must for stop in asked.problem.stops}
     left = [
-        _left(trip, _why_left(trip, item.why, _far_km(trip, asked)), trip.window.last <= plan.last_day)
+        _left(trip, _why_left(trip, item.why, _far_km(trip, asked)), must[item.id])
         for item, trip in ((item, asked.trips[item.id]) for item in solution.unserved)
     ]
     left += [_left(trip, _("The address has no position yet."), True) for trip in asked.unplaced]
+    left += [_left(trip, _said_nothing(trip), True) for trip in asked.unsaid]
     return {
         "days": [_day(one, asked, policy) for one in days],
         "left": sorted(left, key=lambda row: (not row["must"], row["last"], row["home"])),
@@ -90,7 +93,13 @@ def _why_left(trip: Trip, why: str, far_km: float | None = None) -> str:
 
 
 def _left(trip: Trip, why: str, must: bool) -> dict[str, Any]:
-    return {**_home(trip), "why": why, "must": must}
+    return {**_home(trip), "why": why, "must": must, "held": trip.held}
+
+
+def _said_nothing(trip: Trip) -> str:
+    day = trip.visit.day if trip.visit else None
+    said = {"day": say_day(day)}
+    return _("It was booked for %(day)s and nobody said how it ended: say so, or book it anew.") % said
 
 
 def _home(trip: Trip) -> dict[str, Any]:
@@ -150,9 +159,7 @@ def _index(asked: Asked, one: _Day) -> int:
 
 def _clock(seconds: int, one: _Day) -> time:
     """The wall clock of the day at seconds from the plan's first midnight."""
-    offset = seconds - (one.van.day - one.first).days * DAY_S
-    minutes, second = divmod(min(max(offset, 0), DAY_S - 1), 60)
-    return time(minutes // 60, minutes % 60, second)
+    return clock_time(seconds - (one.van.day - one.first).days * DAY_S)
 
 
 def _late(served: Served, stop: Stop, spread_s: float) -> float:

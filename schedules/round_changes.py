@@ -1,14 +1,17 @@
 """What has changed on the record since a plan of rounds was worked out, home by home."""
 
 from collections import defaultdict
-from datetime import date
+from datetime import date, datetime, time
 from typing import Any
 
 from django.utils.translation import gettext as _
 
-from equipment.models import FilterChange
+from equipment.models import Desk, FilterChange
 from schedules.bookable import cannot_work
-from schedules.models import RoundPlan, Technician, Visit, VisitJob
+from schedules.hours import seconds_of, span_of
+from schedules.models import HomeHours, RoundPlan, Technician, Visit, VisitJob
+from schedules.visit_notices import told_by_visit
+from schedules.visit_promises import Promise
 
 
 def changed_since(plan: RoundPlan) -> list[tuple[str, str]]:
@@ -25,8 +28,35 @@ def changed_since(plan: RoundPlan) -> list[tuple[str, str]]:
         who, on = staff.get(day["technician"]), date.fromisoformat(day["day"])
         away = cannot_work(who, on) if who else _("This technician is not on record any more.")
         found += record.others(day)
-        found += [(stop["home"], away or why) for stop in day["stops"] if (why := record.why(stop)) or away]
+        found += [
+            (stop["home"], away or why) for stop in day["stops"] if (why := record.why(stop, on)) or away
+        ]
     return found
+
+
+def why_not_taken(
+    stop: dict[str, Any], visit: Visit | None, day: date, told: Promise | None, home: HomeHours | None
+) -> str:
+    """What was promised or agreed of the stop since the plan was worked out, and it would break."""
+    if visit is not None and stop["change"] == "moved":
+        if visit.pinned:
+            return _("It was held to its day since.")
+        if visit.state == Visit.State.CONFIRMED:
+            return _("It was confirmed since.")
+        if told is not None and told.coming:
+            return _("Its household was told of it since.")
+    arrive = time.fromisoformat(stop["arrive"])
+    if told is not None and told.coming and told.day == day and told.first and told.last:
+        zone = Desk.the().zone
+        if not told.first <= datetime.combine(day, arrive, zone) <= told.last:
+            return _("Its household was told other hours since.")
+        return ""
+    firsts = [visit.window_from if visit else None, home.not_before if home else None]
+    lasts = [visit.window_to if visit else None, home.not_after if home else None]
+    first, last = span_of(firsts, lasts)
+    if not first <= seconds_of(arrive) <= last:
+        return _("Other hours were agreed with the home since.")
+    return ""
 
 
 class _Record:
@@ -34,6 +64,9 @@ class _Record:
 
     def __init__(self, plan: RoundPlan, stops: list[dict[str, Any]]) -> None:
         self.visits = Visit.objects.in_bulk([stop["visit"] for stop in stops if stop["visit"]])
+        self.told = told_by_visit(set(self.visits))
+        suits = HomeHours.objects.filter(site__in=[stop["site"] for stop in stops])
+        self.homes = {row.site_id: row for row in suits}
         slots = [slot for stop in stops for slot in stop["slots"]]
         tasks = [task for stop in stops for task in stop["tasks"]]
         open_jobs = VisitJob.objects.filter(visit__state__in=Visit.OPEN)
@@ -49,7 +82,7 @@ class _Record:
         since = plan.started_at or plan.asked_at
         self.changed = set(changes.filter(recorded_at__gt=since).values_list("slot_id", flat=True))
 
-    def why(self, stop: dict[str, Any]) -> str:
+    def why(self, stop: dict[str, Any], day: date) -> str:
         """What is otherwise now; empty where all is as it was."""
         visit = self.visits.get(stop["visit"]) if stop["visit"] else None
         if stop["visit"] and (visit is None or not visit.is_open):
@@ -58,9 +91,7 @@ class _Record:
             return _("It was booked since.")
         if self.changed & set(stop["slots"]):
             return _("A filter was changed there since.")
-        if visit is not None and visit.pinned and stop["change"] == "moved":
-            return _("It was held to its day since.")
-        return ""
+        return why_not_taken(stop, visit, day, self.told.get(stop["visit"]), self.homes.get(stop["site"]))
 
     def others(self, day: dict[str, Any]) -> list[tuple[str, str]]:
         """Visits of the round's technician and day that the plan knows nothing of."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
+from django.core.exceptions import ObjectDoesNotExist
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -14,11 +15,13 @@ from pyvrp.stop import StoppingCriterion
 from equipment.models import Desk, FilterSlot, Site, User
 from schedules import due, visits
 from schedules.bookable import NotBookable, cannot_work
-from schedules.models import MaintenanceTask, RoundPlan, Technician, Visit
+from schedules.models import HomeHours, MaintenanceTask, RoundPlan, Technician, Visit
 from schedules.planning.routing import solve
 from schedules.proposal import proposal_of
+from schedules.round_changes import why_not_taken
 from schedules.rounds import ask
 from schedules.routes import order_day
+from schedules.visit_notices import told_of
 from schedules.visits import Booking
 
 LONGEST_DAYS = 21
@@ -156,7 +159,7 @@ def take_over(plan: RoundPlan, user: User, now: datetime) -> Taken:
             try:
                 with transaction.atomic():
                     _take_stop(stop, technician, day, now)
-            except NotBookable as error:
+            except (NotBookable, ObjectDoesNotExist) as error:
                 refused.append((stop["home"], str(error)))
                 continue
             booked += stop["change"] in ("new", "day")
@@ -197,14 +200,18 @@ def _visit(stop: dict[str, Any], technician: Technician, day: date, now: datetim
         slots = FilterSlot.objects.filter(pk__in=stop["slots"])
         tasks = MaintenanceTask.objects.filter(pk__in=stop["tasks"])
         site = Site.objects.get(pk=stop["site"])
+        home = HomeHours.objects.filter(site=site).first()
+        if why := why_not_taken(stop, None, day, None, home):
+            raise NotBookable(why)
         return visits.book(Booking(site, list(slots), list(tasks), technician, day), now)
     visit = Visit.objects.select_related("technician", "site").get(pk=stop["visit"])
+    home = HomeHours.objects.filter(site=visit.site_id).first()
+    if why := why_not_taken(stop, visit, day, told_of(visit), home):
+        raise NotBookable(why)
     if visit.day == day and visit.technician_id == technician.pk:
         if not visit.is_open:
             raise NotBookable(_("This visit is over."))
         if why := cannot_work(technician, day):
             raise NotBookable(why)
         return visit
-    if visit.pinned:
-        raise NotBookable(_("It was held to its day since."))
     return visits.schedule(visit, technician, day, now)

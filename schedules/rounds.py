@@ -9,6 +9,7 @@ from django.db.models import Q, QuerySet
 from equipment.models import Desk, FilterSlot, Site
 from schedules import visits
 from schedules.day_problem import NoStart, Place, start_of
+from schedules.hours import DAY_S, seconds_of, span_of
 from schedules.models import Absence, HomeHours, MaintenanceTask, Policy, RoundPlan, Technician, Visit
 from schedules.open_times import standing
 from schedules.outdoors import Outdoors
@@ -27,7 +28,6 @@ from schedules.slow_hours import pace_over
 from schedules.travel import travel_between
 from schedules.visit_notices import told_of
 
-DAY_S = 86_400
 # A trip of its own, there and back, where a job is left for later.
 OWN_TRIP_S = 2400
 # Moving a booked visit is worth it where it saves so much travel. Own choice.
@@ -85,6 +85,8 @@ class Asked:
     unplaced: list[Trip] = field(default_factory=list)
     no_start: list[Technician] = field(default_factory=list)
     reckoned: str = ""
+    # Booked for a day past, and nobody said how it ended.
+    unsaid: list[Trip] = field(default_factory=list)
 
 
 def ask(plan: RoundPlan, today: date) -> Asked:
@@ -125,6 +127,7 @@ def ask(plan: RoundPlan, today: date) -> Asked:
         [trip for trip in every if not trip.site.placed],
         no_start,
         travel.reckoned,
+        _unsaid(today),
     )
 
 
@@ -175,7 +178,7 @@ def _stop(trip: Trip, node: int, vans: Sequence[VanDay], plan: RoundPlan, hours:
         skills.add(f"by:{visit.technician_id}")
     else:
         skills |= {f"not:{who.pk}" for who in hours.not_by.all()} if hours else set()
-    span = _hours(trip, None if trip.held else hours)
+    span = _hours(trip, hours)
     must = not _may_wait(trip, plan)
     return Stop(
         id=trip.key,
@@ -192,6 +195,7 @@ def _stop(trip: Trip, node: int, vans: Sequence[VanDay], plan: RoundPlan, hours:
         must=must,
         worth=0 if must else worth_of_serving(trip.window, plan.last_day, OWN_TRIP_S),
         dearer=_dearer(trip, vans),
+        firm=must and trip.held,
     )
 
 
@@ -236,17 +240,10 @@ def _hours(trip: Trip, hours: HomeHours | None) -> tuple[int, int]:
     if trip.told_hours:
         return seconds_of(trip.told_hours[0]), seconds_of(trip.told_hours[1])
     visit = trip.visit
-    firsts = [visit.window_from if visit else None, hours.not_before if hours else None]
-    lasts = [visit.window_to if visit else None, hours.not_after if hours else None]
-    return (
-        max((seconds_of(one) for one in firsts if one), default=0),
-        min((seconds_of(one) for one in lasts if one), default=DAY_S - 1),
+    return span_of(
+        [visit.window_from if visit else None, hours.not_before if hours else None],
+        [visit.window_to if visit else None, hours.not_after if hours else None],
     )
-
-
-def seconds_of(hour: time) -> int:
-    """Seconds by the wall clock since midnight."""
-    return hour.hour * 3600 + hour.minute * 60 + hour.second
 
 
 def _booked(plan: RoundPlan, today: date) -> list[Trip]:
@@ -281,6 +278,11 @@ def _waiting(plan: RoundPlan, today: date) -> list[Trip]:
         first = min(trip.window.first, plan.first_day)
         trips.append(replace(trip, window=DueWindow(first, _not_before(plan.first_day, trip.window).last)))
     return trips
+
+
+def _unsaid(today: date) -> list[Trip]:
+    rows = Visit.objects.filter(state__in=(Visit.State.SCHEDULED, Visit.State.CONFIRMED), day__lt=today)
+    return [_of_visit(visit, today, held=True) for visit in _with_jobs(rows)]
 
 
 def _with_jobs(rows: QuerySet[Visit]) -> QuerySet[Visit]:

@@ -1,7 +1,7 @@
 """A technician's day: its visits put in order, or one of them fitted in between the others."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 
 from django.db import transaction
@@ -9,15 +9,13 @@ from django.utils.translation import gettext as _
 
 from schedules.day_problem import (
     HERE,
+    Agreed,
     DayClock,
     Place,
     Standing,
     Windows,
-    agreed_hours,
     day_problem,
     given_time,
-    hours_of,
-    promised_hours,
     start_of,
 )
 from schedules.emails import FilterLine
@@ -42,6 +40,8 @@ class DayPlan:
     travel_m: int
     depot: Place
     displaced: frozenset[int] = frozenset()
+    # Whose hours as told cannot be kept any more.
+    broken: list[Visit] = field(default_factory=list)
 
     def why_not(self, visit: Visit) -> str:
         """Why the visit has no place in the order; empty where it has."""
@@ -64,8 +64,7 @@ def order_day(technician: Technician, day: date, now: datetime) -> DayPlan:
         late = [(visit, _over()) for visit in visits if not visit.arrive_at]
         return DayPlan([], late, 0, 0, depot)
     standing = _standing(begun, hours)
-    problem = day_problem(technician, placed, hours, lambda v: agreed_hours(v, hours), standing)
-    solution = solve(problem, Iterations(ITERATIONS), seed=1)
+    solution, broken = _ordered(technician, placed, hours, standing)
     by_id = {str(visit.pk): visit for visit in placed}
     left_out += [(by_id[item.id], said_plainly(item.why)) for item in solution.unserved if item.id != HERE]
     ordered = _timed(solution, by_id, hours)
@@ -74,7 +73,32 @@ def order_day(technician: Technician, day: date, now: datetime) -> DayPlan:
         visit.forget_times()
     _store([*ordered, *(visit for visit, _why in left_out)])
     displaced = timed & {visit.pk for visit, _why in left_out}
-    return DayPlan(ordered, left_out, on_the_road(solution.routes), solution.travel_m, depot, displaced)
+    road_s = on_the_road(solution.routes)
+    return DayPlan(ordered, left_out, road_s, solution.travel_m, depot, displaced, broken)
+
+
+def _ordered(
+    technician: Technician, visits: list[Visit], hours: DayClock, standing: Standing
+) -> tuple[Solution, list[Visit]]:
+    """The day within the hours that households were told. Where these cannot all be kept any more, whose
+    cannot are served at another hour, and named."""
+    agreed = Agreed(visits, hours)
+    problem = day_problem(technician, visits, hours, agreed.kept, standing, agreed.firm)
+    solution = solve(problem, Iterations(ITERATIONS), seed=1)
+    left = {item.id for item in solution.unserved}
+    broken = [visit for visit in visits if str(visit.pk) in left and agreed.told(visit)]
+    if not broken:
+        return solution, []
+    late = {visit.pk for visit in broken}
+
+    def windows(visit: Visit) -> Windows:
+        return agreed.own(visit) if visit.pk in late else agreed.kept(visit)
+
+    def firm(visit: Visit) -> bool:
+        return visit.pk not in late and agreed.firm(visit)
+
+    problem = day_problem(technician, visits, hours, windows, standing, firm)
+    return solve(problem, Iterations(ITERATIONS), seed=1), broken
 
 
 def fit_in(visit: Visit, now: datetime) -> str:
@@ -95,10 +119,10 @@ def fit_in(visit: Visit, now: datetime) -> str:
     to_come = [one for one in still if one.arrive_at and one.arrive_at > now]
     everybody = [*(one for one in to_come if one.site.placed and one.pk != visit.pk), visit]
     gap = _Gap(technician, everybody, hours, _standing(begun, hours))
-    solution, moves = gap.solved(lambda v: hours_of(v, hours)), False
+    solution, moves = gap.solved(gap.agreed.given), False
     if solution.unserved:
         # Nobody notices a time that moves within the hours they were told.
-        solution, moves = gap.solved(lambda v: promised_hours(v, hours)), True
+        solution, moves = gap.solved(gap.agreed.promised), True
     if solution.unserved:
         return gap.why_not(visit)
     kept = (
@@ -134,6 +158,11 @@ class _Gap:
     hours: DayClock
     standing: Standing
 
+    @property
+    def agreed(self) -> Agreed:
+        """What hours hold for everybody."""
+        return Agreed(self.everybody, self.hours)
+
     def solved(self, windows: Callable[[Visit], Windows]) -> Solution:
         """The day within ``windows``."""
         return solve(self._problem(windows), Iterations(ITERATIONS), seed=1)
@@ -143,7 +172,7 @@ class _Gap:
 
     def why_not(self, visit: Visit) -> str:
         """Why the visit finds no place, or whose promise it would break."""
-        promised = self._problem(lambda v: promised_hours(v, self.hours))
+        promised = self._problem(self.agreed.promised)
         keen = [
             stop if stop.id in (HERE, str(visit.pk)) else replace(stop, must=False, worth=_DEAR_S)
             for stop in promised.stops

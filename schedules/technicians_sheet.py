@@ -14,7 +14,7 @@ from equipment.sheets.faults import Refused, Report
 from equipment.sheets.table import Cells, Sheet
 from schedules.models import Depot, Technician
 from schedules.models.technician import monday_to_friday
-from schedules.round_forms import NOWHERE
+from schedules.round_forms import MOST_ROOM, NOWHERE
 
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -58,7 +58,7 @@ TECHNICIANS = (
     Column("day_starts", _hour),
     Column("day_ends", _hour),
     Column("weekdays", _weekdays),
-    Column("van_room", c.whole(1, 1000)),
+    Column("van_room", c.whole(1, MOST_ROOM)),
 )
 _FIELDS: dict[str, tuple[str, Callable[[], Any]]] = {
     "skills": ("skills", list),

@@ -103,8 +103,9 @@ def title(plan: RoundPlan) -> str:
     if not plan.proposal.get("van_days", 1):
         return _("Nobody works on these days")
     stops = sum(len(day["stops"]) for day in days)
-    late = sum(row["must"] for row in plan.proposal.get("left", []))
-    if not stops:
+    left = plan.proposal.get("left", [])
+    late = sum(row["must"] for row in left)
+    if not stops and not late:
         return _("Nothing is to be driven on these days")
     said = ngettext("%(n)d stop", "%(n)d stops", stops) % {"n": stops}
     rounds = ngettext("in %(n)d round", "in %(n)d rounds", len(days)) % {"n": len(days)}

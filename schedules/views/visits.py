@@ -164,6 +164,9 @@ def _put_in_order(request: HttpRequest, technician: Technician, day: date) -> ro
         if left.pk in plan.displaced:
             said = {"home": left.site.address or left.site.name, "why": why}
             messages.warning(request, _("%(home)s has no time on that day any more: %(why)s") % said)
+    for late in plan.broken:
+        said = {"home": late.site.address or late.site.name}
+        messages.warning(request, _("%(home)s was told other hours, and is told anew.") % said)
     return plan
 
 

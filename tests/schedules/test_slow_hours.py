@@ -7,8 +7,8 @@ from django.test import Client
 from django.urls import reverse
 
 from schedules import slow_hours
+from schedules.hours import seconds_of
 from schedules.models import Policy, Technician
-from schedules.rounds import seconds_of
 from tests.factories import NOW, TODAY, TechnicianFactory
 from tests.schedules.test_rounds import a_home, planned
 

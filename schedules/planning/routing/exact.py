@@ -12,7 +12,7 @@ MOST_SETS = 150_000
 
 # A part of a route: when it is ready to leave its last stop, its travel so far, its order.
 _Part = tuple[int, int, tuple[int, ...]]
-_Cost = tuple[int, int, int]
+_Cost = tuple[int, int, int, int]
 
 
 def is_small(problem: Problem, servable: list[int]) -> bool:
@@ -27,27 +27,27 @@ def best_orders(problem: Problem, servable: list[int]) -> list[Order]:
     `servable` holds the indices of the stops worth trying, few enough for is_small; no seed is needed.
     """
     whole = frozenset(servable)
-    states: dict[frozenset[int], tuple[_Cost, list[Order]]] = {frozenset(): ((0, 0, 0), [])}
+    states: dict[frozenset[int], tuple[_Cost, list[Order]]] = {frozenset(): ((0, 0, 0, 0), [])}
     for technician in problem.technicians:
         routes = _routes(problem, technician, servable)
         following: dict[frozenset[int], tuple[_Cost, list[Order]]] = {}
-        for served, ((_, travel, _), orders) in states.items():
+        for served, ((*_, travel, _), orders) in states.items():
             for chosen, (more, order) in routes.items():
                 if served & chosen:
                     continue
-                cost = (0, travel + more, 0)
+                cost = (0, 0, travel + more, 0)
                 known = following.get(served | chosen)
                 if known is None or cost < known[0]:
                     following[served | chosen] = (cost, [*orders, list(order)])
         states = following
-    ranked = ((_cost(problem, whole - served, cost[1]), orders) for served, (cost, orders) in states.items())
+    ranked = ((_cost(problem, whole - served, cost[2]), orders) for served, (cost, orders) in states.items())
     return min(ranked)[1]
 
 
 def _cost(problem: Problem, left: frozenset[int], travel: int) -> _Cost:
     stops = [problem.stops[index] for index in left]
-    musts = sum(stop.must for stop in stops)
-    return musts, travel + sum(stop.worth for stop in stops if not stop.must), len(stops)
+    firm, musts = sum(stop.firm for stop in stops), sum(stop.must for stop in stops)
+    return firm, musts, travel + sum(stop.worth for stop in stops if not stop.must), len(stops)
 
 
 def _routes(

@@ -91,7 +91,7 @@ def _repaired(problem: Problem, at: int, order: Order) -> Order:
 def _left_out(problem: Problem, orders: list[Order], servable: set[int], *, musts: bool) -> Order:
     served = {index for order in orders for index in order}
     left = [index for index in sorted(servable - served) if problem.stops[index].must == musts]
-    return sorted(left, key=lambda index: (-problem.stops[index].worth, index))
+    return sorted(left, key=lambda index: (not problem.stops[index].firm, -problem.stops[index].worth, index))
 
 
 def _insert_all(problem: Problem, orders: list[Order], servable: set[int], *, musts: bool) -> None:
@@ -103,10 +103,12 @@ def _insert_all(problem: Problem, orders: list[Order], servable: set[int], *, mu
 
 
 def _make_room(problem: Problem, orders: list[Order], servable: set[int]) -> None:
-    """Lets a must in where a technician's mays stand in its way; the mays may find another place after."""
+    """Lets a must in where a technician's mays stand in its way, and a firm one where other musts do too;
+    these may find another place after."""
     for index in _left_out(problem, orders, servable, musts=True):
+        firm = problem.stops[index].firm
         for at in range(len(orders)):
-            bare = [other for other in orders[at] if problem.stops[other].must]
+            bare = [o for o in orders[at] if (problem.stops[o].firm if firm else problem.stops[o].must)]
             if len(bare) == len(orders[at]) or not feasible(problem, problem.technicians[at], bare):
                 continue
             trial = [bare if here == at else [] for here in range(len(orders))]
@@ -145,7 +147,7 @@ def _exchanged(problem: Problem, orders: list[Order], at: int, index: int) -> Or
     if now is None or not may_serve(technician, stop):
         return None
     for other in orders[at]:
-        if problem.stops[other].must and not stop.must:
+        if (problem.stops[other].must and not stop.must) or (problem.stops[other].firm and not stop.firm):
             continue
         fewer = _without(orders[at], other)
         less = travel_of(problem, technician, fewer)

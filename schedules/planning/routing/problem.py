@@ -28,7 +28,8 @@ class Technician:
 class Stop:
     """One visit to be made; no windows means any time. `worth`, in seconds of travel, counts for mays.
 
-    `dearer` names technician-days by id with the seconds of travel as which serving it there counts on top.
+    `dearer` names technician-days by id with the seconds of travel as which serving it there counts on top. A
+    must that is `firm` outranks all others: it was promised.
     """
 
     id: str
@@ -40,6 +41,7 @@ class Stop:
     must: bool = True
     worth: int = 0
     dearer: tuple[tuple[str, int], ...] = ()
+    firm: bool = False
 
     def extra_s(self, technician: str) -> int:
         """What serving it counts on top of the way, on a technician-day."""

@@ -249,11 +249,17 @@ class _Model:
                     service_duration=stop.service_s,
                     tw_early=opening.start,
                     tw_late=opening.end,
-                    prize=self.must_prize if stop.must else min(stop.worth, self.may_limit),
+                    prize=self._prize(stop),
                     required=False,
                     group=group,
                 )
             )
+
+    def _prize(self, stop: Stop) -> int:
+        if not stop.must:
+            return min(stop.worth, self.may_limit)
+        most = _PRIZES // (len(self.servable) + 1)
+        return min(self.must_prize * (len(self.servable) + 1), most) if stop.firm else self.must_prize
 
     def data(self) -> pyvrp.ProblemData:
         nodes = [*self.homes, *(self.problem.stops[opening.stop].node for opening in self.openings)]

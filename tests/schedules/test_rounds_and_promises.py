@@ -1,0 +1,220 @@
+"""Plans, orders and emergencies keep what households were promised, or say whose promise breaks."""
+
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+import pytest
+
+from equipment.models import Desk, User
+from schedules.models import RoundPlan, Technician, Visit
+from schedules.planning.routing import Iterations, Problem, Stop, check, solve
+from schedules.planning.routing import Technician as Shift
+from schedules.proposal import proposal_of
+from schedules.round_changes import changed_since
+from schedules.round_runs import take_over
+from schedules.rounds import ask
+from schedules.routes import fit_in, order_day
+from schedules.views.rounds import title
+from schedules.visit_promises import promise_of, still_true
+from tests.factories import (
+    NOW,
+    TODAY,
+    AbsenceFactory,
+    HomeHoursFactory,
+    NoticeFactory,
+    RoundPlanFactory,
+    SiteFactory,
+    TechnicianFactory,
+    VisitFactory,
+    VisitJobFactory,
+)
+from tests.schedules.test_rounds import a_home
+
+pytestmark = pytest.mark.django_db
+FIRST, LAST = TODAY + timedelta(days=1), TODAY + timedelta(days=10)
+
+
+@pytest.fixture
+def technician(db: None) -> Technician:
+    who: Technician = TechnicianFactory(start_latitude=41.88, start_longitude=-87.75)
+    return who
+
+
+def a_plan(**more: Any) -> RoundPlan:
+    """A plan worked out and ready to be taken over."""
+    plan: RoundPlan = RoundPlanFactory(**{"first_day": FIRST, "last_day": LAST, "seconds": 10} | more)
+    asked = ask(plan, TODAY)
+    solution = solve(asked.problem, Iterations(50), seed=1)
+    assert check(asked.problem, solution) == []
+    plan.proposal, plan.state = proposal_of(plan, asked, solution), RoundPlan.State.READY
+    plan.save()
+    return plan
+
+
+def booked(technician: Technician, latitude: float = 41.9, **more: Any) -> Visit:
+    site = SiteFactory(latitude=latitude, longitude=-87.8)
+    told = {"site": site, "technician": technician, "day": FIRST, "state": "scheduled", "minutes": 60}
+    visit: Visit = VisitFactory(**told | more)
+    return visit
+
+
+def tell(visit: Visit) -> None:
+    NoticeFactory(visit=visit, kind="visit", state="sent", sent_at=NOW, said=promise_of(visit).as_json())
+
+
+def left(plan: RoundPlan) -> dict[int | None, dict[str, Any]]:
+    return {row["visit"]: row for row in plan.proposal["left"]}
+
+
+def test_a_confirmed_visit_outranks_two_that_wait(technician: Technician) -> None:
+    firm = booked(technician, state="confirmed", minutes=500, pinned=True)
+    for n in range(2):
+        slot = a_home(TODAY - timedelta(days=20), latitude=41.9 + n / 100)
+        VisitJobFactory(visit=VisitFactory(site=slot.system.site, state="due", minutes=200), slot=slot)
+    plan = a_plan(last_day=FIRST)
+    (stop,) = plan.proposal["days"][0]["stops"]
+    assert stop["visit"] == firm.pk
+    assert "2 homes that must be served find no place" in title(plan)
+
+
+@pytest.mark.parametrize("stops", [3, 12])
+def test_a_firm_must_is_served_before_others(stops: int) -> None:
+    """One of six hours against many of one: exact for few stops, searched for many."""
+    ways = tuple(tuple(300 * (a != b) for b in range(stops + 1)) for a in range(stops + 1))
+    firm = Stop("firm", 1, 7 * 3600, ((28_800, 30_000),), firm=True)
+    rest = tuple(Stop(f"s{n}", n, 3 * 3600) for n in range(2, stops + 1))
+    problem = Problem((Shift("a", 0, (28_800, 61_200)),), (firm, *rest), ways, ways)
+    solution = solve(problem, Iterations(1500), seed=1)
+    assert [visit.id for route in solution.routes for visit in route.visits] == ["firm"]
+
+
+def test_what_cannot_be_kept_is_in_the_heading(technician: Technician) -> None:
+    away, without = a_home(TODAY + timedelta(days=60)), a_home(TODAY + timedelta(days=60))
+    kept = VisitFactory(site=away.system.site, technician=technician, day=FIRST, state="confirmed")
+    VisitJobFactory(visit=kept, slot=away)
+    wanted = VisitFactory(site=without.system.site, state="due", skills=["magic"])
+    VisitJobFactory(visit=wanted, slot=without)
+    AbsenceFactory(technician=technician, first_day=FIRST, last_day=FIRST)
+    plan = a_plan()
+    assert {pk: row["must"] for pk, row in left(plan).items()} == {kept.pk: True, wanted.pk: True}
+    assert "every home that must be served has its place" not in title(plan)
+
+
+def test_a_visit_of_yesterday_that_nobody_closed_is_named(technician: Technician) -> None:
+    slot = a_home(TODAY - timedelta(days=3))
+    visit = booked(technician, site=slot.system.site, day=TODAY - timedelta(days=2))
+    VisitJobFactory(visit=visit, slot=slot)
+    plan = a_plan()
+    assert "nobody said how it ended" in left(plan)[visit.pk]["why"]
+    assert "Nothing is to be driven" not in title(plan)
+
+
+def test_a_home_s_hours_outlast_its_booking(technician: Technician, manager_user: User) -> None:
+    slot = a_home(TODAY + timedelta(days=5))
+    HomeHoursFactory(site=slot.system.site, not_before=time(13), not_after=time(15))
+    take_over(a_plan(), manager_user, NOW)
+    visit = Visit.objects.get()
+    assert visit.day is not None
+    again = a_plan()
+    assert again.proposal["days"][0]["stops"][0]["arrive"] >= "13:00"
+    for give in (lambda: order_day(technician, visit.day, NOW), lambda: fit_in(visit, NOW)):
+        Visit.objects.update(arrive_at=None, leave_at=None)
+        visit.refresh_from_db()
+        give()
+        visit.refresh_from_db()
+        assert visit.arrive_at is not None
+        assert visit.arrive_at.astimezone(Desk.the().zone).hour in (13, 14)
+
+
+def told_round(technician: Technician, count: int) -> list[Visit]:
+    visits = [booked(technician, 41.9 + n / 20) for n in range(count)]
+    order_day(technician, FIRST, NOW)
+    for visit in visits:
+        visit.refresh_from_db()
+        tell(visit)
+    return visits
+
+
+def test_a_booking_turns_no_told_round_round(technician: Technician, manager_user: User) -> None:
+    visits = told_round(technician, 4)
+    promises = {visit.pk: promise_of(visit) for visit in visits}
+    late = booked(technician, 42.1, window_from=time(8), window_to=time(9, 15))
+    day = order_day(technician, FIRST, NOW)
+    for visit in visits:
+        visit.refresh_from_db()
+        assert still_true(promises[visit.pk], visit)
+    assert day.broken == []
+    assert day.why_not(late)
+
+
+def test_hours_told_that_cannot_be_kept_any_more_are_named(technician: Technician) -> None:
+    first, *others = told_round(technician, 3)
+    promises = {visit.pk: promise_of(visit) for visit in (first, *others)}
+    Visit.objects.filter(pk=first.pk).update(minutes=400)
+    day = order_day(technician, FIRST, NOW)
+    assert day.broken
+    # They are served at another hour where there is room, and named; the others keep what they were told.
+    for visit in (first, *others):
+        visit.refresh_from_db()
+        assert (visit in day.broken) == (visit.arrive_at is None or not still_true(promises[visit.pk], visit))
+
+
+def test_emergencies_one_after_another_break_no_promise_unsaid(technician: Technician) -> None:
+    visits = told_round(technician, 3)
+    promises = {visit.pk: promise_of(visit) for visit in visits}
+    answers = []
+    for n in range(4):
+        site = SiteFactory(latitude=41.9 + n / 100, longitude=-87.79)
+        call = booked(technician, site=site, minutes=12, window_from=time(8), window_to=time(10))
+        answers.append(fit_in(call, NOW))
+        for visit in visits:
+            visit.refresh_from_db()
+            assert still_true(promises[visit.pk], visit)
+    assert answers[0] == ""
+
+
+def moved_in_plan(plan: RoundPlan) -> None:
+    """As if the plan moved its only stop by some days."""
+    day = plan.proposal["days"][0]
+    day["day"], day["stops"][0]["change"] = (FIRST + timedelta(days=5)).isoformat(), "moved"
+    plan.save()
+
+
+@pytest.mark.parametrize("since", ["confirmed", "told", "held"])
+def test_what_was_promised_since_is_not_moved(technician: Technician, manager_user: User, since: str) -> None:
+    visit = booked(technician)
+    plan = a_plan(may_move=True)
+    moved_in_plan(plan)
+    if since == "told":
+        tell(visit)
+    elif since == "held":
+        Visit.objects.update(pinned=True)
+    else:
+        Visit.objects.update(state="confirmed")
+    ((_home, why),) = changed_since(plan)
+    assert since in why
+    assert [reason for _home, reason in take_over(plan, manager_user, NOW).refused] == [why]
+    visit.refresh_from_db()
+    assert visit.day == FIRST
+
+
+@pytest.mark.parametrize("of_the_home", [True, False])
+def test_hours_agreed_since_are_not_overridden(
+    technician: Technician, manager_user: User, of_the_home: bool
+) -> None:
+    visit = booked(technician)
+    plan = a_plan()
+    if of_the_home:
+        HomeHoursFactory(site=visit.site, not_before=time(14), not_after=time(15))
+    else:
+        Visit.objects.update(window_from=time(14), window_to=time(15))
+    ((_home, why),) = changed_since(plan)
+    assert "Other hours were agreed" in why
+    take_over(plan, manager_user, NOW)
+    visit.refresh_from_db()
+    assert visit.arrive_at is None
+
+
+def test_dates_of_the_scenario() -> None:
+    assert (FIRST, NOW.date()) == (date(2026, 5, 13), date(2026, 5, 12))
+    assert datetime(2026, 5, 13).weekday() == 2

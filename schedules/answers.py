@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from equipment.fitted import life_keys
 from equipment.models import Desk, FilterSlot, Person
 from schedules.models import Answer, Notice, NoticeSlot
+from schedules.notice_slots import open_slots
 from shared import clock
 from shared.sizes import NotASize, parse_size
 
@@ -42,6 +43,13 @@ class Answered:
         """Whether the filter was put off to a day that has come."""
         row = self._last.get(slot.pk)
         return row is not None and row.kind == Answer.Kind.NOT_YET and not self.settles(slot, now)
+
+
+def answered_all(notice: Notice, now: datetime) -> bool:
+    """Whether every filter that the message still speaks of was answered about, so that it need not come."""
+    slots = open_slots(notice, now)
+    answered = Answered([slot.pk for slot in slots], now)
+    return all(answered.settles(slot, now) for slot in slots)
 
 
 def put_off(slot: FilterSlot, person: Person | None, until: date, now: datetime) -> Answer:
@@ -99,7 +107,13 @@ def _keep(
     until: date | None = None,
     text: str = "",
 ) -> Answer:
-    return Answer.objects.create(
-        site=slot.system.site, slot=slot, person=person, kind=kind, life=life_keys([slot.pk], now)[slot.pk],
-        until=until, text=text, at=now,
-    )  # fmt: skip
+    life = life_keys([slot.pk], now)[slot.pk]
+    told = {"person": person, "until": until, "text": text, "at": now}
+    # Said twice, it stands once.
+    same = Answer.objects.filter(slot=slot, kind=kind, life=life, settled_at=None).order_by("pk").first()
+    if same is None:
+        return Answer.objects.create(site=slot.system.site, slot=slot, kind=kind, life=life, **told)
+    for name, value in told.items():
+        setattr(same, name, value)
+    same.save()
+    return same

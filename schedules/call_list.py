@@ -19,6 +19,8 @@ from shared import clock
 
 # A visit as near as this is rung about before anything else.
 _NEAR = timedelta(days=2)
+# Whoever was told of a filter on the telephone has so long to change it.
+_TOLD_LASTS = timedelta(days=21)
 
 
 class NotToRing(ValueError):
@@ -59,9 +61,14 @@ def calls(now: datetime) -> list[Call]:
     open_calls = [
         Call(**{**vars(call), "tries": tries[call.key]})
         for call in listed
-        if not any(row.reached for row in tries[call.key])
+        if not any(row.reached and _still_told(call, row, now) for row in tries[call.key])
     ]
     return sorted(open_calls, key=lambda call: _urgency(call, today))
+
+
+def _still_told(call: Call, row: Rung, now: datetime) -> bool:
+    """Whether one call is enough: for a visit it is, a filter that is still in there is rung about again."""
+    return call.visit is not None or now - row.at < _TOLD_LASTS
 
 
 def _urgency(call: Call, today: date) -> tuple[bool, bool, date, int]:

@@ -10,9 +10,14 @@ from shared import signing
 from shared.signing import Purpose
 
 
+def households(site: Site) -> int:
+    """How many people have left the home so far: a card opens for the household that it was printed for."""
+    return site.roles.exclude(until=None).count()
+
+
 def answer_code(site: Site) -> dict[str, str]:
     """Address and QR code (SVG text) of the answer page of ``site``."""
-    address = absolute("answer", signing.make(Purpose.ANSWER, f"site:{site.pk}"))
+    address = absolute("answer", signing.make(Purpose.ANSWER, f"site:{site.pk}:{households(site)}"))
     out = io.BytesIO()
     # With a viewBox and no size of its own the whole code scales, its quiet zone included.
     segno.make(address, error="m").save(out, kind="svg", xmldecl=False, svgns=True, omitsize=True, title="QR")

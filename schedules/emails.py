@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from email.utils import format_datetime
+from email.utils import format_datetime, formataddr
 from typing import Any
 
 from django.conf import settings
@@ -19,6 +19,7 @@ from equipment.meanwhile import for_now, next_media
 from equipment.models import Desk, FilterSlot, Meanwhile, Media, Person, User
 from schedules import explain, invitations
 from schedules.addresses import absolute, host
+from schedules.answers import Answered
 from schedules.models import Notice, Policy
 from schedules.notice_slots import of_a_technician, open_slots
 from schedules.open_times import open_times, time_words
@@ -143,6 +144,8 @@ def _subject(count: int, first: date | None, today: date) -> str:
 def _spoken_of(notice: Notice, now: datetime) -> list[FilterSlot]:
     """What is still to be done by the reader; all of it where nothing is, as in a letter looked at later."""
     still = open_slots(notice, now)
+    answered = Answered([slot.pk for slot in still], now)
+    still = [slot for slot in still if not answered.settles(slot, now)]
     elsewhere = of_a_technician(slot.pk for slot in still)
     rows = notice.slots.select_related("slot__system__site", "slot__plan", "slot__first_media")
     return [slot for slot in still if slot.pk not in elsewhere] or [row.slot for row in rows]
@@ -166,6 +169,7 @@ def _visit(notice: Notice, now: datetime) -> Letter:
         "visit": visit,
         "coming": stands.coming,
         "hours_known": stands.first is not None,
+        "before": hours_words(told, tz) if told is not None and told.day and told.coming else "",
         "when": hours_words(stands if stands.coming else told or stands, tz),
         "slots": [job.slot for job in jobs if job.slot],
         "tasks": [job.task for job in jobs if job.task],
@@ -287,7 +291,7 @@ def message_of(letter: Letter) -> EmailMultiAlternatives:
     mail = EmailMultiAlternatives(
         subject=letter.subject,
         body=letter.text,
-        from_email=settings.DEFAULT_FROM_EMAIL,
+        from_email=formataddr((desk.name, settings.DEFAULT_FROM_EMAIL)),
         to=[letter.to],
         reply_to=[desk.email] if desk.email else None,
         headers=_headers(letter),

@@ -116,7 +116,7 @@ class PersonForm(forms.Form):
     """Somebody at a site and what they are there."""
 
     name = forms.CharField(label=_("Name"), max_length=200)
-    email = forms.EmailField(label=_("Mail"), required=False)
+    email = forms.EmailField(label=_("Mail"), required=False, max_length=254)
     phone = forms.CharField(label=_("Phone"), required=False, max_length=40)
     language = forms.ChoiceField(label=_("Language"), choices=settings.LANGUAGES, required=False)
     text_consent = forms.CharField(

@@ -5,9 +5,11 @@ It is taken, put off, refused for good, no letter is taken at all, or it was han
 
 import re
 from collections.abc import Callable
+from email.generator import BytesGenerator
+from io import BytesIO
 from smtplib import SMTP, SMTPException
 from types import TracebackType
-from typing import Any, Self, cast
+from typing import Any, Self
 
 from django.core.mail import EmailMessage, get_connection
 from django.core.mail.backends.smtp import EmailBackend
@@ -18,6 +20,8 @@ from schedules.dkim_signing import signed
 
 # No letter fares better than this one: the service goes away, or has no room (RFC 5321, 4.2.3).
 _NONE_TAKEN = (421, 452)
+# RFC 5322, 2.1.1, allows 998.
+_LONGEST_LINE = 990
 _STATUS = re.compile(r"^(\d)\.(\d{1,3})\.\d{1,3}\b")
 
 
@@ -85,8 +89,12 @@ class Post:
         to = mail.recipients()[0]
         if not to.rpartition("@")[0].isascii():
             raise Refused("the mailbox's name has letters that mail servers do not take", mailbox=True)
-        sender, reader = (sanitize_address(one, "utf-8") for one in (mail.from_email, to))
-        body = self._signed(mail)
+        try:
+            sender, reader = (sanitize_address(one, "utf-8") for one in (mail.from_email, to))
+            message = mail.message()
+        except ValueError as error:
+            raise Refused(f"that is no mail address: {error}", mailbox=True) from error
+        body = self._signed(message)
         code, words = self._asked(lambda: smtp.mail(sender))
         if code >= 400:
             # Whoever may not send at all may send to nobody.
@@ -101,9 +109,14 @@ class Post:
             raise NobodyKnows(_words(error)) from error
         self._heed(smtp, answer[0], answer[1].decode(errors="replace"), mailbox=False)
 
-    def _signed(self, mail: EmailMessage) -> bytes:
+    def _signed(self, message: Any) -> bytes:
+        written = BytesIO()
+        # Header lines are not folded: unsubscribe links are read by simple programs.
+        BytesGenerator(written, mangle_from_=False, maxheaderlen=_LONGEST_LINE).flatten(
+            message, linesep="\r\n"
+        )
         try:
-            return signed(cast(Any, mail.message()).as_bytes(linesep="\r\n"))
+            return signed(written.getvalue())
         except (OSError, DKIMException) as error:
             raise ServerFault(f"the letters cannot be signed: {_words(error)}") from error
 
@@ -119,7 +132,7 @@ class Post:
         if code < 400:
             return
         said = f"{code} {words}"
-        if code in _NONE_TAKEN:
+        if code in _NONE_TAKEN and not (mailbox and _says_mailbox(words)):
             raise ServerFault(said)
         self._ask_anew(smtp)
         if code < 500:
@@ -131,6 +144,12 @@ class Post:
             smtp.rset()
         except (SMTPException, OSError):
             self._close()
+
+
+def _says_mailbox(words: str) -> bool:
+    """Whether the answer names the mailbox as the cause, such as one that is full (RFC 3463, x.1 and x.2)."""
+    status = _STATUS.match(words)
+    return status is not None and status[2] in ("1", "2")
 
 
 def _of_the_mailbox(words: str) -> bool:

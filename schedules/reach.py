@@ -32,6 +32,17 @@ class Rested:
         return self._why.get(person.email.lower(), "")
 
 
+def why_unwanted(person: Person | None, subject: str) -> str:
+    """That the person stopped messages about ``subject``; empty where they come."""
+    if person is None or getattr(person, CONSENT[subject]):
+        return ""
+    return {
+        FILTERS: _("does not want filter mail"),
+        VISITS: _("does not want visit mail"),
+        RECORD: _("does not want to hear what was done"),
+    }[subject]
+
+
 def why_no_mail(person: Person | None, subject: str, rested: Rested | None = None) -> str:
     """Why no letter about ``subject`` can go to the person; empty where one can."""
     if person is None:
@@ -40,11 +51,7 @@ def why_no_mail(person: Person | None, subject: str, rested: Rested | None = Non
         )
     if not person.email:
         return _("no mail address")
-    if not getattr(person, CONSENT[subject]):
-        return {
-            FILTERS: _("does not want filter mail"),
-            VISITS: _("does not want visit mail"),
-            RECORD: _("does not want to hear what was done"),
-        }[subject]
+    if unwanted := why_unwanted(person, subject):
+        return unwanted
     why = (rested or Rested([person])).why(person)
     return _("the mailbox refused a letter: %(why)s") % {"why": why} if why else ""

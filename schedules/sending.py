@@ -5,6 +5,7 @@ asking.
 """
 
 import logging
+import time as clocks
 from datetime import datetime, timedelta
 
 from django.conf import settings
@@ -14,10 +15,11 @@ from django.utils.translation import gettext as _
 
 from equipment.models import User
 from schedules import emails, hours_of_sending, open_times, texts
-from schedules.models import MailServer, Notice, Policy, RestedAddress, Visit
+from schedules.answers import answered_all
+from schedules.models import MailServer, Notice, NoticeSlot, Policy, RestedAddress, Visit
 from schedules.notice_slots import of_a_technician, open_slots, slots_of_visits
 from schedules.posting import NobodyKnows, NotTaken, Post, Refused, ServerFault
-from schedules.reach import SUBJECT_OF, why_no_mail
+from schedules.reach import SUBJECT_OF, why_no_mail, why_unwanted
 from schedules.reminders import filter_changers
 from schedules.visit_notices import why_stale
 from schedules.visits_done import why_stale as why_done_stale
@@ -38,9 +40,10 @@ class NotJudged(ValueError):
 def send_all(now: datetime) -> int:
     """Send what is due, over one connection; how many rows were worked on."""
     park_lost_claims(now)
-    count = 0
+    count, began = 0, clocks.monotonic()
     with Post() as post:
-        while send_one(now, post):
+        # A long outbox takes its time: every row has its own.
+        while send_one(now + timedelta(seconds=int(clocks.monotonic() - began)), post):
             count += 1
     return count
 
@@ -114,6 +117,11 @@ class _Sender:
         except NobodyKnows as error:
             said = _("handed over, and no answer came (%(why)s): sent or not?") % {"why": error}
             self._finish(Notice.State.PARKED, said)
+            # One that does not answer would swallow the others one by one.
+            self._hold_server(str(error))
+        except Exception as error:
+            log.exception("notice %s broke while it was handed over", self.notice.pk)
+            self._finish(Notice.State.PARKED, _("broke (%s): sent or not?") % type(error).__name__)
         else:
             self._sent()
 
@@ -157,21 +165,18 @@ class _Sender:
         self._mine().update(state=Notice.State.WAITING, send_at=self.now + wait, why=why[:300])
 
     def _hold(self, why: str) -> None:
-        """Nothing gets out: nobody's letter is to blame, and all wait."""
-        self._wait(self.notice.send_at, why)
+        """Nothing gets out: nobody's letter is to blame, and all wait; this one behind the others."""
+        self._wait(self.now + FAULT_LASTS, why)
+        self._hold_server(why)
+
+    def _hold_server(self, why: str) -> None:
         if self.notice.channel == Notice.Channel.TEXT:
-            self._wait_for_texts()
             return
         server = MailServer.the()
         log.warning("the mail server takes no letters: %s", why)
         server.fault, server.again_at = why[:300], self.now + FAULT_LASTS
         server.since = server.since or self.now
         server.save()
-
-    def _wait_for_texts(self) -> None:
-        Notice.objects.filter(pk=self.notice.pk, state=Notice.State.WAITING).update(
-            send_at=self.now + FAULT_LASTS
-        )
 
 
 def _drafted(letter: emails.Letter) -> dict[str, object]:
@@ -193,16 +198,20 @@ def rest(email: str, why: str, now: datetime) -> None:
 
 
 def lift(pk: int, now: datetime) -> bool:
-    """Write to the address again; whether it was resting."""
-    return bool(RestedAddress.objects.filter(pk=pk, lifted_at=None).update(lifted_at=now))
+    """Write to the address again, also of what failed there; whether it was resting."""
+    row = RestedAddress.objects.filter(pk=pk, lifted_at=None).first()
+    if row is None:
+        return False
+    RestedAddress.objects.filter(pk=pk).update(lifted_at=now)
+    failed = NoticeSlot.objects.filter(notice__state=Notice.State.FAILED, notice__sent_to__iexact=row.email)
+    failed.update(void=True)
+    return True
 
 
 def stale(notice: Notice, now: datetime) -> str:
     """Why the letter must not go out any more, looked at in the last moment; empty when it may."""
     if notice.person is not None:
         notice.person.refresh_from_db()
-    if notice.channel == Notice.Channel.TEXT and (why := texts.why_no_text(notice.person)):
-        return why
     if notice.kind == Notice.Kind.SIGN_IN:
         return _("asked for too long ago") if now - notice.created_at > SIGN_IN_LASTS else ""
     by_kind = {
@@ -210,7 +219,12 @@ def stale(notice: Notice, now: datetime) -> str:
         Notice.Kind.TIMES.value: open_times.why_stale,
         Notice.Kind.DONE.value: why_done_stale,
     }
-    if notice.channel == Notice.Channel.MAIL and (why := why_no_mail(notice.person, SUBJECT_OF[notice.kind])):
+    subject = SUBJECT_OF[notice.kind]
+    if notice.channel == Notice.Channel.TEXT:
+        why = why_unwanted(notice.person, subject) or texts.why_no_text(notice.person)
+    else:
+        why = why_no_mail(notice.person, subject)
+    if why:
         return why
     return by_kind.get(notice.kind, _why_filters_stale)(notice, now)
 
@@ -229,6 +243,8 @@ def _why_filters_stale(notice: Notice, now: datetime) -> str:
         return _("a visit is booked")
     if still <= of_a_technician(still):
         return _("somebody was asked to come")
+    if answered_all(notice, now):
+        return _("they answered meanwhile")
     return ""
 
 

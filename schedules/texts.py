@@ -3,6 +3,7 @@
 import json
 import re
 from datetime import datetime
+from http.client import HTTPException, InvalidURL
 from urllib.error import HTTPError, URLError
 from urllib.request import Request, urlopen
 
@@ -13,16 +14,19 @@ from equipment.models import Person
 from schedules.posting import NobodyKnows, NotTaken, Refused, ServerFault
 
 TIMEOUT_S = 20
-LONGEST = 300
-# Words that end text messages, as carriers in the United States take them, and their Spanish ones.
-STOP_WORDS = frozenset(("stop", "stopall", "unsubscribe", "cancel", "end", "quit", "alto", "baja", "parar"))
+# Words that end text messages, English ones by the FCC's list (from memory) and Spanish ones: some wherever a
+# message begins with them, others only where they are all of it.
+STOP_FIRST = frozenset(("stop", "stopall", "unsubscribe", "revoke", "optout", "alto", "baja", "basta"))
+STOP_WHOLE = frozenset(("end", "quit", "cancel", "opt out", "cancelar", "parar"))
+_WORD = re.compile(r"[^\W\d_]+")
 _EXTENSION = re.compile(r"[a-z#]", re.IGNORECASE)
 _BUSY, _SLOW_DOWN, _AWAY = 408, 429, 503
 
 
 def why_no_text(person: Person | None) -> str:
     """Why no text message can go to the person; empty where one can."""
-    if not settings.TEXTS_URL:
+    # Without the secret nobody could stop them.
+    if not settings.TEXTS_URL or not settings.TEXTS_SECRET:
         return _("text messages are not set up")
     if person is None or not digits(person.phone):
         return _("no phone number")
@@ -45,9 +49,11 @@ def post(to: str, words: str, key: str) -> None:
     """Hand one message over; ``key`` lets the other side drop a second copy. Raises NotTaken, Refused,
     ServerFault or NobodyKnows as letters do."""
     body = json.dumps({"id": key, "to": to, "text": words}).encode()
-    headers = {"Content-Type": "application/json", "Idempotency-Key": key}
-    if settings.TEXTS_SECRET:
-        headers["Authorization"] = f"Bearer {settings.TEXTS_SECRET}"
+    headers = {
+        "Content-Type": "application/json",
+        "Idempotency-Key": key,
+        "Authorization": f"Bearer {settings.TEXTS_SECRET}",
+    }
     if not settings.TEXTS_URL.startswith(("http://", "https://")):
         raise ServerFault("TEXTS_URL begins neither with http:// nor with https://")
     request = Request(settings.TEXTS_URL, body, headers, method="POST")  # noqa: S310
@@ -62,7 +68,9 @@ def post(to: str, words: str, key: str) -> None:
         ):
             raise ServerFault(str(error.reason)) from error
         raise NobodyKnows(str(error.reason)) from error
-    except OSError as error:
+    except InvalidURL as error:
+        raise ServerFault(f"TEXTS_URL: {error}") from error
+    except (HTTPException, OSError) as error:
         raise NobodyKnows(f"{type(error).__name__}: {error}") from error
 
 
@@ -81,7 +89,8 @@ def _heed(error: HTTPError) -> None:
 def take_in(number: str, words: str, now: datetime) -> bool:
     """Heed an answer that came in: a word that ends messages ends them for everybody of that number; whether
     it did."""
-    if words.strip().strip(".!").casefold() not in STOP_WORDS:
+    said = _WORD.findall(words.casefold())
+    if not said or (said[0] not in STOP_FIRST and " ".join(said) not in STOP_WHOLE):
         return False
     wanted = digits(number)
     people = [

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import IntegrityError
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk, Person, SiteRole
@@ -83,7 +83,10 @@ def _over(before: Promise | None, stands: Promise, now: datetime) -> bool:
 
 def _told(visits: set[int]) -> dict[int, Promise]:
     """The last that each household was told of its visit, by letter or on the telephone."""
+    lives_there = SiteRole.objects.filter(site=OuterRef("site"), person=OuterRef("person"), until=None)
     letters = Notice.objects.filter(visit__in=visits, state=Notice.State.SENT).exclude(said={})
+    # What somebody was told who has left since, nobody there knows.
+    letters = letters.filter(Q(person=None) | Exists(lives_there))
     calls = Rung.objects.filter(visit__in=visits, reached=True).exclude(said={})
     every = [
         (at, visit, Promise.from_json(said))

@@ -302,6 +302,19 @@ def _write_reading(
     record_reading(reading, now)
 
 
+def drop_done(slots: Sequence[int]) -> None:
+    """Take filters that were changed meanwhile out of the visits that wait for a day; a visit left with
+    nothing to do is called off."""
+    waiting = VisitJob.objects.filter(
+        slot__in=slots, visit__state__in=(Visit.State.DUE, Visit.State.DISPLACED), visit__day=None
+    )
+    visits = set(waiting.values_list("visit", flat=True))
+    with transaction.atomic():
+        waiting.delete()
+        for visit in Visit.objects.filter(pk__in=visits, wanted="", jobs=None):
+            cancel(visit, "")
+
+
 def no_access(visit: Visit, note: str, now: datetime) -> Visit:
     """Nobody opened: the visit ends, its jobs are free to be offered again."""
     if not visit.is_open:

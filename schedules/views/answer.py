@@ -19,6 +19,7 @@ from equipment.models import Desk, FilterChange, FilterSlot, Person, Site
 from equipment.record import NotRecordable, Told, may_be_undone, record_change, undo_change
 from schedules import answers, due, visits
 from schedules.bookable import NotBookable
+from schedules.cards import households
 from schedules.emails import filter_lines
 from schedules.explain import say_day
 from schedules.forms import ChangeForm
@@ -72,9 +73,12 @@ def _asked(token: str, now: datetime) -> Asked:
             raise signing.SpentToken
         slots = open_slots(notice, now)
         return Asked(notice.site, slots, all_done=not slots, person=notice.person)
+    number, _colon, household = number.partition(":")
     site = Site.objects.select_related("customer").filter(pk=number).first()
     if site is None:
         raise signing.BadToken
+    if site.vacant_since or site.customer.gone_on or int(household or 0) != households(site):
+        raise signing.SpentToken
     rows = FilterSlot.objects.in_use().filter(system__site=site)
     return Asked(site, list(rows.select_related("system__site", "plan", "first_media")), all_done=False)
 
@@ -105,6 +109,7 @@ def _changed(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
         done = _record(forms, now)
     except NotRecordable as error:
         return _show(request, asked, now, error=str(error), status=422)
+    visits.drop_done([slot.pk for slot in ticked])
     due.replan(now, FilterSlot.objects.filter(system__site=asked.site))
     return _show(request, asked, now, said=_("Thank you. Your new dates are below."), changes=done)
 
@@ -229,6 +234,7 @@ def _show(
             for slot in ([] if changes else asked.slots)
         ],
         "ticked": [slot.pk for slot in asked.slots if request.POST.get(f"slot{slot.pk}-done")],
+        "told_us": answers.Answered([slot.pk for slot in asked.slots], now).rows,
         "waits": _waits([] if changes else asked.slots, today),
         "all_done": asked.all_done or bool(changes),
         "recent": recent.select_related("slot").order_by("-recorded_at"),

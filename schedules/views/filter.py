@@ -15,7 +15,7 @@ from equipment.meanwhile import standing
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading
 from equipment.record import NotRecordable, Told, record_change, record_reading
 from equipment.unit_words import show
-from schedules import due
+from schedules import due, visits
 from schedules.drawings import filter_drawings
 from schedules.explain import explain, state_word
 from schedules.finding_words import say_all
@@ -38,6 +38,7 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         try:
             record_change(slot, form.cleaned_data["on"], form.cleaned_data["medium"], _told(request), now)
+            visits.drop_done([slot.pk])
         except NotRecordable as error:
             form.add_error("on", str(error))
         else:

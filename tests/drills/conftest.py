@@ -34,6 +34,7 @@ class Mailbox:
     put_off: int = 0
     refuses: str = ""
     hangs: bool = False
+    hangs_up_on: str = ""
     # The answers to the next MAIL, RCPT or DATA commands, before the usual ones.
     answers: dict[str, list[str]] = field(default_factory=dict)
     data_came: threading.Event = field(default_factory=threading.Event)
@@ -51,6 +52,9 @@ class Mailbox:
     ) -> str:
         if self.answers.get("RCPT"):
             return self.answers["RCPT"].pop(0)
+        if address == self.hangs_up_on:
+            assert server.transport is not None
+            server.transport.close()
         if address == self.refuses:
             return "550 5.1.1 no such mailbox here"
         envelope.rcpt_tos.append(address)

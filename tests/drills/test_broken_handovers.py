@@ -1,7 +1,9 @@
 """Every step of handing a letter over, broken: what is tried again, what is parked, what waits for all."""
 
 from datetime import UTC, date, datetime, timedelta
+from itertools import count
 from pathlib import Path
+from types import SimpleNamespace
 
 import dkim
 import pytest
@@ -14,7 +16,7 @@ from schedules import reminders, sending
 from schedules.models import MailServer, Notice, RestedAddress
 from tests.drills.conftest import Mailbox
 from tests.drills.test_senders import write_rows
-from tests.factories import NOW, DeskFactory, PlanFactory
+from tests.factories import NOW, DeskFactory, NoticeFactory, PlanFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -33,6 +35,7 @@ def written(home_slot: FilterSlot, homeowner_person: Person, now: datetime) -> N
     [
         ("RCPT", "450 4.2.1 busy", Notice.State.WAITING, 1),
         ("RCPT", "452 4.3.1 no room", Notice.State.WAITING, 0),
+        ("RCPT", "452 4.2.2 over quota", Notice.State.WAITING, 1),
         ("DATA", "452 4.3.1 disk full", Notice.State.WAITING, 0),
         ("MAIL", "452 4.3.1 no room", Notice.State.WAITING, 0),
         ("MAIL", "550 5.7.1 you may not send", Notice.State.WAITING, 0),
@@ -194,3 +197,56 @@ def test_over_the_day_the_clocks_change_one_letter_comes_at_eight(
         sent += [at] * (len(mailbox.letters) - before)
         at += timedelta(minutes=30)
     assert sent == [eight]
+
+
+def test_one_full_mailbox_holds_nobody_else_back(mailbox: Mailbox) -> None:
+    write_rows(6)
+    mailbox.answers["RCPT"] = ["452 4.2.2 over quota"]
+    sending.send_all(NOW)
+    assert len(mailbox.letters) == 5
+    assert MailServer.the().fault == ""
+
+
+def test_a_letter_that_always_breaks_the_line_lets_the_others_go_first(
+    mailbox: Mailbox, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The server hangs up whenever it hears of one reader; the other five are through after two minutes."""
+    write_rows(6)
+    Notice.objects.filter(pk=Notice.objects.order_by("pk")[0].pk).update(sent_to="breaks@home.example")
+    mailbox.hangs_up_on = "breaks@home.example"
+    sending.send_all(NOW)
+    sending.send_all(NOW + timedelta(minutes=2))
+    assert len(mailbox.letters) == 5
+    assert Notice.objects.exclude(state=Notice.State.SENT).count() == 1
+
+
+@pytest.mark.parametrize(
+    "email", ["a@b@c.example", "x@..example", f"x@{'l' * 70}.example", "a@b.example\nBcc: x"]
+)
+def test_a_poisoned_address_fails_alone(mailbox: Mailbox, email: str) -> None:
+    NoticeFactory(kind=Notice.Kind.SIGN_IN, sent_to=email, send_at=NOW - timedelta(minutes=1))
+    write_rows(3)
+    sending.send_all(NOW)
+    assert len(mailbox.letters) == 3
+    poisoned = Notice.objects.exclude(state=Notice.State.SENT).get()
+    assert poisoned.state in (Notice.State.FAILED, Notice.State.PARKED)
+
+
+def test_a_long_outbox_keeps_the_time(mailbox: Mailbox, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ten letters of two minutes each: the last claim is as young as the first one was."""
+    write_rows(10)
+    passed = count(0, 120)
+    monkeypatch.setattr(sending, "clocks", SimpleNamespace(monotonic=lambda: float(next(passed))))
+    sending.send_all(NOW)
+    sent = sorted(Notice.objects.values_list("sent_at", flat=True))
+    assert sent[-1] - sent[0] == timedelta(minutes=18)
+    claimed = Notice.objects.values_list("claimed_at", "sent_at")
+    assert all(claim == at for claim, at in claimed)
+
+
+def test_no_header_is_folded_and_the_desk_is_named(written: Notice, mailbox: Mailbox, now: datetime) -> None:
+    sending.send_all(now)
+    head = mailbox.raw[0].partition(b"\r\n\r\n")[0]
+    for name in (b"Subject: ", b"List-Unsubscribe: <http"):
+        assert b"\r\n" + name in b"\r\n" + head
+    assert mailbox.letters[0]["From"] == "Elm and Ash Air <filters@desk.invalid>"

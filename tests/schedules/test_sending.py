@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from equipment.models import FilterSlot, Person, Site, SiteRole
 from equipment.record import Told, record_change
-from schedules import answers, call_list, emails, reminders, sending
+from schedules import answers, call_list, emails, reminders, sending, visit_notices, visits
 from schedules.models import MailServer, Notice, Plan, Policy, RestedAddress, Visit
 from schedules.posting import NobodyKnows, NotTaken, Post, Refused, ServerFault
 from tests.factories import (
@@ -405,3 +405,96 @@ def test_another_size_silences_the_letters_and_is_rung_about(
     call_list.write_call(call.key, reached=True, note="", user=None, now=now)
     assert call_list.calls(now) == []
     assert reminders.write_due(now) == 1
+
+
+def test_an_answer_before_the_letter_leaves_keeps_it_back(
+    due_home: Plan, now: datetime, homeowner_person: Person
+) -> None:
+    reminders.write_due(now)
+    put_off(due_home, homeowner_person, 7, now)
+    deliver(now)
+    notice = Notice.objects.get()
+    assert (notice.state, notice.why) == (Notice.State.NOT_SENT, "they answered meanwhile")
+    assert reminders.write_due(now + timedelta(days=7)) == 1
+
+
+def test_an_answer_about_one_of_two_leaves_the_other_in_the_letter(
+    due_home: Plan, now: datetime, homeowner_person: Person
+) -> None:
+    beside = PlanFactory(slot=FilterSlotFactory(system=due_home.slot.system, name="attic-slot")).slot
+    Plan.objects.update(due_on=date(2026, 5, 16))
+    reminders.write_due(now)
+    answers.of_another_size(beside, homeowner_person, "20x20x1", now)
+    deliver(now)
+    assert "Your air filter:" in mail.outbox[0].subject
+
+
+def test_the_same_answer_twice_stands_once(due_home: Plan, now: datetime, homeowner_person: Person) -> None:
+    for size in ("20x20x1", "20x24x1"):
+        answers.of_another_size(due_home.slot, homeowner_person, size, now)
+    (call,) = call_list.calls(now)
+    assert "20x24x1" in call.why
+
+
+def test_a_lifted_address_gets_what_failed_there(
+    due_home: Plan, now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Server(monkeypatch, Refused("550 5.1.1 no such mailbox", mailbox=True))
+    reminders.write_due(now)
+    deliver(now)
+    assert sending.lift(RestedAddress.objects.get().pk, now)
+    assert not sending.lift(RestedAddress.objects.get().pk, now)
+    assert reminders.write_due(now) == 1
+    deliver(now)
+    assert len(mail.outbox) == 1
+    assert reminders.call_list(now) == []
+
+
+def test_a_server_that_does_not_answer_parks_one_letter_a_minute(
+    due_home: Plan, now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Server(monkeypatch, NobodyKnows("timed out"))
+    for n in range(3):
+        NoticeFactory(kind=Notice.Kind.SIGN_IN, sent_to=f"a{n}@home.example", send_at=now)
+    deliver(now)
+    assert sorted(Notice.objects.values_list("state", flat=True)) == ["parked", "waiting", "waiting"]
+
+
+def test_whoever_was_told_on_the_telephone_is_rung_again_where_nothing_happens(
+    due_home: Plan, now: datetime
+) -> None:
+    Person.objects.update(email="")
+    (call,) = call_list.calls(now)
+    call_list.write_call(call.key, reached=True, note="", user=None, now=now)
+    assert call_list.calls(now + timedelta(days=20)) == []
+    assert len(call_list.calls(now + timedelta(days=21))) == 1
+
+
+def test_who_takes_over_hears_of_a_visit_that_the_one_before_was_told_of(
+    due_home: Plan, now: datetime, homeowner_person: Person
+) -> None:
+    visit = booked(due_home.slot)
+    visit_notices.write_visits(now)
+    deliver(now + timedelta(minutes=11))
+    assert visit_notices.untold(now) == []
+    SiteRole.objects.update(until=date(2026, 5, 12))
+    new = PersonFactory(email="new@home.example")
+    SiteRoleFactory(site=visit.site, person=new, role="filter_changer")
+    assert [row.person for row in visit_notices.untold(now)] == [new]
+    visit_notices.write_visits(now)
+    deliver(now + timedelta(minutes=25))
+    assert mail.outbox[-1].to == ["new@home.example"]
+    assert mail.outbox[-1].subject.startswith("We come")
+
+
+def test_a_filter_changed_meanwhile_needs_nobody_to_come(due_home: Plan, now: datetime) -> None:
+    visit = VisitFactory(site=due_home.slot.system.site)
+    VisitJobFactory(visit=visit, slot=due_home.slot, task=None)
+    visits.drop_done([due_home.slot_id])
+    visit.refresh_from_db()
+    assert (visit.state, visit.jobs.count()) == (Visit.State.CANCELLED, 0)
+    wanted = VisitFactory(site=due_home.slot.system.site, wanted="no heat")
+    VisitJobFactory(visit=wanted, slot=due_home.slot, task=None)
+    visits.drop_done([due_home.slot_id])
+    wanted.refresh_from_db()
+    assert wanted.is_open

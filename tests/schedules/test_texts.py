@@ -4,6 +4,7 @@ import json
 import threading
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
+from http.client import BadStatusLine
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
@@ -139,7 +140,7 @@ def test_what_the_carrier_answers(
 def test_no_carrier_there_holds_messages_and_no_mail(
     by_text: Plan, now: datetime, settings: Settings
 ) -> None:
-    settings.TEXTS_URL = "http://127.0.0.1:1/out"
+    settings.TEXTS_URL, settings.TEXTS_SECRET = "http://127.0.0.1:1/out", "a secret"
     reminders.write_due(now)
     sending.send_all(now)
     notice = Notice.objects.get()
@@ -153,7 +154,10 @@ def come_in(client: Client, told: Any, secret: str = "a secret") -> Any:
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("words", ["STOP", " stop. ", "Alto", "BAJA", "unsubscribe"])
+@pytest.mark.parametrize(
+    "words",
+    ["STOP", " stop. ", "Alto", "BAJA", "“Stop”, please", "STOP ALL", "opt out", "Revoke", "cancelar"],
+)
 def test_stop_is_understood_before_the_next_message(
     by_text: Plan, carrier: type[Carrier], now: datetime, stranger: Client, words: str
 ) -> None:
@@ -173,6 +177,7 @@ def test_stop_is_understood_before_the_next_message(
         ({"text": "STOP"}, "a secret", 400),
         (["STOP"], "a secret", 400),
         ({"from": "+13125550143", "text": "thanks"}, "a secret", 200),
+        ({"from": "+13125550143", "text": "the end of the week suits me"}, "a secret", 200),
         ({"from": "", "text": "STOP"}, "a secret", 200),
     ],
 )
@@ -224,3 +229,32 @@ def test_consent_is_written_down_with_the_person(manager: Client, home_slot: Fil
     refused = manager.post(page, told | {"phone": "12", "text_consent": "yes"})
     assert refused.status_code == 422
     assert "Text messages need a whole number." in refused.text
+
+
+def test_whoever_stops_letters_about_filters_gets_no_text_either(
+    by_text: Plan, carrier: type[Carrier], now: datetime
+) -> None:
+    reminders.write_due(now)
+    Person.objects.update(wants_filter_mail=False)
+    sending.send_all(now)
+    assert carrier.taken == []
+    assert Notice.objects.get().why == "does not want filter mail"
+
+
+def test_none_go_out_where_nobody_could_stop_them(
+    by_text: Plan, carrier: type[Carrier], now: datetime, settings: Settings
+) -> None:
+    settings.TEXTS_SECRET = ""
+    assert reminders.write_due(now) == 0
+
+
+def test_a_carrier_that_speaks_no_http_leaves_the_message_parked(
+    by_text: Plan, carrier: type[Carrier], now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_args: Any, **_more: Any) -> Any:
+        raise BadStatusLine("no http")
+
+    monkeypatch.setattr(texts, "urlopen", broken)
+    reminders.write_due(now)
+    sending.send_all(now)
+    assert Notice.objects.get().state == Notice.State.PARKED

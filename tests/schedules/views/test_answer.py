@@ -276,3 +276,24 @@ def test_the_chance_past_the_limit_meets_the_plan_s_quantiles(day: date, chance:
     plan = Plan(p10_on=date(2026, 5, 1), p50_on=date(2026, 6, 1), p90_on=date(2026, 7, 15))
     assert chance_past(plan, day) == pytest.approx(chance, abs=0.005)
     assert chance_past(Plan(), day) is None
+
+
+def test_a_card_opens_for_its_own_household_only(
+    home_slot: FilterSlot, homeowner_person: Person, stranger: Client
+) -> None:
+    card = cards.answer_code(home_slot.system.site)["address"].removeprefix("http://127.0.0.1:8000")
+    assert stranger.get(card).status_code == 200
+    SiteRole.objects.update(until=date(2026, 5, 12))
+    assert stranger.get(card).status_code == 410
+    new = cards.answer_code(home_slot.system.site)["address"].removeprefix("http://127.0.0.1:8000")
+    assert stranger.get(new).status_code == 200
+    Site.objects.update(vacant_since=date(2026, 5, 12))
+    assert stranger.get(new).status_code == 410
+
+
+def test_the_page_shows_what_was_answered(told: str, stranger: Client, home_slot: FilterSlot) -> None:
+    with time_machine.travel(NOW, tick=False):
+        other(stranger, told, "not-yet", home_slot, days="7")
+        page = stranger.get(told).text
+    assert "You told us on 12 May 2026: not yet." in page
+    assert "We remind you on 19 May 2026." in page

@@ -15,10 +15,20 @@ def households(site: Site) -> int:
     return site.roles.exclude(until=None).count()
 
 
+def card_token(site: Site) -> str:
+    """What opens the answer page of ``site`` for its present household."""
+    return signing.make(Purpose.ANSWER, f"site:{site.pk}:{households(site)}")
+
+
 def answer_code(site: Site) -> dict[str, str]:
     """Address and QR code (SVG text) of the answer page of ``site``."""
-    address = absolute("answer", signing.make(Purpose.ANSWER, f"site:{site.pk}:{households(site)}"))
+    address = absolute("answer", card_token(site))
+    return {"address": address, "code": code_of(address)}
+
+
+def code_of(address: str) -> str:
+    """The QR code of an address as SVG text."""
     out = io.BytesIO()
     # With a viewBox and no size of its own the whole code scales, its quiet zone included.
     segno.make(address, error="m").save(out, kind="svg", xmldecl=False, svgns=True, omitsize=True, title="QR")
-    return {"address": address, "code": out.getvalue().decode()}
+    return out.getvalue().decode()

@@ -54,6 +54,8 @@ TABLE: dict[str, dict[str, Who]] = {
     "site-visit": {"POST": Who.MANAGER},
     "site-dust": {"POST": Who.MANAGER},
     "card": {"GET": SIGNED_IN},
+    "tags": {"GET": STAFF, "POST": STAFF},
+    "tag": {"GET": EVERYBODY},
     "findings": {"GET": Who.MANAGER},
     "promises": {"GET": Who.MANAGER},
     "home": {"GET": Who.HOMEOWNER},

@@ -430,3 +430,12 @@ class RestedAddressFactory(DjangoModelFactory):
     email = factory.Sequence(lambda n: f"rests{n}@home.example")
     why = "550 no such mailbox"
     since = NOW
+
+
+class TagFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Tag
+
+    slot = factory.SubFactory(FilterSlotFactory)
+    code = factory.Sequence(lambda n: f"K7M4{n:04d}")
+    made_at = NOW

@@ -14,6 +14,7 @@ from schedules.models.policy import Policy
 from schedules.models.reply import Reply
 from schedules.models.round_plan import RoundPlan
 from schedules.models.rung import Rung
+from schedules.models.tag import Tag
 from schedules.models.task import MaintenanceTask, TaskDone
 from schedules.models.technician import Technician
 from schedules.models.visit import Visit, VisitJob
@@ -21,5 +22,5 @@ from schedules.models.visit import Visit, VisitJob
 __all__ = [
     "Absence", "Answer", "CalendarEvent", "Depot", "Feed", "FleetPrior", "Foretold", "HomeHours",
     "MailServer", "MaintenanceTask", "Notice", "NoticeSlot", "OfferedTime", "Plan", "Policy", "Reply",
-    "RestedAddress", "RoundPlan", "Rung", "TaskDone", "Technician", "Visit", "VisitJob",
+    "RestedAddress", "RoundPlan", "Rung", "Tag", "TaskDone", "Technician", "Visit", "VisitJob",
 ]  # fmt: skip

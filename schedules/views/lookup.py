@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from equipment.access import units_of
@@ -15,6 +15,7 @@ from equipment.lookup import AT_MOST, as_merv, look_up, nearest
 from equipment.models import Media
 from schedules.also_fits import also_fits, doubted
 from schedules.emails import filter_lines
+from schedules.tags import found
 
 _MOST_MEDIA = 12
 
@@ -22,6 +23,9 @@ _MOST_MEDIA = 12
 def page(request: HttpRequest) -> HttpResponse:
     """What was typed, and the right filter for every slot that answers to it, or that comes nearest."""
     typed, now = request.GET.get("q", "").replace("\0", "")[:200].strip(), timezone.now()
+    tag = found(typed)
+    if tag is not None and tag.withdrawn_at is None:
+        return redirect("filter", tag.slot_id)
     related = ("system__site__customer", "plan", "first_media")
     slots = list(look_up(typed, now).select_related(*related))
     sides = as_sides(as_merv(typed)[1])

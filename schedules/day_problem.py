@@ -14,7 +14,7 @@ from schedules.planning.routing import Technician as Shift
 from schedules.slow_hours import pace_over
 from schedules.travel import travel_between
 from schedules.visit_notices import told_by_visit
-from schedules.visit_promises import promise_of
+from schedules.visit_promises import promise_of, standing_promise
 from shared import clock
 
 # The stop that stands for where the technician is now.
@@ -138,10 +138,18 @@ class Agreed:
 
     def told(self, visit: Visit) -> Windows:
         """The hours that its household was told for this day; empty for none."""
-        told = self._told.get(visit.pk)
+        told = standing_promise(visit, self._told.get(visit.pk))
         if told is None or told.day != self._hours.day or told.first is None or told.last is None:
             return ()
         return ((max(self._hours.since(told.first), 0), self._hours.since(told.last)),)
+
+    def home(self, visit: Visit) -> Windows:
+        """The hours that suit the home; empty for any time."""
+        row = self._homes.get(visit.site_id)
+        if row is None or not (row.not_before or row.not_after):
+            return ()
+        first, last = span_of([row.not_before], [row.not_after])
+        return ((self._hours.of(clock_time(first)), self._hours.of(clock_time(last))),)
 
     def own(self, visit: Visit) -> Windows:
         """The hours agreed to, within those that suit the home; empty for any time."""

@@ -96,6 +96,18 @@ def _left(trip: Trip, why: str, must: bool) -> dict[str, Any]:
     return {**_home(trip), "why": why, "must": must, "held": trip.held}
 
 
+def stood(visit: Visit) -> list[object]:
+    """What a plan reckons with of a visit, to see later whether it is still so."""
+    hours = (visit.window_from, visit.window_to)
+    return [
+        visit.day.isoformat() if visit.day else None,
+        visit.technician_id,
+        visit.minutes,
+        sorted(visit.skills),
+        *(hour.isoformat() if hour else None for hour in hours),
+    ]
+
+
 def _said_nothing(trip: Trip) -> str:
     day = trip.visit.day if trip.visit else None
     said = {"day": say_day(day)}
@@ -109,6 +121,7 @@ def _home(trip: Trip) -> dict[str, Any]:
         "home": site.address or site.name,
         "customer": str(site.customer),
         "visit": trip.visit.pk if trip.visit else None,
+        "stood": stood(trip.visit) if trip.visit else None,
         "slots": [slot.pk for slot in trip.slots],
         "tasks": [task.pk for task in trip.tasks],
         "first": trip.window.first.isoformat(),

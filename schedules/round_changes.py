@@ -4,14 +4,17 @@ from collections import defaultdict
 from datetime import date, datetime, time
 from typing import Any
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterChange
 from schedules.bookable import cannot_work
 from schedules.hours import seconds_of, span_of
 from schedules.models import HomeHours, RoundPlan, Technician, Visit, VisitJob
+from schedules.open_times import standing
+from schedules.proposal import stood
 from schedules.visit_notices import told_by_visit
-from schedules.visit_promises import Promise
+from schedules.visit_promises import Promise, standing_promise
 
 
 def changed_since(plan: RoundPlan) -> list[tuple[str, str]]:
@@ -45,6 +48,14 @@ def why_not_taken(
             return _("It was confirmed since.")
         if told is not None and told.coming:
             return _("Its household was told of it since.")
+    if visit is not None and visit.state == Visit.State.UNDER_WAY:
+        return _("Somebody is at the door.")
+    then = stop.get("stood")
+    if visit is not None and then and then != stood(visit):
+        if then[:2] != stood(visit)[:2]:
+            return _("It was booked or moved otherwise since.")
+        return _("Other hours were agreed with the home since, or its work is another.")
+    told = standing_promise(visit, told) if visit is not None else None
     arrive = time.fromisoformat(stop["arrive"])
     if told is not None and told.coming and told.day == day and told.first and told.last:
         zone = Desk.the().zone
@@ -63,7 +74,9 @@ class _Record:
     """Visits, jobs and changes as they stand now."""
 
     def __init__(self, plan: RoundPlan, stops: list[dict[str, Any]]) -> None:
+        self.known = {row["visit"] for row in (*stops, *plan.proposal.get("left", []))}
         self.visits = Visit.objects.in_bulk([stop["visit"] for stop in stops if stop["visit"]])
+        self.offered = set(standing(timezone.localdate()).values_list("visit", flat=True))
         self.told = told_by_visit(set(self.visits))
         suits = HomeHours.objects.filter(site__in=[stop["site"] for stop in stops])
         self.homes = {row.site_id: row for row in suits}
@@ -89,18 +102,19 @@ class _Record:
             return _("The visit is over or called off.")
         if stop["visit"] is None and self._booked(stop):
             return _("It was booked since.")
+        if visit is not None and visit.pk in self.offered:
+            return _("Times were offered to its household since.")
         if self.changed & set(stop["slots"]):
             return _("A filter was changed there since.")
         return why_not_taken(stop, visit, day, self.told.get(stop["visit"]), self.homes.get(stop["site"]))
 
     def others(self, day: dict[str, Any]) -> list[tuple[str, str]]:
         """Visits of the round's technician and day that the plan knows nothing of."""
-        known = {stop["site"] for stop in day["stops"]}
         said = _("It was booked for %(name)s that day since: the day is put in order anew with it.")
         return [
             (visit.site.address or visit.site.name, said % {"name": day["name"]})
             for visit in self.on_days.get((day["technician"], day["day"]), [])
-            if visit.site_id not in known
+            if visit.pk not in self.known
         ]
 
     def _booked(self, stop: dict[str, Any]) -> bool:

@@ -4,6 +4,7 @@ import time as clocks
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import pairwise
 from typing import Any
 
 from django.core.exceptions import ObjectDoesNotExist
@@ -16,6 +17,7 @@ from equipment.models import Desk, FilterSlot, Site, User
 from schedules import due, visits
 from schedules.bookable import NotBookable, cannot_work
 from schedules.models import HomeHours, MaintenanceTask, RoundPlan, Technician, Visit
+from schedules.open_times import standing
 from schedules.planning.routing import solve
 from schedules.proposal import proposal_of
 from schedules.round_changes import why_not_taken
@@ -153,6 +155,7 @@ def take_over(plan: RoundPlan, user: User, now: datetime) -> Taken:
         raise NotPlannable(_("There is nothing to take over, or it was taken over already."))
     booked = moved = 0
     refused: list[tuple[str, str]] = []
+    rounds: list[tuple[Technician, date]] = []
     for row in plan.proposal["days"]:
         technician, day = Technician.objects.get(pk=row["technician"]), date.fromisoformat(row["day"])
         for stop in row["stops"]:
@@ -164,7 +167,10 @@ def take_over(plan: RoundPlan, user: User, now: datetime) -> Taken:
                 continue
             booked += stop["change"] in ("new", "day")
             moved += stop["change"] == "moved"
-        refused += _beside_others(row, technician, day, now)
+        rounds.append((technician, day))
+    # Only once every move is made does a day show who stands on it.
+    for technician, day in rounds:
+        refused += _beside_others(plan, technician, day, now)
     RoundPlan.objects.filter(pk=plan.pk).update(
         outcome={"booked": booked, "moved": moved, "refused": refused, "by": user.pk, "at": now.isoformat()}
     )
@@ -172,19 +178,40 @@ def take_over(plan: RoundPlan, user: User, now: datetime) -> Taken:
 
 
 def _beside_others(
-    row: dict[str, Any], technician: Technician, day: date, now: datetime
+    plan: RoundPlan, technician: Technician, day: date, now: datetime
 ) -> list[tuple[str, str]]:
-    """Where somebody else was booked for the round meanwhile, the day is put in order anew with all of them;
-    those that it has no room for, with the reason."""
-    planned = {stop["site"] for stop in row["stops"]}
+    """Where somebody stands on a day of the plan otherwise than it proposed, put the day in order anew.
+
+    Returns those that it has no room for, with the reason.
+    """
+    proposed = {
+        stop["visit"]
+        for row in plan.proposal["days"]
+        if (row["technician"], row["day"]) == (technician.pk, day.isoformat())
+        for stop in row["stops"]
+    }
+    left = {row["visit"] for row in plan.proposal.get("left", [])}
+    sites = {stop["site"] for row in plan.proposal["days"] for stop in row["stops"] if stop["visit"] is None}
     others = Visit.objects.filter(technician=technician, day=day, state__in=Visit.ON_A_DAY)
-    if not others.exclude(site__in=planned).exists():
+    others = others.exclude(pk__in=(proposed | left) - {None}).exclude(site__in=sites)
+    clash = _times_clash(technician, day)
+    if not others.exists() and not clash:
         return []
     order = order_day(technician, day, now)
     return [(visit.site.address or visit.site.name, why) for visit, why in order.left_out]
 
 
+def _times_clash(technician: Technician, day: date) -> bool:
+    """Whether two visits of the day stand at one time."""
+    rows = Visit.objects.filter(technician=technician, day=day, state__in=Visit.ON_A_DAY)
+    times = rows.order_by("arrive_at").values_list("arrive_at", "leave_at")
+    known = [(arrive, leave) for arrive, leave in times if arrive and leave]
+    return any(leave > arrive for (_at, leave), (arrive, _end) in pairwise(known))
+
+
 def _take_stop(stop: dict[str, Any], technician: Technician, day: date, now: datetime) -> None:
+    if day <= due.today(now):
+        raise NotBookable(_("That day runs already: put it in order on its own page."))
     visit = _visit(stop, technician, day, now)
     zone = Desk.the().zone
     arrive, leave = (
@@ -206,7 +233,10 @@ def _visit(stop: dict[str, Any], technician: Technician, day: date, now: datetim
         return visits.book(Booking(site, list(slots), list(tasks), technician, day), now)
     visit = Visit.objects.select_related("technician", "site").get(pk=stop["visit"])
     home = HomeHours.objects.filter(site=visit.site_id).first()
-    if why := why_not_taken(stop, visit, day, told_of(visit), home):
+    why = why_not_taken(stop, visit, day, told_of(visit), home)
+    if not why and standing(due.today(now)).filter(visit=visit).exists():
+        why = _("Times were offered to its household since.")
+    if why:
         raise NotBookable(why)
     if visit.day == day and visit.technician_id == technician.pk:
         if not visit.is_open:

@@ -27,6 +27,7 @@ from schedules.planning.windows import (
 from schedules.slow_hours import pace_over
 from schedules.travel import travel_between
 from schedules.visit_notices import told_of
+from schedules.visit_promises import standing_promise
 
 # A trip of its own, there and back, where a job is left for later.
 OWN_TRIP_S = 2400
@@ -139,6 +140,10 @@ def _vans(days: Sequence[date]) -> tuple[list[VanDay], list[Technician]]:
         free.setdefault(row.technician_id, set()).update(
             day for day in days if row.first_day <= day <= row.last_day
         )
+    # Who was booked for a day of rest, and confirmed, works then.
+    firm = Q(state=Visit.State.CONFIRMED) | Q(pinned=True)
+    rows = Visit.objects.filter(firm, day__range=(days[0], days[-1]), state__in=Visit.ON_A_DAY)
+    booked = set(rows.values_list("technician", "day"))
     vans, no_start = [], []
     for technician in Technician.objects.filter(Q(gone_on=None) | Q(gone_on__gt=days[0])).select_related(
         "depot"
@@ -153,7 +158,9 @@ def _vans(days: Sequence[date]) -> tuple[list[VanDay], list[Technician]]:
         vans += [
             VanDay(technician, day)
             for day in days
-            if day.weekday() in technician.weekdays and day not in off and (gone is None or day < gone)
+            if (day.weekday() in technician.weekdays or (technician.pk, day) in booked)
+            and day not in off
+            and (gone is None or day < gone)
         ]
     return vans, no_start
 
@@ -238,7 +245,9 @@ def _dearer(trip: Trip, vans: Sequence[VanDay]) -> tuple[tuple[str, int], ...]:
 def _hours(trip: Trip, hours: HomeHours | None) -> tuple[int, int]:
     """Seconds of the day between which the work may begin."""
     if trip.told_hours:
-        return seconds_of(trip.told_hours[0]), seconds_of(trip.told_hours[1])
+        first, last = map(seconds_of, trip.told_hours)
+        # Hours told up to midnight end with the day.
+        return first, last if last > first else DAY_S - 1
     visit = trip.visit
     return span_of(
         [visit.window_from if visit else None, hours.not_before if hours else None],
@@ -253,10 +262,12 @@ def _booked(plan: RoundPlan, today: date) -> list[Trip]:
     )
     trips, zone = [], Desk.the().zone
     for visit in _with_jobs(rows):
-        told, hours = told_of(visit), None
+        told = standing_promise(visit, told_of(visit))
+        hours = None
         if told is not None and told.first and told.last and told.day == visit.day:
             hours = told.first.astimezone(zone).time(), told.last.astimezone(zone).time()
-        held = not plan.may_move or visit.pinned or told is not None or visit.state == Visit.State.CONFIRMED
+        promised = told is not None or visit.state == Visit.State.CONFIRMED
+        held = not plan.may_move or visit.pinned or promised
         trip = _of_visit(visit, today, held=held, told_hours=hours)
         trips.append(replace(trip, window=_not_before(_told_by(plan, today), trip.window)))
     return trips
@@ -281,7 +292,7 @@ def _waiting(plan: RoundPlan, today: date) -> list[Trip]:
 
 
 def _unsaid(today: date) -> list[Trip]:
-    rows = Visit.objects.filter(state__in=(Visit.State.SCHEDULED, Visit.State.CONFIRMED), day__lt=today)
+    rows = Visit.objects.filter(state__in=Visit.ON_A_DAY, day__lt=today)
     return [_of_visit(visit, today, held=True) for visit in _with_jobs(rows)]
 
 

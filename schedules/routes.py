@@ -1,6 +1,6 @@
 """A technician's day: its visits put in order, or one of them fitted in between the others."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 
@@ -56,7 +56,7 @@ def order_day(technician: Technician, day: date, now: datetime) -> DayPlan:
     """
     depot, hours = start_of(technician), DayClock(technician, day, now)
     begun, every = _begun(technician, day, now), _open_visits(technician, day)
-    visits = [visit for visit in every if not _under_way(visit, now)]
+    visits = [visit for visit in every if not _under_way(visit, now, begun)]
     timed = frozenset(visit.pk for visit in visits if visit.arrive_at)
     placed = [visit for visit in visits if visit.site.placed]
     left_out = [(visit, _unplaced()) for visit in visits if not visit.site.placed]
@@ -92,13 +92,14 @@ def _ordered(
     late = {visit.pk for visit in broken}
 
     def windows(visit: Visit) -> Windows:
-        return agreed.own(visit) if visit.pk in late else agreed.kept(visit)
+        return agreed.home(visit) if visit.pk in late else agreed.kept(visit)
 
-    def firm(visit: Visit) -> bool:
-        return visit.pk not in late and agreed.firm(visit)
-
-    problem = day_problem(technician, visits, hours, windows, standing, firm)
-    return solve(problem, Iterations(ITERATIONS), seed=1), broken
+    problem = day_problem(technician, visits, hours, windows, standing, agreed.firm)
+    solution = solve(problem, Iterations(ITERATIONS), seed=1)
+    left = {item.id for item in solution.unserved}
+    return solution, [
+        visit for visit in visits if visit.pk in late or (str(visit.pk) in left and agreed.told(visit))
+    ]
 
 
 def fit_in(visit: Visit, now: datetime) -> str:
@@ -115,14 +116,13 @@ def fit_in(visit: Visit, now: datetime) -> str:
     if hours.earliest >= hours.ends:
         return _over()
     visit.arrive_at = visit.leave_at = None
-    still = [one for one in _open_visits(technician, day) if not _under_way(one, now)]
-    to_come = [one for one in still if one.arrive_at and one.arrive_at > now]
-    everybody = [*(one for one in to_come if one.site.placed and one.pk != visit.pk), visit]
+    still = [one for one in _open_visits(technician, day) if not _under_way(one, now, begun)]
+    everybody = [*_beside(visit, still, hours, now), visit]
     gap = _Gap(technician, everybody, hours, _standing(begun, hours))
     solution, moves = gap.solved(gap.agreed.given), False
     if solution.unserved:
         # Nobody notices a time that moves within the hours they were told.
-        solution, moves = gap.solved(gap.agreed.promised), True
+        solution, moves = gap.solved(gap.still_promised(visit)), True
     if solution.unserved:
         return gap.why_not(visit)
     kept = (
@@ -136,6 +136,18 @@ def fit_in(visit: Visit, now: datetime) -> str:
     _number(ordered, begun)
     _store(ordered)
     return ""
+
+
+def _beside(visit: Visit, still: list[Visit], hours: DayClock, now: datetime) -> list[Visit]:
+    """Who else is to come that day: with a time, or promised one and still without."""
+    agreed = Agreed(still, hours)
+    return [
+        one
+        for one in still
+        if one.pk != visit.pk
+        and one.site.placed
+        and (one.arrive_at > now if one.arrive_at else agreed.firm(one))
+    ]
 
 
 Times = dict[int, tuple[str, datetime | None]]
@@ -163,6 +175,14 @@ class _Gap:
         """What hours hold for everybody."""
         return Agreed(self.everybody, self.hours)
 
+    def still_promised(self, visit: Visit) -> Callable[[Visit], Windows]:
+        """The hours promised, but for whom they are out of reach without ``visit`` already."""
+        agreed = self.agreed
+        others = [one for one in self.everybody if one.pk != visit.pk]
+        problem = day_problem(self.technician, others, self.hours, agreed.promised, self.standing)
+        lost = {item.id for item in solve(problem, Iterations(ITERATIONS), seed=1).unserved}
+        return lambda one: agreed.home(one) if str(one.pk) in lost else agreed.promised(one)
+
     def solved(self, windows: Callable[[Visit], Windows]) -> Solution:
         """The day within ``windows``."""
         return solve(self._problem(windows), Iterations(ITERATIONS), seed=1)
@@ -172,7 +192,7 @@ class _Gap:
 
     def why_not(self, visit: Visit) -> str:
         """Why the visit finds no place, or whose promise it would break."""
-        promised = self._problem(self.agreed.promised)
+        promised = self._problem(self.still_promised(visit))
         keen = [
             stop if stop.id in (HERE, str(visit.pk)) else replace(stop, must=False, worth=_DEAR_S)
             for stop in promised.stops
@@ -190,10 +210,12 @@ def _open_visits(technician: Technician, day: date) -> list[Visit]:
     return list(rows.select_related("site").prefetch_related("jobs").order_by("pk"))
 
 
-def _under_way(visit: Visit, now: datetime) -> bool:
+def _under_way(visit: Visit, now: datetime, begun: Sequence[Visit]) -> bool:
     """Whether the technician is at the home now: as said at the door, else by the time given."""
     if visit.state == Visit.State.UNDER_WAY:
         return True
+    if _at_a_door(begun):
+        return False
     times = visit.arrive_at, visit.leave_at
     return visit.is_open and times[0] is not None and times[1] is not None and times[0] <= now < times[1]
 
@@ -201,8 +223,17 @@ def _under_way(visit: Visit, now: datetime) -> bool:
 def _begun(technician: Technician, day: date, now: datetime) -> list[Visit]:
     """The day's visits that are over or were to begin by now, in the order in which they were left."""
     rows = Visit.objects.filter(technician=technician, day=day).exclude(state=Visit.State.CANCELLED)
-    begun = [row for row in rows.select_related("site") if not row.is_open or _has_begun(row, now)]
+    every = list(rows.select_related("site"))
+    if _at_a_door(every):
+        begun = [row for row in every if not row.is_open or row.state == Visit.State.UNDER_WAY]
+    else:
+        begun = [row for row in every if not row.is_open or _has_begun(row, now)]
     return sorted(begun, key=lambda visit: visit.completed_at or visit.arrived_at or visit.leave_at or now)
+
+
+def _at_a_door(visits: Sequence[Visit]) -> bool:
+    """Whether the technician said where they are, so that times given tell no better."""
+    return any(visit.state == Visit.State.UNDER_WAY for visit in visits)
 
 
 def _leaves(visit: Visit) -> datetime:

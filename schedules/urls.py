@@ -19,6 +19,7 @@ from schedules.views import (
     tasks,
     texts,
     times,
+    van,
     visits,
 )
 
@@ -56,6 +57,7 @@ urlpatterns = [
     path("times/<str:token>/", times.answer_page, name="times"),
     path("days/<int:technician>/<str:day>/", day.day_page, name="day"),
     path("days/<int:technician>/<str:day>/order/", day.order_page, name="day-order"),
+    path("day/<int:technician>/<str:day>/van/", van.page, name="van"),
     path("visits/<int:pk>/hold/", rounds.hold, name="visit-hold"),
     path("rounds/", rounds.page, name="rounds"),
     path("rounds/<int:pk>/", rounds.one, name="round"),

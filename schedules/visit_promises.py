@@ -90,6 +90,21 @@ def still_true(told: Promise, visit: Visit) -> bool:
     return told.first is not None and told.last is not None and told.first <= visit.arrive_at <= told.last
 
 
+def standing_promise(visit: Visit, told: Promise | None) -> Promise | None:
+    """What was told, where somebody was to come and no other hours were agreed with the home since."""
+    if told is None or not told.coming:
+        return None
+    if visit.window_from or visit.window_to:
+        stands = promise_of(visit)
+        if (
+            stands.coming
+            and told.day == stands.day
+            and (told.first, told.last) != (stands.first, stands.last)
+        ):
+            return None
+    return told
+
+
 def hours_words(promise: Promise, tz: ZoneInfo) -> str:
     """Such as ``on 26 November 2026 between 9:00 and 11:30``, in the household's zone."""
     if promise.first is None or promise.last is None:

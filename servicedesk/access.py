@@ -105,6 +105,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "absence-ends": {"POST": Who.MANAGER},
     "home-hours": {"POST": Who.MANAGER},
     "day": {"GET": STAFF},
+    "van": {"GET": STAFF, "POST": STAFF},
     "van-feed": {"POST": STAFF},
     "day-order": {"POST": STAFF},
     "tasks": {"GET": STAFF, "POST": Who.MANAGER},

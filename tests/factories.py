@@ -439,3 +439,14 @@ class TagFactory(DjangoModelFactory):
     slot = factory.SubFactory(FilterSlotFactory)
     code = factory.Sequence(lambda n: f"K7M4{n:04d}")
     made_at = NOW
+
+
+class VanTickFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.VanTick
+
+    technician = factory.SubFactory(TechnicianFactory)
+    day = TODAY
+    size = "16x25x1"
+    count = 2
+    at = NOW

@@ -17,10 +17,11 @@ from schedules.models.rung import Rung
 from schedules.models.tag import Tag
 from schedules.models.task import MaintenanceTask, TaskDone
 from schedules.models.technician import Technician
+from schedules.models.van_tick import VanTick
 from schedules.models.visit import Visit, VisitJob
 
 __all__ = [
     "Absence", "Answer", "CalendarEvent", "Depot", "Feed", "FleetPrior", "Foretold", "HomeHours",
     "MailServer", "MaintenanceTask", "Notice", "NoticeSlot", "OfferedTime", "Plan", "Policy", "Reply",
-    "RestedAddress", "RoundPlan", "Rung", "Tag", "TaskDone", "Technician", "Visit", "VisitJob",
+    "RestedAddress", "RoundPlan", "Rung", "Tag", "TaskDone", "Technician", "VanTick", "Visit", "VisitJob",
 ]  # fmt: skip

@@ -38,6 +38,11 @@ class Policy(models.Model):
     working_days_only = models.BooleanField(_("filter mail on working days only"), default=False)
     text_from_hour = models.PositiveSmallIntegerField(_("text messages go out from"), default=9)
     text_to_hour = models.PositiveSmallIntegerField(_("text messages until"), default=20)
+    spare_level = models.FloatField(
+        _("share of days on which spares suffice"),
+        default=0.95,
+        validators=[MinValueValidator(0.5), MaxValueValidator(0.999)],
+    )
     send_from_hour = models.PositiveSmallIntegerField(_("mail goes out from"), default=8)
     send_to_hour = models.PositiveSmallIntegerField(_("until"), default=11)
     visit_notice_days = models.PositiveSmallIntegerField(

@@ -29,7 +29,8 @@ from shared import clock
 from shared.charts import route_sketch
 
 
-def _day_or_404(request: HttpRequest, technician: int, day: str) -> tuple[Technician, date]:
+def day_or_404(request: HttpRequest, technician: int, day: str) -> tuple[Technician, date]:
+    """The technician and the day, for themselves and for managers."""
     somebody = get_object_or_404(Technician, pk=technician)
     user = signed_in(request)
     if not user.is_manager and somebody.user_id != user.pk:
@@ -45,12 +46,12 @@ def _day_or_404(request: HttpRequest, technician: int, day: str) -> tuple[Techni
 
 def day_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
     """A technician's stops in order, with times, a drawing and the filters to bring."""
-    return _show_day(request, *_day_or_404(request, technician, day))
+    return _show_day(request, *day_or_404(request, technician, day))
 
 
 def order_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
     """Put the day in order, say what does not fit and why, and go back to the day."""
-    somebody, on = _day_or_404(request, technician, day)
+    somebody, on = day_or_404(request, technician, day)
     now = timezone.now()
     if on < clock.local_day(now, Desk.the().zone):
         messages.error(request, _("That day is past: there is nothing left to put in order."))
@@ -70,7 +71,7 @@ def order_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
 def new_feed(request: HttpRequest, technician: int) -> HttpResponse:
     """Make the technician's calendar address; the one before it is withdrawn."""
     today = due.today(timezone.now()).isoformat()
-    row, _on = _day_or_404(request, technician, today)
+    row, _on = day_or_404(request, technician, today)
     feeds.turn(Owner(technician=row), timezone.now())
     messages.success(request, _("Here is the calendar's address; keep it to yourself."))
     return redirect("day", row.pk, today)

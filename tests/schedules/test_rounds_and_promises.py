@@ -1,11 +1,13 @@
 """Plans, orders and emergencies keep what households were promised, or say whose promise breaks."""
 
+import random
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
 import pytest
 
 from equipment.models import Desk, User
+from schedules import visits
 from schedules.models import RoundPlan, Technician, Visit
 from schedules.planning.routing import Iterations, Problem, Stop, check, solve
 from schedules.planning.routing import Technician as Shift
@@ -22,6 +24,7 @@ from tests.factories import (
     AbsenceFactory,
     HomeHoursFactory,
     NoticeFactory,
+    OfferedTimeFactory,
     RoundPlanFactory,
     SiteFactory,
     TechnicianFactory,
@@ -218,3 +221,136 @@ def test_hours_agreed_since_are_not_overridden(
 def test_dates_of_the_scenario() -> None:
     assert (FIRST, NOW.date()) == (date(2026, 5, 13), date(2026, 5, 12))
     assert datetime(2026, 5, 13).weekday() == 2
+
+
+def test_a_visit_booked_otherwise_since_is_left_where_it_is(
+    technician: Technician, manager_user: User
+) -> None:
+    visit = booked(technician)
+    booked(technician, 42.0)
+    plan = a_plan()
+    visits.schedule(visit, technician, FIRST + timedelta(days=7), NOW)
+    Visit.objects.filter(pk=visit.pk).update(state="confirmed", pinned=True)
+    assert any("booked or moved otherwise" in why for _home, why in changed_since(plan))
+    take_over(plan, manager_user, NOW)
+    visit.refresh_from_db()
+    assert (visit.day, visit.state) == (FIRST + timedelta(days=7), "confirmed")
+
+
+def test_times_offered_since_leave_the_choice_to_the_household(
+    technician: Technician, manager_user: User, time_machine: Any
+) -> None:
+    time_machine.move_to(NOW)
+    slot = a_home(TODAY + timedelta(days=3))
+    visit = VisitFactory(site=slot.system.site, state="due")
+    VisitJobFactory(visit=visit, slot=slot)
+    plan = a_plan()
+    OfferedTimeFactory(visit=visit, technician=technician, day=LAST, offered_at=NOW)
+    assert ["Times were offered" in why for _home, why in changed_since(plan)] == [True]
+    assert take_over(plan, manager_user, NOW).booked == 0
+
+
+def test_hours_agreed_after_a_letter_win_over_those_told(technician: Technician) -> None:
+    (visit,) = told_round(technician, 1)
+    Visit.objects.update(window_from=time(14), window_to=time(15))
+    order_day(technician, FIRST, NOW)
+    visit.refresh_from_db()
+    assert visit.arrive_at is not None
+    assert visit.arrive_at.astimezone(Desk.the().zone).hour == 14
+    assert a_plan().proposal["days"][0]["stops"][0]["arrive"] >= "14:00"
+
+
+def test_a_refused_stop_and_another_never_stand_at_one_time(
+    technician: Technician, manager_user: User
+) -> None:
+    first, second = booked(technician, 41.9, minutes=90), booked(technician, 41.95, minutes=90)
+    plan = a_plan()
+    later = max(plan.proposal["days"][0]["stops"], key=lambda stop: stop["arrive"])
+    other = first if later["visit"] == second.pk else second
+    at = time.fromisoformat(later["arrive"])
+    Visit.objects.filter(pk=other.pk).update(window_from=at, window_to=time(at.hour + 1, at.minute))
+    order_day(technician, FIRST, NOW)
+    take_over(plan, manager_user, NOW)
+    stands = sorted(Visit.objects.values_list("arrive_at", "leave_at"))
+    assert stands[0][1] <= stands[1][0]  # type: ignore[operator]
+
+
+def test_a_plan_s_own_moves_are_nobody_else_s_bookings(technician: Technician, manager_user: User) -> None:
+    three = [booked(technician, 41.9 + n / 20, minutes=200) for n in range(3)]
+    plan = a_plan(may_move=True)
+    assert changed_since(plan) == []
+    taken = take_over(plan, manager_user, NOW)
+    assert taken.refused == []
+    for visit in three:
+        visit.refresh_from_db()
+        assert visit.arrive_at is not None
+
+
+def test_a_day_that_runs_already_is_not_taken_over(
+    technician: Technician, manager_user: User, time_machine: Any
+) -> None:
+    visit = booked(technician)
+    plan = a_plan()
+    noon = NOW + timedelta(days=1, hours=3)
+    time_machine.move_to(noon)
+    ((_home, why),) = take_over(plan, manager_user, noon).refused
+    assert "runs already" in why
+    visit.refresh_from_db()
+    assert visit.arrive_at is None
+
+
+def test_who_said_at_the_door_where_they_are_is_believed(technician: Technician, time_machine: Any) -> None:
+    visits_ = told_round(technician, 3)
+    visits_.sort(key=lambda visit: visit.arrive_at or NOW)
+    assert visits_[1].arrive_at is not None
+    late = visits_[1].arrive_at + timedelta(minutes=10)
+    Visit.objects.filter(pk=visits_[0].pk).update(state="under_way", arrived_at=late)
+    time_machine.move_to(late + timedelta(minutes=10))
+    day = order_day(technician, FIRST, late + timedelta(minutes=10))
+    visits_[1].refresh_from_db()
+    assert visits_[1].arrive_at is not None
+    # The first takes its hour from the arrival said at the door.
+    assert visits_[1].arrive_at >= late + timedelta(minutes=60)
+    assert visits_[0] not in day.visits
+
+
+def test_an_emergency_is_not_blamed_for_what_is_broken_already(technician: Technician) -> None:
+    told_round(technician, 2)
+    now = NOW + timedelta(days=1, hours=4)  # all told hours are past
+    call = booked(technician, 41.95, minutes=30)
+    assert fit_in(call, now) == ""
+    call.refresh_from_db()
+    assert call.arrive_at is not None
+
+
+def test_one_under_way_since_yesterday_is_asked_about(technician: Technician) -> None:
+    visit = booked(technician, day=TODAY - timedelta(days=1), state="under_way")
+    assert "nobody said how it ended" in left(a_plan())[visit.pk]["why"]
+
+
+def test_who_was_booked_for_a_day_of_rest_works_then(technician: Technician) -> None:
+    saturday = date(2026, 5, 16)
+    visit = booked(technician, day=saturday, state="confirmed", pinned=True)
+    plan = a_plan()
+    assert plan.proposal["left"] == []
+    assert [day["day"] for day in plan.proposal["days"]] == [saturday.isoformat()]
+    assert plan.proposal["days"][0]["stops"][0]["visit"] == visit.pk
+
+
+@pytest.mark.parametrize("seed", [71, 3, 11, 29])
+def test_a_searched_day_leaves_out_no_firm_stop_that_an_exact_one_keeps(seed: int) -> None:
+    """Ten stops for one van and far too much work: exact for up to ten, searched beyond."""
+    rng = random.Random(seed)
+    ways = tuple(tuple(0 if a == b else rng.randrange(200, 2400) for b in range(13)) for a in range(13))
+    stops = tuple(
+        Stop(f"s{n}", n, rng.choice((1800, 3600, 5400)), firm=rng.random() < 0.4) for n in range(1, 13)
+    )
+    shift = Shift("a", 0, (28_800, 61_200))
+    ten = solve(Problem((shift,), stops[:10], ways, ways), Iterations(400), seed=1)
+    twelve = solve(Problem((shift,), stops, ways, ways), Iterations(400), seed=1)
+    firm = {stop.id for stop in stops[:10] if stop.firm}
+
+    def kept(solution: Any) -> int:
+        return sum(visit.id in firm for route in solution.routes for visit in route.visits)
+
+    assert kept(ten) == max(kept(ten), kept(twelve))

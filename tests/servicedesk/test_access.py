@@ -109,6 +109,7 @@ def addresses(
         "home-hours": [home.pk],
         "van-feed": [technician.pk],
         "day-order": [technician.pk, TODAY.isoformat()],
+        "van": [technician.pk, TODAY.isoformat()],
     }
     arguments["round-stop"] = arguments["round-take"] = arguments["round"]
     arguments["round-file"] = [*arguments["round"], "gpx"]

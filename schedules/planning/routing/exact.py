@@ -7,7 +7,7 @@ from schedules.planning.routing.problem import Problem, Technician
 from schedules.planning.routing.timing import first_start
 
 # Beyond this many stops the sets, three to the power of their number for each technician, take too long.
-MOST_STOPS = 8
+MOST_STOPS = 10
 MOST_SETS = 150_000
 
 # A part of a route: when it is ready to leave its last stop, its travel so far, its order.

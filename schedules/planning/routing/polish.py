@@ -10,6 +10,8 @@ Order = list[int]
 
 # Exchanges are the dearest move; what they still find after so many turns is small.
 _EXCHANGES = 3
+# More than any day's travel.
+_FIRM_S = 10**12
 
 
 def polished(problem: Problem, orders: list[Order], servable: set[int]) -> list[Order]:
@@ -162,5 +164,7 @@ def _exchanged(problem: Problem, orders: list[Order], at: int, index: int) -> Or
 
 
 def _counts(stop: Stop) -> int:
-    """A may's worth; musts weigh the same among themselves, and a must outweighs any may."""
+    """A may's worth; musts weigh the same among themselves, and a firm one outweighs any other."""
+    if stop.firm:
+        return _FIRM_S
     return 0 if stop.must else stop.worth

@@ -1,0 +1,115 @@
+"""What goes into the van for a day: filters by size, spares, what is short, what would do instead."""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any
+
+from scipy.stats import binom
+
+from equipment.models import Media, User
+from schedules.also_fits import MOST_SLOTS, also_fits
+from schedules.emails import FilterLine, filter_lines
+from schedules.models import Policy, Technician, VanTick, Visit
+
+# How often a filter on the list turns out torn, wet or of another size at the home. Own assumption.
+SPARE_CHANCE = 0.05
+
+
+@dataclass(frozen=True)
+class VanLine:
+    """So many of one filter: ``need`` by the visits, ``spares`` on top, ``loaded`` as ticked.
+
+    ``short`` is what the store lacks, None where its stock is not known; ``instead`` passed the verdict in
+    every slot of the line.
+    """
+
+    size: str
+    nominal_size: str
+    media: Media | None
+    actual: str
+    lines: list[FilterLine]
+    spares: int
+    loaded: int | None = None
+    instead: list[Media] = field(default_factory=list)
+
+    @property
+    def need(self) -> int:
+        """How many the day's visits change."""
+        return len(self.lines)
+
+    @property
+    def total(self) -> int:
+        """Need and spares."""
+        return self.need + self.spares
+
+    @property
+    def short(self) -> int | None:
+        """How many of them are not on hand."""
+        if self.media is None or self.media.on_hand is None:
+            return None
+        return max(self.total - self.media.on_hand, 0)
+
+    @property
+    def key(self) -> str:
+        """Its name in a form."""
+        return f"{self.nominal_size}:{self.media.pk if self.media else ''}"
+
+
+def spares_for(need: int, level: float, chance: float = SPARE_CHANCE) -> int:
+    """The fewest spares with which the filters suffice in ``level`` of all days.
+
+    Each of ``need`` is spoilt with ``chance`` on its own. Raises ValueError for shares outside 0 to 1.
+    """
+    if not (0 < level < 1 and 0 <= chance < 1):
+        raise ValueError("level and chance are shares between 0 and 1")
+    return int(binom.ppf(level, need, chance)) if need else 0
+
+
+def van_list(technician: Technician, day: date, now: datetime, units: str) -> list[VanLine]:
+    """The van's list of the day's open visits, by size; a fixed number of queries but for what is short."""
+    visits = Visit.objects.filter(technician=technician, day=day, state__in=Visit.ON_A_DAY)
+    jobs = ("jobs__slot__system__site", "jobs__slot__plan", "jobs__slot__first_media")
+    slots = [job.slot for visit in visits.prefetch_related(*jobs) for job in visit.jobs.all() if job.slot]
+    grouped: dict[tuple[str, int | None], list[FilterLine]] = {}
+    for line in filter_lines(slots, now, units):
+        key = (line.slot.nominal_size, line.media.pk if line.media else None)
+        grouped.setdefault(key, []).append(line)
+    ticks = {
+        (tick.size, tick.media_id): tick.count
+        for tick in VanTick.objects.filter(technician=technician, day=day)
+    }
+    level = Policy.the().spare_level
+    found = []
+    for (size, media), some in sorted(grouped.items(), key=lambda item: (item[0][0], item[0][1] or 0)):
+        first, spares = some[0], spares_for(len(some), level)
+        row = VanLine(first.size, size, first.media, first.actual, some, spares, ticks.get((size, media)))
+        found.append(_with_instead(row, now))
+    return found
+
+
+def _with_instead(line: VanLine, now: datetime) -> VanLine:
+    """Where it is short, the media on hand that would do in all of its slots."""
+    if not line.short:
+        return line
+    slots = [one.slot for one in line.lines]
+    found: dict[int, list[Media]] = {}
+    for first in range(0, len(slots), MOST_SLOTS):
+        some = slots[first : first + MOST_SLOTS]
+        found |= also_fits(some, {slot.pk: line.media for slot in some}, now)
+    common = set.intersection(*({one.pk for one in found[slot.pk]} for slot in slots)) if slots else set()
+    instead = [one for one in found[slots[0].pk] if one.pk in common and one.on_hand]
+    return VanLine(**{**vars(line), "instead": instead})
+
+
+def tick(technician: Technician, day: date, line: VanLine, count: int, user: User, now: datetime) -> None:
+    """Write down that so many of the line are in the van; nought takes it back."""
+    of: dict[str, Any] = {
+        "technician": technician,
+        "day": day,
+        "size": line.nominal_size,
+        "media": line.media,
+    }
+    if count:
+        VanTick.objects.update_or_create(**of, defaults={"count": count, "at": now, "by": user})
+    else:
+        VanTick.objects.filter(**of).delete()

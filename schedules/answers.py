@@ -3,12 +3,12 @@
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 
+from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 
 from equipment.fitted import life_keys
-from equipment.models import Desk, FilterSlot, Person
+from equipment.models import Desk, FilterSlot, Person, SiteRole
 from schedules.models import Answer, Notice, NoticeSlot
-from schedules.notice_slots import open_slots
 from shared import clock
 from shared.sizes import NotASize, parse_size
 
@@ -27,6 +27,9 @@ class Answered:
         slots = set(slots)
         lives = life_keys(slots, now)
         rows = Answer.objects.filter(slot__in=slots, settled_at=None).select_related("slot__system__site")
+        # Whoever has moved in answered nothing.
+        lives_there = SiteRole.objects.filter(site=OuterRef("site"), person=OuterRef("person"), until=None)
+        rows = rows.filter(Q(person=None) | Exists(lives_there))
         self.rows = [row for row in rows.order_by("at", "pk") if row.life == lives[row.slot_id]]
         self._last = {row.slot_id: row for row in self.rows}
 
@@ -45,13 +48,6 @@ class Answered:
         return row is not None and row.kind == Answer.Kind.NOT_YET and not self.settles(slot, now)
 
 
-def answered_all(notice: Notice, now: datetime) -> bool:
-    """Whether every filter that the message still speaks of was answered about, so that it need not come."""
-    slots = open_slots(notice, now)
-    answered = Answered([slot.pk for slot in slots], now)
-    return all(answered.settles(slot, now) for slot in slots)
-
-
 def put_off(slot: FilterSlot, person: Person | None, until: date, now: datetime) -> Answer:
     """Not yet: no letter about it before ``until``. Raises NotAnswerable for a day past or too far off."""
     today = clock.local_day(now, slot.system.site.zone(Desk.the().timezone))
@@ -62,7 +58,7 @@ def put_off(slot: FilterSlot, person: Person | None, until: date, now: datetime)
     answer = _keep(slot, person, Answer.Kind.NOT_YET, now, until=until)
     # Whoever asks to be reminded is, though the one follow-up was sent before.
     told = NoticeSlot.objects.filter(slot=slot, life=answer.life, kind=Notice.Kind.FOLLOW_UP, person=person)
-    told.update(void=True)
+    told.filter(notice__state=Notice.State.SENT).update(void=True)
     return answer
 
 

@@ -20,6 +20,7 @@ from shared import clock
 # A visit as near as this is rung about before anything else.
 _NEAR = timedelta(days=2)
 # Whoever was told of a filter on the telephone has so long to change it.
+_NEWS_FOR = timedelta(days=30)
 _TOLD_LASTS = timedelta(days=21)
 
 
@@ -53,7 +54,13 @@ class Call:
 def calls(now: datetime) -> list[Call]:
     """Everybody to be rung: visits of the next two days first, then the longest due; whoever was tried in
     vain today comes last."""
-    listed = [*_about_filters(now), *_about_answers(now), *_about_visits(now), *_about_times(now)]
+    listed = [
+        *_about_filters(now),
+        *_about_answers(now),
+        *_about_visits(now),
+        *_about_times(now),
+        *_about_done(now),
+    ]
     tries: dict[str, list[Rung]] = defaultdict(list)
     for row in Rung.objects.filter(key__in=[call.key for call in listed]).select_related("by"):
         tries[row.key].append(row)
@@ -68,7 +75,10 @@ def calls(now: datetime) -> list[Call]:
 
 def _still_told(call: Call, row: Rung, now: datetime) -> bool:
     """Whether one call is enough: for a visit it is, a filter that is still in there is rung about again."""
-    return call.visit is not None or now - row.at < _TOLD_LASTS
+    if call.visit is not None:
+        return True
+    others = call.site.roles.filter(until__gte=row.at.date()).exists()
+    return now - row.at < _TOLD_LASTS and not others
 
 
 def _urgency(call: Call, today: date) -> tuple[bool, bool, date, int]:
@@ -112,6 +122,21 @@ def _said(row: Answer) -> str:
     if row.kind == Answer.Kind.OUT_OF_REACH:
         return _("they cannot reach the filter: somebody has to come")
     return _("they say that the filter there is %(size)s: agree on what fits") % {"size": size_told(row)}
+
+
+def _about_done(now: datetime) -> list[Call]:
+    """Owners and payers whom no letter told what was done."""
+    lost = Notice.objects.filter(
+        kind=Notice.Kind.DONE,
+        state__in=(Notice.State.FAILED, Notice.State.PARKED),
+        send_at__gte=now - _NEWS_FOR,
+    )
+    said = _("tell them what was done (%(why)s)")
+    return [
+        Call(_key("done", str(row.pk)), row.site, row.person, said % {"why": row.why}, None)
+        for row in lost.select_related("site__customer", "person")
+        if row.site is not None
+    ]
 
 
 def _about_visits(now: datetime) -> list[Call]:

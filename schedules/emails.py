@@ -19,13 +19,12 @@ from equipment.meanwhile import for_now, next_media
 from equipment.models import Desk, FilterSlot, Meanwhile, Media, Person, User
 from schedules import explain, invitations
 from schedules.addresses import absolute, host
-from schedules.answers import Answered
 from schedules.models import Notice, Policy
-from schedules.notice_slots import of_a_technician, open_slots
 from schedules.open_times import open_times, time_words
 from schedules.reach import SUBJECT_OF
 from schedules.texts import digits
-from schedules.visit_notices import told_of
+from schedules.to_speak_of import to_speak_of
+from schedules.visit_notices import told_to, was_invited
 from schedules.visit_promises import hours_words, promise_of
 from shared import clock, signing
 from shared.signing import Purpose
@@ -143,12 +142,8 @@ def _subject(count: int, first: date | None, today: date) -> str:
 
 def _spoken_of(notice: Notice, now: datetime) -> list[FilterSlot]:
     """What is still to be done by the reader; all of it where nothing is, as in a letter looked at later."""
-    still = open_slots(notice, now)
-    answered = Answered([slot.pk for slot in still], now)
-    still = [slot for slot in still if not answered.settles(slot, now)]
-    elsewhere = of_a_technician(slot.pk for slot in still)
     rows = notice.slots.select_related("slot__system__site", "slot__plan", "slot__first_media")
-    return [slot for slot in still if slot.pk not in elsewhere] or [row.slot for row in rows]
+    return to_speak_of(notice, now) or [row.slot for row in rows]
 
 
 def _visit(notice: Notice, now: datetime) -> Letter:
@@ -156,7 +151,7 @@ def _visit(notice: Notice, now: datetime) -> Letter:
     visit = notice.visit
     if visit is None or notice.site is None:
         raise ValueError("a letter about a visit needs its visit and site")
-    stands, told = promise_of(visit), told_of(visit)
+    stands, told = promise_of(visit), told_to(visit, notice.person)
     tz = notice.site.zone(Desk.the().timezone)
     if not stands.coming:
         subject = _("Called off: our visit %(when)s") % {"when": hours_words(told or stands, tz)}
@@ -175,7 +170,9 @@ def _visit(notice: Notice, now: datetime) -> Letter:
         "tasks": [job.task for job in jobs if job.task],
     }
     letter = _build(notice, subject, more, now)
-    file = invitations.file_for(invitations.Told(visit, notice.person, stands, told), now)
+    file = invitations.file_for(
+        invitations.Told(visit, notice.person, stands, told, was_invited(visit, notice.person)), now
+    )
     return replace(letter, said=stands.as_json(), calendar=file.body, calendar_method=file.method)
 
 

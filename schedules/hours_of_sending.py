@@ -14,10 +14,13 @@ FROM_HOUR, TO_HOUR = 7, 21
 _MOST_DAYS = 60
 
 
-def next_sending(site: Site, now: datetime, policy: Policy) -> datetime:
-    """Now when it is morning at the site on a day that filter mail goes out, else the next such morning."""
+def next_sending(site: Site, now: datetime, policy: Policy, channel: str = Notice.Channel.MAIL) -> datetime:
+    """Now when it is morning at the site on a day that filter mail goes out, else the next such morning; text
+    messages have hours of their own."""
     tz = site.zone(Desk.the().timezone)
     first, last = policy.send_from_hour, policy.send_to_hour
+    if channel == Notice.Channel.TEXT:
+        first, last = policy.text_from_hour, policy.text_to_hour
     today = clock.local_day(now, tz)
     days = [today + timedelta(days=ahead) for ahead in range(_MOST_DAYS)]
     closed = _closed(today) if policy.working_days_only else frozenset()
@@ -49,12 +52,10 @@ def next_for(notice: Notice, now: datetime, policy: Policy) -> datetime:
     if site is None or notice.kind == Notice.Kind.SIGN_IN:
         return now
     if SUBJECT_OF[notice.kind] == FILTERS:
-        at = next_sending(site, now, policy)
-    else:
-        at = next_between(site, now, FROM_HOUR, TO_HOUR)
+        return next_sending(site, now, policy, notice.channel)
     if notice.channel == Notice.Channel.TEXT:
-        return max(at, next_between(site, at, policy.text_from_hour, policy.text_to_hour))
-    return at
+        return next_between(site, now, policy.text_from_hour, policy.text_to_hour)
+    return next_between(site, now, FROM_HOUR, TO_HOUR)
 
 
 def _closed(today: date) -> frozenset[date]:

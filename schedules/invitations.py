@@ -25,12 +25,14 @@ class Told:
     reader: Person | None
     stands: Promise
     before: Promise | None
+    # Whether an earlier letter put it into this reader's calendar.
+    invited: bool = False
 
     @property
     def of_hours(self) -> bool:
-        """Whether hours are told, or were told of what is called off."""
+        """Whether hours are told, or what is told changes or ends an invitation."""
         spoken = self.stands if self.stands.coming else self.before
-        return spoken is not None and spoken.first is not None
+        return self.invited or (spoken is not None and spoken.first is not None)
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,8 @@ from schedules.dkim_signing import signed
 
 # No letter fares better than this one: the service goes away, or has no room (RFC 5321, 4.2.3).
 _NONE_TAKEN = (421, 452)
+_MAILBOX = re.compile(r"user|mailbox|recipient|address|account", re.IGNORECASE)
+_OURSELVES = re.compile(r"relay|block|black|spam|rbl|polic|denied|reject|permit", re.IGNORECASE)
 # RFC 5322, 2.1.1, allows 998.
 _LONGEST_LINE = 990
 _STATUS = re.compile(r"^(\d)\.(\d{1,3})\.\d{1,3}\b")
@@ -155,10 +157,12 @@ def _says_mailbox(words: str) -> bool:
 def _of_the_mailbox(words: str) -> bool:
     """Whether a refusal is about the mailbox and not about what this desk may do.
 
-    By RFC 3463 that is what the subjects 1 and 2 say; a server without such codes is taken at its word.
+    By RFC 3463 that is what the subjects 1 and 2 say; a server without such codes has to name the mailbox and
+    nothing of relays, blocks and policies.
     """
-    status = _STATUS.match(words)
-    return status is None or status[2] in ("1", "2")
+    if _STATUS.match(words):
+        return _says_mailbox(words)
+    return bool(_MAILBOX.search(words)) and not _OURSELVES.search(words)
 
 
 def _words(error: Exception) -> str:

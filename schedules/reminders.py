@@ -5,7 +5,7 @@ The outbox row is written before anything is tried; ``sending`` empties the outb
 
 import logging
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
@@ -24,6 +24,8 @@ from schedules.texts import why_no_text
 from shared import clock
 
 log = logging.getLogger(__name__)
+# What falls due so soon is told at once, whatever letter has just gone out.
+_URGENT_DAYS = 3
 _WITHOUT_DAY = (Visit.State.DUE, Visit.State.DISPLACED)
 
 
@@ -130,11 +132,11 @@ def write_due(now: datetime) -> int:
     homes = [home for home in to_tell(now, policy) if home.slots and home.person and not home.why_not]
     _speak_anew(homes)
     slots = {slot.pk for home in homes for slot in home.slots}
-    told, answered = Spoken(slots, now), Answered(slots, now)
+    told, answered, letters = Spoken(slots, now), Answered(slots, now), _Letters(homes)
     written = 0
     for home in homes:
         try:
-            written += _write_home(home, told, answered, now, policy)
+            written += _write_home(home, told, answered, letters, now, policy)
         except Exception:
             # One home that cannot be written to must not silence the others.
             log.exception("no letter could be written for site %s", home.site.pk)
@@ -151,40 +153,78 @@ def _speak_anew(homes: list[ToTell]) -> None:
     NoticeSlot.objects.filter(notice__in=moved).update(void=True)
 
 
-def _write_home(home: ToTell, told: Spoken, answered: Answered, now: datetime, policy: Policy) -> int:
+def _write_home(
+    home: ToTell, told: Spoken, answered: Answered, letters: "_Letters", now: datetime, policy: Policy
+) -> int:
+    """One letter for all of the home that is to be told; what is new waits for the next letter where one has
+    just gone out and there is time."""
     person = home.person
     assert person is not None  # noqa: S101
+    if letters.waits(home):
+        return 0
     wanted = [slot for slot in home.slots if not answered.settles(slot, now)]
-    kind = Notice.Kind.FILTERS_DUE
-    slots = [slot for slot in wanted if not told.of(slot, kind, person)]
-    asked = any(answered.asks_again(slot, now) for slot in wanted)
-    if not slots and wanted and (asked or _wants_follow_up(wanted, person, told, now, policy)):
-        kind = Notice.Kind.FOLLOW_UP
-        slots = [slot for slot in wanted if not told.of(slot, kind, person)]
-    return _write(home, person, slots, kind, told, now, policy) if slots else 0
+    fresh = [slot for slot in wanted if not told.of(slot, Notice.Kind.FILTERS_DUE, person)]
+    again = [slot for slot in wanted if _wants_follow_up(slot, person, told, answered, now, policy)]
+    asked = any(answered.asks_again(slot, now) for slot in again)
+    if not asked and not letters.may_speak(home, fresh, again, now, policy):
+        return 0
+    kinds = dict.fromkeys(again, Notice.Kind.FOLLOW_UP) | dict.fromkeys(fresh, Notice.Kind.FILTERS_DUE)
+    return _write(home, person, kinds, told, now, policy)
+
+
+class _Letters:
+    """The letters about filters that each home's reader got last, or is about to get; one query."""
+
+    def __init__(self, homes: list[ToTell]) -> None:
+        kinds = (Notice.Kind.FILTERS_DUE, Notice.Kind.FOLLOW_UP)
+        rows = Notice.objects.filter(site__in=[home.site.pk for home in homes], kind__in=kinds)
+        states = (Notice.State.WAITING, Notice.State.CLAIMED, Notice.State.SENT)
+        self._last: dict[tuple[int | None, int | None], Notice] = {
+            (row.site_id, row.person_id): row
+            for row in rows.filter(state__in=states).order_by("send_at", "pk")
+        }
+
+    def waits(self, home: ToTell) -> bool:
+        """Whether a letter is on its way."""
+        last = self._of(home)
+        return last is not None and last.state != Notice.State.SENT
+
+    def may_speak(
+        self, home: ToTell, fresh: list[FilterSlot], again: list[FilterSlot], now: datetime, policy: Policy
+    ) -> bool:
+        """Whether there is something to say, and the last letter is some days old or what is new urgent."""
+        last = self._of(home)
+        gap = timedelta(days=policy.follow_up_days)
+        if last is None or last.sent_at is None or now - last.sent_at >= gap:
+            return bool(fresh or again)
+        soon = clock.local_day(now, Desk.the().zone) + timedelta(days=_URGENT_DAYS)
+        return any(slot.plan.due_on is not None and slot.plan.due_on <= soon for slot in fresh)
+
+    def _of(self, home: ToTell) -> Notice | None:
+        return self._last.get((home.site.pk, home.person.pk if home.person else None))
 
 
 def _wants_follow_up(
-    slots: list[FilterSlot], person: Person, told: Spoken, now: datetime, policy: Policy
+    slot: FilterSlot, person: Person, told: Spoken, answered: Answered, now: datetime, policy: Policy
 ) -> bool:
-    """The first letter went out long enough ago and nothing was answered."""
-    sent_at = told.last_sent(slots, Notice.Kind.FILTERS_DUE, person)
-    due = slots[0].plan.due_on
+    """Its first letter went out long enough ago without an answer, or its reader asked to be reminded."""
+    if not told.of(slot, Notice.Kind.FILTERS_DUE, person) or told.of(slot, Notice.Kind.FOLLOW_UP, person):
+        return False
+    if answered.asks_again(slot, now):
+        return True
+    sent_at = told.last_sent([slot], Notice.Kind.FILTERS_DUE, person)
+    due = slot.plan.due_on
     waited = sent_at is not None and now - sent_at >= timedelta(days=policy.follow_up_days)
     return waited and due is not None and due <= clock.local_day(now, Desk.the().zone)
 
 
 def _write(
-    home: ToTell,
-    person: Person,
-    slots: list[FilterSlot],
-    kind: str,
-    told: Spoken,
-    now: datetime,
-    policy: Policy,
+    home: ToTell, person: Person, kinds: Mapping[FilterSlot, str], told: Spoken, now: datetime, policy: Policy
 ) -> int:
     """One row with its slots, both or neither; nought when another worker was first."""
-    stem = f"{kind}-{slots[0].pk}-{told.lives[slots[0].pk]}"
+    first = next(iter(kinds))
+    kind = kinds[first]
+    stem = f"{kind}-{first.pk}-{told.lives[first.pk]}"
     earlier = Notice.objects.filter(key__startswith=stem).count()
     try:
         with transaction.atomic():
@@ -194,12 +234,12 @@ def _write(
                 channel=home.channel,
                 site=home.site,
                 person=person,
-                send_at=next_sending(home.site, now, policy),
+                send_at=next_sending(home.site, now, policy, home.channel),
             )
             NoticeSlot.objects.bulk_create(
                 [
-                    NoticeSlot(notice=notice, slot=slot, kind=kind, life=told.lives[slot.pk], person=person)
-                    for slot in slots
+                    NoticeSlot(notice=notice, slot=slot, kind=one, life=told.lives[slot.pk], person=person)
+                    for slot, one in kinds.items()
                 ]
             )
     except IntegrityError:
@@ -232,7 +272,9 @@ def _to_ring(
     if home.asked:
         yield home.asked, _("asked for somebody to come")
     if home.slots and (home.why_not or home.person is None):
-        yield home.slots, home.why_not
+        unsettled = [slot for slot in home.slots if not answered.settles(slot, now)]
+        if unsettled:
+            yield unsettled, home.why_not
         return
     by_reason: dict[str, list[FilterSlot]] = defaultdict(list)
     for slot in home.slots:

@@ -15,12 +15,11 @@ from django.utils.translation import gettext as _
 
 from equipment.models import User
 from schedules import emails, hours_of_sending, open_times, texts
-from schedules.answers import answered_all
-from schedules.models import MailServer, Notice, NoticeSlot, Policy, RestedAddress, Visit
-from schedules.notice_slots import of_a_technician, open_slots, slots_of_visits
+from schedules.models import MailServer, Notice, NoticeSlot, Policy, RestedAddress
 from schedules.posting import NobodyKnows, NotTaken, Post, Refused, ServerFault
 from schedules.reach import SUBJECT_OF, why_no_mail, why_unwanted
 from schedules.reminders import filter_changers
+from schedules.to_speak_of import to_speak_of, why_nothing
 from schedules.visit_notices import why_stale
 from schedules.visits_done import why_stale as why_done_stale
 
@@ -79,26 +78,32 @@ class _Sender:
 
     def __init__(self, notice: Notice, now: datetime) -> None:
         self.notice, self.now = notice, now
+        self.spoken: set[int] = set()
 
     def send(self, post: Post) -> None:
         """From the last look to what became of it."""
-        why = stale(self.notice, self.now)
-        if why:
-            self._not_sent(why)
-            return
-        hour = hours_of_sending.next_for(self.notice, self.now, Policy.the())
-        if hour > self.now:
-            self._wait(hour, "")
-            return
         try:
-            letter = emails.letter_for(self.notice, self.now)
+            letter = self._looked_at()
         except Exception as error:
             # A row that cannot be written must not stop those behind it.
             log.exception("notice %s could not be written", self.notice.pk)
             self._finish(Notice.State.FAILED, _("could not be written: %s") % type(error).__name__)
             return
-        if self._mine().update(**_drafted(letter)):
+        if letter is not None and self._mine().update(**_drafted(letter)):
             self._post(letter, post)
+
+    def _looked_at(self) -> emails.Letter | None:
+        """The letter as it goes out now; None where it does not, or not yet, which is recorded."""
+        why = stale(self.notice, self.now)
+        if why:
+            self._not_sent(why)
+            return None
+        hour = hours_of_sending.next_for(self.notice, self.now, Policy.the())
+        if hour > self.now:
+            self._wait(hour, "")
+            return None
+        self.spoken = {slot.pk for slot in to_speak_of(self.notice, self.now)}
+        return emails.letter_for(self.notice, self.now)
 
     def _post(self, letter: emails.Letter, post: Post) -> None:
         try:
@@ -138,6 +143,8 @@ class _Sender:
         # Parked meanwhile, or even judged: it is out all the same, and must not go again.
         if not self._mine().update(**told):
             Notice.objects.filter(pk=self.notice.pk).update(**told)
+        # What the letter left out was not told.
+        self.notice.slots.exclude(slot__in=self.spoken).update(void=True)
         MailServer.objects.filter(pk=1).exclude(fault="").update(fault="", since=None, again_at=None)
 
     def _finish(self, state: str, why: str) -> None:
@@ -171,6 +178,8 @@ class _Sender:
 
     def _hold_server(self, why: str) -> None:
         if self.notice.channel == Notice.Channel.TEXT:
+            waiting = Notice.objects.filter(channel=Notice.Channel.TEXT, state=Notice.State.WAITING)
+            waiting.filter(send_at__lt=self.now + FAULT_LASTS).update(send_at=self.now + FAULT_LASTS)
             return
         server = MailServer.the()
         log.warning("the mail server takes no letters: %s", why)
@@ -236,16 +245,7 @@ def _why_filters_stale(notice: Notice, now: datetime) -> str:
         return _("somebody else changes the filters there now")
     if notice.site.vacant_since or notice.site.customer.gone_on:
         return _("nobody lives there now")
-    still = {slot.pk for slot in open_slots(notice, now)}
-    if not still:
-        return _("the filters were changed meanwhile")
-    if still <= slots_of_visits(still, Visit.ON_A_DAY):
-        return _("a visit is booked")
-    if still <= of_a_technician(still):
-        return _("somebody was asked to come")
-    if answered_all(notice, now):
-        return _("they answered meanwhile")
-    return ""
+    return why_nothing(notice, now)
 
 
 def park_lost_claims(now: datetime) -> int:

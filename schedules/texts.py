@@ -4,8 +4,9 @@ import json
 import re
 from datetime import datetime
 from http.client import HTTPException, InvalidURL
+from typing import Any
 from urllib.error import HTTPError, URLError
-from urllib.request import Request, urlopen
+from urllib.request import HTTPRedirectHandler, Request, build_opener
 
 from django.conf import settings
 from django.utils.translation import gettext as _
@@ -20,7 +21,18 @@ STOP_FIRST = frozenset(("stop", "stopall", "unsubscribe", "revoke", "optout", "a
 STOP_WHOLE = frozenset(("end", "quit", "cancel", "opt out", "cancelar", "parar"))
 _WORD = re.compile(r"[^\W\d_]+")
 _EXTENSION = re.compile(r"[a-z#]", re.IGNORECASE)
-_BUSY, _SLOW_DOWN, _AWAY = 408, 429, 503
+# Of these the carrier says that it took nothing, or the message's own id lets it drop a second copy.
+_AGAIN = (408, 429, 500, 502, 503, 504)
+
+
+class _NoRedirect(HTTPRedirectHandler):
+    """A redirected message would arrive empty, and the secret elsewhere."""
+
+    def redirect_request(self, *_args: Any, **_more: Any) -> None:
+        return None
+
+
+urlopen = build_opener(_NoRedirect).open
 
 
 def why_no_text(person: Person | None) -> str:
@@ -58,7 +70,7 @@ def post(to: str, words: str, key: str) -> None:
         raise ServerFault("TEXTS_URL begins neither with http:// nor with https://")
     request = Request(settings.TEXTS_URL, body, headers, method="POST")  # noqa: S310
     try:
-        with urlopen(request, timeout=TIMEOUT_S):  # noqa: S310
+        with urlopen(request, timeout=TIMEOUT_S):
             return
     except HTTPError as error:
         _heed(error)
@@ -76,9 +88,9 @@ def post(to: str, words: str, key: str) -> None:
 
 def _heed(error: HTTPError) -> None:
     said = f"{error.code} {error.reason}"
-    if error.code in (_BUSY, _SLOW_DOWN, _AWAY):
+    if error.code in _AGAIN:
         raise NotTaken(said) from error
-    if error.code in (401, 403):
+    if error.code in (401, 403) or error.code < 400:
         raise ServerFault(said) from error
     if error.code < 500:
         raise Refused(said, mailbox=False) from error

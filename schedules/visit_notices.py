@@ -45,7 +45,8 @@ def untold(now: datetime) -> list[Untold]:
     dropped |= Q(state=Visit.State.CANCELLED, day__gte=today)
     visits = Visit.objects.filter(booked | dropped, site__customer__gone_on=None)
     rows = list(visits.select_related("site__customer", "technician").order_by("day", "pk"))
-    told, readers = _told({row.pk for row in rows}), readers_of({row.site_id for row in rows})
+    readers = readers_of({row.site_id for row in rows})
+    told = _told({row.pk for row in rows}, readers)
     rested = Rested(readers.values())
     found = []
     for visit in rows:
@@ -81,19 +82,49 @@ def _over(before: Promise | None, stands: Promise, now: datetime) -> bool:
     return not days or max(days) < clock.local_day(now, Desk.the().zone)
 
 
-def _told(visits: set[int]) -> dict[int, Promise]:
-    """The last that each household was told of its visit, by letter or on the telephone."""
+def _told(visits: set[int], readers: dict[int, Person] | None = None) -> dict[int, Promise]:
+    """The last that each household was told of its visit, by letter or on the telephone; with ``readers`` by
+    site, the last that these very people were."""
     lives_there = SiteRole.objects.filter(site=OuterRef("site"), person=OuterRef("person"), until=None)
     letters = Notice.objects.filter(visit__in=visits, state=Notice.State.SENT).exclude(said={})
     # What somebody was told who has left since, nobody there knows.
     letters = letters.filter(Q(person=None) | Exists(lives_there))
-    calls = Rung.objects.filter(visit__in=visits, reached=True).exclude(said={})
-    every = [
-        (at, visit, Promise.from_json(said))
-        for rows, when in ((letters, "sent_at"), (calls, "at"))
-        for at, visit, said in rows.values_list(when, "visit", "said")
+    every: list[tuple[datetime | None, int | None, Promise]] = [
+        (sent_at, visit, Promise.from_json(said))
+        for sent_at, visit, said, site, person in letters.values_list(
+            "sent_at", "visit", "said", "site", "person"
+        )
+        if readers is None or person is None or person == getattr(readers.get(site), "pk", None)
     ]
-    return {visit: promise for _at, visit, promise in sorted(every, key=lambda row: str(row[0]))}
+    every += _rung(visits)
+    in_order = sorted(every, key=lambda row: str(row[0]))
+    return {visit: promise for _at, visit, promise in in_order if visit is not None}
+
+
+def _rung(visits: set[int]) -> list[tuple[datetime | None, int | None, Promise]]:
+    """What was said on the telephone, but to households of which somebody has left since."""
+    calls = Rung.objects.filter(visit__in=visits, reached=True).exclude(said={})
+    rows = list(calls.values_list("at", "visit", "said", "site"))
+    ended = SiteRole.objects.filter(site__in=[site for *_row, site in rows]).exclude(until=None)
+    last = {site: until for site, until in ended.order_by("until").values_list("site", "until") if until}
+    return [
+        (at, visit, Promise.from_json(said))
+        for at, visit, said, site in rows
+        if site not in last or last[site] < at.date()
+    ]
+
+
+def told_to(visit: Visit, reader: Person | None) -> Promise | None:
+    """The last that this reader, or the household by telephone, was told of the visit."""
+    if reader is None:
+        return told_of(visit)
+    return _told({visit.pk}, {visit.site_id: reader}).get(visit.pk)
+
+
+def was_invited(visit: Visit, reader: Person | None) -> bool:
+    """Whether a letter with hours has put the visit into the reader's calendar."""
+    sent = Notice.objects.filter(visit=visit, person=reader, kind=Notice.Kind.VISIT, state=Notice.State.SENT)
+    return any(said.get("first") for said in sent.values_list("said", flat=True))
 
 
 def readers_of(sites: Iterable[int]) -> dict[int, Person]:
@@ -125,7 +156,7 @@ def _stands_in_the_way(last: Notice | None, row: Untold) -> bool:
         return False
     if last.state in (Notice.State.WAITING, Notice.State.CLAIMED):
         return True
-    same_reader = row.person is not None and last.sent_to in (row.person.email, digits(row.person.phone))
+    same_reader = row.person is not None and last.sent_to in ("", row.person.email, digits(row.person.phone))
     lost = last.state in (Notice.State.PARKED, Notice.State.FAILED)
     return lost and same_reader and last.said in (row.promise.as_json(), {})
 
@@ -159,7 +190,7 @@ def why_stale(notice: Notice, now: datetime) -> str:
         return _("somebody is at the door")
     if left_out(visit):
         return _("it has no time in the order of its day")
-    told, stands = told_of(visit), promise_of(visit)
+    told, stands = told_to(visit, person), promise_of(visit)
     if told is None and not stands.coming:
         return _("the visit was called off before anybody was told of it")
     if told is not None and still_true(told, visit):

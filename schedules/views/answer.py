@@ -24,7 +24,7 @@ from schedules.emails import filter_lines
 from schedules.explain import say_day
 from schedules.forms import ChangeForm
 from schedules.models import Notice
-from schedules.notice_slots import open_slots
+from schedules.notice_slots import of_a_technician, open_slots
 from schedules.reach import CONSENT, FILTERS, RECORD, VISITS
 from schedules.visits import Booking
 from schedules.waiting import cost_of_waiting
@@ -149,6 +149,8 @@ def _undo(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
 
 def _send_somebody(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
     slots = asked.slots or list(FilterSlot.objects.in_use().filter(system__site=asked.site))
+    waiting = of_a_technician(slot.pk for slot in slots)
+    slots = [slot for slot in slots if slot.pk not in waiting]
     try:
         visits.book(Booking(asked.site, slots, []), now)
     except NotBookable:

@@ -123,7 +123,7 @@ def test_quiet_hours_are_kept(by_text: Plan, carrier: type[Carrier]) -> None:
     ("code", "state", "attempts"),
     [
         (400, Notice.State.FAILED, 1), (401, Notice.State.WAITING, 0), (429, Notice.State.WAITING, 1),
-        (503, Notice.State.WAITING, 1), (500, Notice.State.PARKED, 1),
+        (503, Notice.State.WAITING, 1), (502, Notice.State.WAITING, 1), (301, Notice.State.WAITING, 0),
     ],
 )  # fmt: skip
 def test_what_the_carrier_answers(

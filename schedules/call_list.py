@@ -6,12 +6,15 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from equipment.fitted import life_keys
 from equipment.models import Desk, FilterSlot, Person, Site, User
 from schedules import open_times, reminders
 from schedules.answers import settle, size_told
+from schedules.explain import say_day
 from schedules.models import Answer, Notice, Rung, Visit
+from schedules.no_access import shut_doors
 from schedules.notice_slots import of_a_technician
 from schedules.visit_notices import Untold, readers_of, untold
 from schedules.visit_promises import hours_words
@@ -59,6 +62,7 @@ def calls(now: datetime) -> list[Call]:
         *_about_answers(now),
         *_about_visits(now),
         *_about_times(now),
+        *_about_shut_doors(now),
         *_about_done(now),
     ]
     tries: dict[str, list[Rung]] = defaultdict(list)
@@ -154,6 +158,24 @@ def _about_visits(now: datetime) -> list[Call]:
         why = f"{said % {'when': when}} ({row.why_not or failed})"
         key = _key("visit", str(row.visit.pk), str(row.promise.as_json()))
         found.append(Call(key, row.visit.site, row.person, why, promise.day, about=row))
+    return found
+
+
+def _about_shut_doors(now: datetime) -> list[Call]:
+    """Homes where nobody opened and nobody is to come again yet."""
+    found = []
+    doors = shut_doors(now)
+    readers = readers_of({door.visit.site_id for door in doors})
+    for door in doors:
+        said = {"day": say_day(door.visit.day), "n": door.times}
+        why = ngettext(
+            "nobody opened on %(day)s: agree on a day",
+            "nobody opened on %(day)s, %(n)d times in a row: agree on a day, or on what is to become of it",
+            door.times,
+        )
+        key = _key("no access", str(door.visit.pk))
+        reader = readers.get(door.visit.site_id)
+        found.append(Call(key, door.site, reader, why % said, door.visit.day, door.slots))
     return found
 
 

@@ -1,0 +1,53 @@
+"""Homes where nobody opened: how often, and what still waits there."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Count, Q
+
+from equipment.models import FilterSlot, Site
+from schedules.models import Visit
+
+# Older ones are told by the due dates alone.
+_RECENT = timedelta(days=45)
+
+
+@dataclass(frozen=True)
+class ShutDoor:
+    """The last visit to a home that ended at its door, how many in a row did, and the filters it was for."""
+
+    visit: Visit
+    times: int
+    slots: list[FilterSlot]
+
+    @property
+    def site(self) -> Site:
+        """The home."""
+        return self.visit.site
+
+
+def shut_doors(now: datetime) -> list[ShutDoor]:
+    """Homes whose last visit found nobody and for which none is open; a fixed number of queries."""
+    open_there = Count("site__visits", filter=Q(site__visits__state__in=Visit.OPEN))
+    rows = (
+        Visit.objects.filter(
+            state=Visit.State.NO_ACCESS, completed_at__gte=now - _RECENT, site__customer__gone_on=None
+        )
+        .annotate(open_there=open_there)
+        .filter(open_there=0)
+        .select_related("site__customer")
+        .prefetch_related("jobs__slot__system__site", "jobs__slot__plan")
+        .order_by("completed_at", "pk")
+    )
+    last = {visit.site_id: visit for visit in rows}
+    ended = Visit.objects.filter(
+        site__in=last, state__in=(Visit.State.COMPLETED, Visit.State.NO_ACCESS), completed_at__isnull=False
+    )
+    in_a_row: dict[int, int] = {}
+    for site, state in ended.order_by("completed_at", "pk").values_list("site", "state"):
+        in_a_row[site] = in_a_row.get(site, 0) + 1 if state == Visit.State.NO_ACCESS else 0
+    return [
+        ShutDoor(visit, in_a_row[site], [job.slot for job in visit.jobs.all() if job.slot])
+        for site, visit in last.items()
+        if in_a_row.get(site)
+    ]

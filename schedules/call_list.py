@@ -5,11 +5,12 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
+from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from equipment.fitted import life_keys
-from equipment.models import Desk, FilterSlot, Person, Site, User
+from equipment.models import Desk, FilterSlot, Person, Site, SiteRole, User
 from schedules import open_times, reminders
 from schedules.answers import settle, size_told
 from schedules.explain import say_day
@@ -81,8 +82,8 @@ def _still_told(call: Call, row: Rung, now: datetime) -> bool:
     """Whether one call is enough: for a visit it is, a filter that is still in there is rung about again."""
     if call.visit is not None:
         return True
-    others = call.site.roles.filter(until__gte=row.at.date()).exists()
-    return now - row.at < _TOLD_LASTS and not others
+    gone = row.person_id is not None and not call.site.roles.filter(person=row.person_id, until=None).exists()
+    return now - row.at < _TOLD_LASTS and not gone
 
 
 def _urgency(call: Call, today: date) -> tuple[bool, bool, date, int]:
@@ -110,7 +111,9 @@ def _about_filters(now: datetime) -> list[Call]:
 def _about_answers(now: datetime) -> list[Call]:
     """Filters of another size than on record, or out of their household's reach."""
     kinds = (Answer.Kind.WRONG_SIZE, Answer.Kind.OUT_OF_REACH)
+    lives_there = SiteRole.objects.filter(site=OuterRef("site"), person=OuterRef("person"), until=None)
     rows = Answer.objects.filter(kind__in=kinds, settled_at=None, slot__retired_on=None)
+    rows = rows.filter(Q(person=None) | Exists(lives_there), site__customer__gone_on=None)
     told = rows.select_related("site__customer", "person", "slot__system__site", "slot__plan")
     lives = life_keys([row.slot_id for row in told], now)
     waiting = [row for row in told if row.life == lives[row.slot_id]]
@@ -220,6 +223,7 @@ def write_call(key: str, reached: bool, note: str, user: User | None, now: datet
     Rung.objects.create(
         site=call.site,
         visit=call.visit,
+        person=call.person,
         key=key,
         why=call.why[:300],
         at=now,

@@ -180,7 +180,9 @@ class Agreed:
 
     def firm(self, visit: Visit) -> bool:
         """Whether it was promised: told, confirmed or held to its day."""
-        return bool(self.told(visit)) or visit.pinned or visit.state == Visit.State.CONFIRMED
+        told = self._told.get(visit.pk)
+        came = told is not None and told.coming and told.day == self._hours.day
+        return came or visit.pinned or visit.state == Visit.State.CONFIRMED
 
 
 def given_time(visit: Visit, hours: DayClock) -> Windows:

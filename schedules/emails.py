@@ -110,9 +110,11 @@ def _filters_due(notice: Notice, now: datetime) -> Letter:
     lines = filter_lines(_soonest_first(_spoken_of(notice, now)), now, units_of_person(notice.person))
     first = min((line.slot.plan.due_on for line in lines if line.slot.plan.due_on), default=None)
     subject = _subject(len(lines), first, _reader_today(notice, now))
-    if notice.kind == Notice.Kind.FOLLOW_UP:
+    again = set(notice.slots.filter(kind=Notice.Kind.FOLLOW_UP).values_list("slot", flat=True))
+    follow_up = any(line.slot.pk in again for line in lines)
+    if follow_up:
         subject = _("Still to do: %(subject)s") % {"subject": subject}
-    return _build(notice, subject, {"lines": lines, "follow_up": notice.kind == Notice.Kind.FOLLOW_UP}, now)
+    return _build(notice, subject, {"lines": lines, "follow_up": follow_up}, now)
 
 
 def _soonest_first(slots: list[FilterSlot]) -> list[FilterSlot]:

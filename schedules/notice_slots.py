@@ -45,7 +45,11 @@ def open_slots(notice: Notice, now: datetime) -> list[FilterSlot]:
         "slot__name"
     )
     lives = life_keys([row.slot_id for row in rows], now)
-    return [row.slot for row in rows if row.life == lives[row.slot_id] and row.slot.retired_on is None]
+    return [row.slot for row in rows if row.life == lives[row.slot_id] and _in_use(row.slot)]
+
+
+def _in_use(slot: FilterSlot) -> bool:
+    return slot.retired_on is None and slot.system.replaced_on is None
 
 
 def slots_of_visits(slots: Iterable[int], states: Iterable[str]) -> set[int]:

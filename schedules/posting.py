@@ -21,10 +21,10 @@ from schedules.dkim_signing import signed
 # No letter fares better than this one: the service goes away, or has no room (RFC 5321, 4.2.3).
 _NONE_TAKEN = (421, 452)
 _MAILBOX = re.compile(r"user|mailbox|recipient|address|account", re.IGNORECASE)
-_OURSELVES = re.compile(r"relay|block|black|spam|rbl|polic|denied|reject|permit", re.IGNORECASE)
+_OURSELVES = re.compile(r"sender|relay|block|black|spam|rbl|polic|denied|reject|permit", re.IGNORECASE)
 # RFC 5322, 2.1.1, allows 998.
 _LONGEST_LINE = 990
-_STATUS = re.compile(r"^(\d)\.(\d{1,3})\.\d{1,3}\b")
+_STATUS = re.compile(r"^(\d)\.(\d{1,3})\.(\d{1,3})\b")
 
 
 class NotTaken(Exception):
@@ -151,7 +151,10 @@ class Post:
 def _says_mailbox(words: str) -> bool:
     """Whether the answer names the mailbox as the cause, such as one that is full (RFC 3463, x.1 and x.2)."""
     status = _STATUS.match(words)
-    return status is not None and status[2] in ("1", "2")
+    if status is None or status[2] not in ("1", "2"):
+        return False
+    # Details 7 and 8 of the first subject are about the sender.
+    return not (status[2] == "1" and status[3] in ("7", "8")) and "sender" not in words.lower()
 
 
 def _of_the_mailbox(words: str) -> bool:

@@ -80,6 +80,8 @@ def _why_left(trip: Trip, why: str, far_km: float | None = None) -> str:
     if trip.held and ("by:" in why or "windows" in why):
         said = {"name": trip.visit.technician if trip.visit else ""}
         return _("%(name)s does not work then: it needs another day or technician.") % said
+    if why.endswith("the skill not:rest"):
+        return _("No day of its window suits both the home and those who could come.")
     if "not:" in why:
         return _("Nobody who may come there has the skills.")
     if "windows" in why and trip.too_cold:

@@ -115,15 +115,15 @@ class _Leads:
 
 def _together(slots: list[FilterSlot], today: date, policy: Policy, leads: _Leads) -> list[FilterSlot]:
     """Those of one home, soonest first, that go with the first to be told of; none while none is near."""
-    near = [
-        slot.plan.due_on
+    near = {
+        slot.pk: slot.plan.due_on
         for slot in slots
         if slot.plan.due_on and slot.plan.due_on <= today + timedelta(days=leads.of(slot))
-    ]
+    }
     if not near:
         return []
-    last = max(near[0], today) + timedelta(days=policy.together_days)
-    return [slot for slot in slots if slot.plan.due_on and slot.plan.due_on <= last]
+    last = max(min(near.values()), today) + timedelta(days=policy.together_days)
+    return [slot for slot in slots if slot.plan.due_on and (slot.pk in near or slot.plan.due_on <= last)]
 
 
 def write_due(now: datetime) -> int:

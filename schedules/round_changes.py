@@ -24,7 +24,7 @@ def changed_since(plan: RoundPlan) -> list[tuple[str, str]]:
     """
     days = plan.proposal.get("days", [])
     stops = [stop for day in days for stop in day["stops"]]
-    record = _Record(plan, stops)
+    record = Record(plan, stops)
     staff = Technician.objects.in_bulk([day["technician"] for day in days])
     found = []
     for day in days:
@@ -70,11 +70,12 @@ def why_not_taken(
     return ""
 
 
-class _Record:
-    """Visits, jobs and changes as they stand now."""
+class Record:
+    """Visits, jobs and changes as they stand now, beside what the plan reckoned with."""
 
     def __init__(self, plan: RoundPlan, stops: list[dict[str, Any]]) -> None:
-        self.known = {row["visit"] for row in (*stops, *plan.proposal.get("left", []))}
+        self.known = {stop["visit"] for stop in stops}
+        self.left = {row["visit"]: row.get("stood") for row in plan.proposal.get("left", []) if row["visit"]}
         self.visits = Visit.objects.in_bulk([stop["visit"] for stop in stops if stop["visit"]])
         self.offered = set(standing(timezone.localdate()).values_list("visit", flat=True))
         self.told = told_by_visit(set(self.visits))
@@ -114,8 +115,12 @@ class _Record:
         return [
             (visit.site.address or visit.site.name, said % {"name": day["name"]})
             for visit in self.on_days.get((day["technician"], day["day"]), [])
-            if visit.pk not in self.known
+            if visit.pk not in self.known and not self.was_left(visit)
         ]
+
+    def was_left(self, visit: Visit) -> bool:
+        """Whether the plan found no place for the visit as it still stands."""
+        return self.left.get(visit.pk) == stood(visit)
 
     def _booked(self, stop: dict[str, Any]) -> bool:
         return bool(self.taken & set(stop["slots"]) or self.taken_tasks & set(stop["tasks"]))

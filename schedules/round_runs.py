@@ -4,7 +4,6 @@ import time as clocks
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from itertools import pairwise
 from typing import Any
 
 from django.core.exceptions import ObjectDoesNotExist
@@ -16,14 +15,13 @@ from pyvrp.stop import StoppingCriterion
 from equipment.models import Desk, FilterSlot, Site, User
 from schedules import due, visits
 from schedules.bookable import NotBookable, cannot_work
-from schedules.models import HomeHours, MaintenanceTask, RoundPlan, Technician, Visit
-from schedules.open_times import standing
+from schedules.day_problem import NoStart
+from schedules.models import MaintenanceTask, RoundPlan, Technician, Visit
 from schedules.planning.routing import solve
 from schedules.proposal import proposal_of
-from schedules.round_changes import why_not_taken
+from schedules.round_changes import Record
 from schedules.rounds import ask
 from schedules.routes import order_day
-from schedules.visit_notices import told_of
 from schedules.visits import Booking
 
 LONGEST_DAYS = 21
@@ -155,13 +153,15 @@ def take_over(plan: RoundPlan, user: User, now: datetime) -> Taken:
         raise NotPlannable(_("There is nothing to take over, or it was taken over already."))
     booked = moved = 0
     refused: list[tuple[str, str]] = []
+    record = Record(plan, [stop for row in plan.proposal["days"] for stop in row["stops"]])
+    placed: set[int] = set()
     rounds: list[tuple[Technician, date]] = []
     for row in plan.proposal["days"]:
         technician, day = Technician.objects.get(pk=row["technician"]), date.fromisoformat(row["day"])
         for stop in row["stops"]:
             try:
                 with transaction.atomic():
-                    _take_stop(stop, technician, day, now)
+                    placed.add(_take_stop(stop, technician, day, record, now))
             except (NotBookable, ObjectDoesNotExist) as error:
                 refused.append((stop["home"], str(error)))
                 continue
@@ -170,7 +170,8 @@ def take_over(plan: RoundPlan, user: User, now: datetime) -> Taken:
         rounds.append((technician, day))
     # Only once every move is made does a day show who stands on it.
     for technician, day in rounds:
-        refused += _beside_others(plan, technician, day, now)
+        if day > due.today(now):
+            refused += _beside_others(record, placed, technician, day, now)
     RoundPlan.objects.filter(pk=plan.pk).update(
         outcome={"booked": booked, "moved": moved, "refused": refused, "by": user.pk, "at": now.isoformat()}
     )
@@ -178,40 +179,30 @@ def take_over(plan: RoundPlan, user: User, now: datetime) -> Taken:
 
 
 def _beside_others(
-    plan: RoundPlan, technician: Technician, day: date, now: datetime
+    record: Record, placed: set[int], technician: Technician, day: date, now: datetime
 ) -> list[tuple[str, str]]:
-    """Where somebody stands on a day of the plan otherwise than it proposed, put the day in order anew.
+    """Where somebody stands on a day otherwise than the plan proposed, put the day in order anew.
 
-    Returns those that it has no room for, with the reason.
+    Returns those that it has no room for, and those who were told other hours, with the reason.
     """
-    proposed = {
-        stop["visit"]
-        for row in plan.proposal["days"]
-        if (row["technician"], row["day"]) == (technician.pk, day.isoformat())
-        for stop in row["stops"]
-    }
-    left = {row["visit"] for row in plan.proposal.get("left", [])}
-    sites = {stop["site"] for row in plan.proposal["days"] for stop in row["stops"] if stop["visit"] is None}
-    others = Visit.objects.filter(technician=technician, day=day, state__in=Visit.ON_A_DAY)
-    others = others.exclude(pk__in=(proposed | left) - {None}).exclude(site__in=sites)
-    clash = _times_clash(technician, day)
-    if not others.exists() and not clash:
-        return []
-    order = order_day(technician, day, now)
-    return [(visit.site.address or visit.site.name, why) for visit, why in order.left_out]
-
-
-def _times_clash(technician: Technician, day: date) -> bool:
-    """Whether two visits of the day stand at one time."""
     rows = Visit.objects.filter(technician=technician, day=day, state__in=Visit.ON_A_DAY)
-    times = rows.order_by("arrive_at").values_list("arrive_at", "leave_at")
-    known = [(arrive, leave) for arrive, leave in times if arrive and leave]
-    return any(leave > arrive for (_at, leave), (arrive, _end) in pairwise(known))
+    if not any(visit.pk not in placed and not record.was_left(visit) for visit in rows):
+        return []
+    try:
+        order = order_day(technician, day, now)
+    except NoStart as error:
+        return [(technician.name, str(error))]
+    told = _("It was told other hours, and is told anew.")
+    left = [(visit.site.address or visit.site.name, why) for visit, why in order.left_out]
+    return left + [(visit.site.address or visit.site.name, told) for visit in order.broken]
 
 
-def _take_stop(stop: dict[str, Any], technician: Technician, day: date, now: datetime) -> None:
+def _take_stop(stop: dict[str, Any], technician: Technician, day: date, record: Record, now: datetime) -> int:
+    """Book or move what the stop stands for, and give it its time; the visit's id."""
     if day <= due.today(now):
         raise NotBookable(_("That day runs already: put it in order on its own page."))
+    if why := record.why(stop, day):
+        raise NotBookable(why)
     visit = _visit(stop, technician, day, now)
     zone = Desk.the().zone
     arrive, leave = (
@@ -220,6 +211,7 @@ def _take_stop(stop: dict[str, Any], technician: Technician, day: date, now: dat
     )
     visit.arrive_at, visit.leave_at, visit.stop_number = arrive, leave, stop["number"]
     visit.save(update_fields=["arrive_at", "leave_at", "stop_number"])
+    return visit.pk
 
 
 def _visit(stop: dict[str, Any], technician: Technician, day: date, now: datetime) -> Visit:
@@ -227,17 +219,8 @@ def _visit(stop: dict[str, Any], technician: Technician, day: date, now: datetim
         slots = FilterSlot.objects.filter(pk__in=stop["slots"])
         tasks = MaintenanceTask.objects.filter(pk__in=stop["tasks"])
         site = Site.objects.get(pk=stop["site"])
-        home = HomeHours.objects.filter(site=site).first()
-        if why := why_not_taken(stop, None, day, None, home):
-            raise NotBookable(why)
         return visits.book(Booking(site, list(slots), list(tasks), technician, day), now)
     visit = Visit.objects.select_related("technician", "site").get(pk=stop["visit"])
-    home = HomeHours.objects.filter(site=visit.site_id).first()
-    why = why_not_taken(stop, visit, day, told_of(visit), home)
-    if not why and standing(due.today(now)).filter(visit=visit).exists():
-        why = _("Times were offered to its household since.")
-    if why:
-        raise NotBookable(why)
     if visit.day == day and visit.technician_id == technician.pk:
         if not visit.is_open:
             raise NotBookable(_("This visit is over."))

@@ -26,7 +26,7 @@ from schedules.planning.windows import (
 )
 from schedules.slow_hours import pace_over
 from schedules.travel import travel_between
-from schedules.visit_notices import told_of
+from schedules.visit_notices import told_by_visit, told_of
 from schedules.visit_promises import standing_promise
 
 # A trip of its own, there and back, where a job is left for later.
@@ -35,6 +35,8 @@ OWN_TRIP_S = 2400
 MOVE_S = 900
 # What is late costs so much travel with every further day. Own choice.
 LATE_S_A_DAY = 600
+# What a technician-day has that is no day of rest.
+_USUAL = "not:rest"
 # Jobs due so many days after the plan may be ripe within it.
 LOOK_BEYOND_DAYS = 60
 
@@ -140,10 +142,14 @@ def _vans(days: Sequence[date]) -> tuple[list[VanDay], list[Technician]]:
         free.setdefault(row.technician_id, set()).update(
             day for day in days if row.first_day <= day <= row.last_day
         )
-    # Who was booked for a day of rest, and confirmed, works then.
-    firm = Q(state=Visit.State.CONFIRMED) | Q(pinned=True)
-    rows = Visit.objects.filter(firm, day__range=(days[0], days[-1]), state__in=Visit.ON_A_DAY)
-    booked = set(rows.values_list("technician", "day"))
+    # Who was promised somebody on a day of rest is visited then, and nobody else.
+    rows = Visit.objects.filter(day__range=(days[0], days[-1]), state__in=Visit.ON_A_DAY)
+    told = told_by_visit(set(rows.values_list("pk", flat=True)))
+    booked = {
+        (visit.technician_id, visit.day)
+        for visit in rows
+        if visit.pinned or visit.state == Visit.State.CONFIRMED or visit.pk in told
+    }
     vans, no_start = [], []
     for technician in Technician.objects.filter(Q(gone_on=None) | Q(gone_on__gt=days[0])).select_related(
         "depot"
@@ -168,6 +174,8 @@ def _vans(days: Sequence[date]) -> tuple[list[VanDay], list[Technician]]:
 def _shift(van: VanDay, first: date, node: dict[int, int], barred: set[int], held: set[int | None]) -> Shift:
     who, offset = van.technician, (van.day - first).days * DAY_S
     tokens = {f"not:{pk}" for pk in barred if pk != who.pk}
+    if van.day.weekday() in who.weekdays:
+        tokens.add(_USUAL)
     if who.pk in held:
         tokens.add(f"by:{who.pk}")
     return Shift(
@@ -185,6 +193,7 @@ def _stop(trip: Trip, node: int, vans: Sequence[VanDay], plan: RoundPlan, hours:
         skills.add(f"by:{visit.technician_id}")
     else:
         skills |= {f"not:{who.pk}" for who in hours.not_by.all()} if hours else set()
+        skills.add(_USUAL)
     span = _hours(trip, hours)
     must = not _may_wait(trip, plan)
     return Stop(
@@ -266,7 +275,9 @@ def _booked(plan: RoundPlan, today: date) -> list[Trip]:
         hours = None
         if told is not None and told.first and told.last and told.day == visit.day:
             hours = told.first.astimezone(zone).time(), told.last.astimezone(zone).time()
-        promised = told is not None or visit.state == Visit.State.CONFIRMED
+        came = told_of(visit)
+        # Where other hours were agreed since, the day still stands.
+        promised = (came is not None and came.coming) or visit.state == Visit.State.CONFIRMED
         held = not plan.may_move or visit.pinned or promised
         trip = _of_visit(visit, today, held=held, told_hours=hours)
         trips.append(replace(trip, window=_not_before(_told_by(plan, today), trip.window)))

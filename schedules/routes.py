@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
+from functools import cached_property
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -21,12 +22,14 @@ from schedules.day_problem import (
 from schedules.emails import FilterLine
 from schedules.models import Technician, Visit
 from schedules.plain_reasons import said_plainly
-from schedules.planning.routing import Iterations, Problem, Solution, solve
+from schedules.planning.routing import Iterations, Solution, Stop, solve
 from schedules.planning.routing.timing import on_the_road
 
 ITERATIONS = 400
 # More than any way of a day.
 _DEAR_S = 1_000_000
+# Whose promise is lost already is served where that costs less than half a day.
+_LOST_S = 20_000
 
 
 @dataclass(frozen=True)
@@ -94,12 +97,19 @@ def _ordered(
     def windows(visit: Visit) -> Windows:
         return agreed.home(visit) if visit.pk in late else agreed.kept(visit)
 
-    problem = day_problem(technician, visits, hours, windows, standing, agreed.firm)
-    solution = solve(problem, Iterations(ITERATIONS), seed=1)
-    left = {item.id for item in solution.unserved}
-    return solution, [
-        visit for visit in visits if visit.pk in late or (str(visit.pk) in left and agreed.told(visit))
+    def firm(visit: Visit) -> bool:
+        return visit.pk not in late and agreed.firm(visit)
+
+    problem = day_problem(technician, visits, hours, windows, standing, firm)
+    # First the promises that can be kept, then those that broke, then what was promised to nobody.
+    promised = {HERE, *(str(visit.pk) for visit in visits if agreed.firm(visit))}
+    ranked = [
+        stop if stop.id in promised else replace(stop, must=False, worth=_DEAR_S) for stop in problem.stops
     ]
+    solution = solve(replace(problem, stops=tuple(ranked)), Iterations(ITERATIONS), seed=1)
+    left = {item.id for item in solution.unserved}
+    lost = {visit.pk for visit in visits if str(visit.pk) in left and agreed.told(visit)}
+    return solution, [visit for visit in visits if visit.pk in late | lost]
 
 
 def fit_in(visit: Visit, now: datetime) -> str:
@@ -117,14 +127,14 @@ def fit_in(visit: Visit, now: datetime) -> str:
         return _over()
     visit.arrive_at = visit.leave_at = None
     still = [one for one in _open_visits(technician, day) if not _under_way(one, now, begun)]
-    everybody = [*_beside(visit, still, hours, now), visit]
-    gap = _Gap(technician, everybody, hours, _standing(begun, hours))
+    everybody = [*_beside(visit, still, hours, begun, now), visit]
+    gap = _Gap(technician, visit, everybody, hours, _standing(begun, hours))
     solution, moves = gap.solved(gap.agreed.given), False
-    if solution.unserved:
+    if gap.lacks(solution):
         # Nobody notices a time that moves within the hours they were told.
-        solution, moves = gap.solved(gap.still_promised(visit)), True
-    if solution.unserved:
-        return gap.why_not(visit)
+        solution, moves = gap.solved(gap.agreed.promised), True
+    if gap.lacks(solution):
+        return gap.why_not()
     kept = (
         {}
         if moves
@@ -138,15 +148,18 @@ def fit_in(visit: Visit, now: datetime) -> str:
     return ""
 
 
-def _beside(visit: Visit, still: list[Visit], hours: DayClock, now: datetime) -> list[Visit]:
-    """Who else is to come that day: with a time, or promised one and still without."""
-    agreed = Agreed(still, hours)
+def _beside(
+    visit: Visit, still: list[Visit], hours: DayClock, begun: Sequence[Visit], now: datetime
+) -> list[Visit]:
+    """Who else is to come that day: with a time, or promised one and still without; also whose time is past,
+    where the technician is at another door."""
+    agreed, elsewhere = Agreed(still, hours), _at_a_door(begun)
     return [
         one
         for one in still
         if one.pk != visit.pk
         and one.site.placed
-        and (one.arrive_at > now if one.arrive_at else agreed.firm(one))
+        and (elsewhere or one.arrive_at > now if one.arrive_at else agreed.firm(one))
     ]
 
 
@@ -163,46 +176,62 @@ def times_beside(visit: Visit) -> Times:
 
 @dataclass(frozen=True)
 class _Gap:
-    """A running day that one more visit is to go into."""
+    """A running day that one more ``visit`` of ``everybody`` is to go into."""
 
     technician: Technician
+    visit: Visit
     everybody: list[Visit]
     hours: DayClock
     standing: Standing
 
-    @property
+    @cached_property
     def agreed(self) -> Agreed:
         """What hours hold for everybody."""
         return Agreed(self.everybody, self.hours)
 
-    def still_promised(self, visit: Visit) -> Callable[[Visit], Windows]:
-        """The hours promised, but for whom they are out of reach without ``visit`` already."""
-        agreed = self.agreed
-        others = [one for one in self.everybody if one.pk != visit.pk]
-        problem = day_problem(self.technician, others, self.hours, agreed.promised, self.standing)
-        lost = {item.id for item in solve(problem, Iterations(ITERATIONS), seed=1).unserved}
-        return lambda one: agreed.home(one) if str(one.pk) in lost else agreed.promised(one)
+    @cached_property
+    def lost(self) -> set[str]:
+        """Who has no time to come and cannot be served as promised even without the visit.
+
+        Nobody may be blamed for these.
+        """
+        others = [one for one in self.everybody if one.pk != self.visit.pk]
+        problem = day_problem(self.technician, others, self.hours, self.agreed.promised, self.standing)
+        left = {item.id for item in solve(problem, Iterations(ITERATIONS), seed=1).unserved}
+        earliest = self.hours.at(self.hours.earliest)
+        return left & {str(one.pk) for one in others if not one.arrive_at or one.arrive_at < earliest}
 
     def solved(self, windows: Callable[[Visit], Windows]) -> Solution:
-        """The day within ``windows``."""
-        return solve(self._problem(windows), Iterations(ITERATIONS), seed=1)
+        """The day within ``windows``; who is lost is served at any hour that suits, or left as they are."""
+        return self._solve(windows, lambda stop: stop)
 
-    def _problem(self, windows: Callable[[Visit], Windows]) -> Problem:
-        return day_problem(self.technician, self.everybody, self.hours, windows, self.standing)
+    def lacks(self, solution: Solution) -> bool:
+        """Whether somebody who could be served is not."""
+        return bool({item.id for item in solution.unserved} - self.lost)
 
-    def why_not(self, visit: Visit) -> str:
+    def why_not(self) -> str:
         """Why the visit finds no place, or whose promise it would break."""
-        promised = self._problem(self.still_promised(visit))
-        keen = [
-            stop if stop.id in (HERE, str(visit.pk)) else replace(stop, must=False, worth=_DEAR_S)
-            for stop in promised.stops
-        ]
-        solution = solve(replace(promised, stops=tuple(keen)), Iterations(ITERATIONS), seed=1)
-        left = {item.id: item.why for item in solution.unserved}
-        if str(visit.pk) in left:
-            return said_plainly(left[str(visit.pk)])
+        own = {HERE, str(self.visit.pk)}
+        solution = self._solve(
+            self.agreed.promised,
+            lambda stop: stop if stop.id in own else replace(stop, must=False, firm=False, worth=_DEAR_S),
+        )
+        left = {item.id: item.why for item in solution.unserved if item.id not in self.lost}
+        if str(self.visit.pk) in left:
+            return said_plainly(left[str(self.visit.pk)])
         names = [one.site.address or one.site.name for one in self.everybody if str(one.pk) in left]
         return _("It would break what was promised to %(homes)s.") % {"homes": _(" and ").join(names)}
+
+    def _solve(self, windows: Callable[[Visit], Windows], keen: Callable[[Stop], Stop]) -> Solution:
+        def within(one: Visit) -> Windows:
+            return self.agreed.home(one) if str(one.pk) in self.lost else windows(one)
+
+        problem = day_problem(self.technician, self.everybody, self.hours, within, self.standing)
+        stops = [
+            replace(stop, must=False, worth=_LOST_S) if stop.id in self.lost else keen(stop)
+            for stop in problem.stops
+        ]
+        return solve(replace(problem, stops=tuple(stops)), Iterations(ITERATIONS), seed=1)
 
 
 def _open_visits(technician: Technician, day: date) -> list[Visit]:

@@ -262,5 +262,6 @@ def judge(notice: Notice, *, sent: bool, user: User | None, now: datetime) -> No
         told |= {"state": Notice.State.SENT, "sent_at": notice.claimed_at or now}
     else:
         told |= {"state": Notice.State.WAITING, "send_at": now}
-    if not Notice.objects.filter(pk=notice.pk, state=Notice.State.PARKED).update(**told):
+    parked = Notice.objects.filter(pk=notice.pk, state=Notice.State.PARKED)
+    if not parked.update(**told):
         raise NotJudged(_("This letter does not wait for a judgement any more."))

@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 
 from django.utils.translation import gettext as _
 
-from equipment.models import Desk, FilterSlot
+from equipment.models import Desk, FilterSlot, Media
 from schedules.answers import Answered
 from schedules.models import Notice, Policy, Visit
 from schedules.notice_slots import of_a_technician, open_slots, slots_of_visits
@@ -54,6 +54,10 @@ def _why_not_near(notice: Notice, slots: list[FilterSlot], now: datetime) -> str
     """Where the dates have moved off since the letter was written."""
     policy = Policy.the()
     zone = notice.site.zone(Desk.the().timezone) if notice.site else Desk.the().zone
-    near = clock.local_day(now, zone) + timedelta(days=policy.lead_days + policy.together_days) + _MOVED_OFF
+    leads = [
+        lead or policy.lead_days for lead in Media.objects.values_list("lead_days", flat=True).distinct()
+    ]
+    longest = max([policy.lead_days, *leads])
+    near = clock.local_day(now, zone) + timedelta(days=longest + policy.together_days) + _MOVED_OFF
     dates = [slot.plan.due_on for slot in slots if getattr(slot, "plan", None) and slot.plan.due_on]
     return _("the dates have moved off") if dates and min(dates) > near else ""

@@ -57,7 +57,32 @@ def untold(now: datetime) -> list[Untold]:
         if not knows and not _over(before, stands, now):
             person = readers.get(visit.site_id)
             found.append(Untold(visit, person, stands, before, *_way_to(person, rested)))
+    found += _told_beside(rows, found, readers, rested, now)
     return found
+
+
+def _told_beside(
+    visits: list[Visit], found: list[Untold], readers: dict[int, Person], rested: Rested, now: datetime
+) -> list[Untold]:
+    """Who was told of a visit, is its reader no more but lives there still, and would wait in vain."""
+    last: dict[tuple[int | None, int | None], tuple[Person, Promise]] = {}
+    sent = Notice.objects.filter(visit__in=visits, kind=Notice.Kind.VISIT, state=Notice.State.SENT)
+    lives_there = SiteRole.objects.filter(site=OuterRef("site"), person=OuterRef("person"), until=None)
+    sent = (
+        sent.exclude(said={}).filter(Exists(lives_there)).select_related("person").order_by("sent_at", "pk")
+    )
+    for row in sent:
+        if row.person is not None:
+            last[row.visit_id, row.person_id] = row.person, Promise.from_json(row.said)
+    more = []
+    for visit in visits:
+        reader, stands = readers.get(visit.site_id), promise_of(visit)
+        for (pk, person_id), (person, before) in last.items():
+            if pk != visit.pk or (reader is not None and reader.pk == person_id):
+                continue
+            if before.coming and not still_true(before, visit) and not _over(before, stands, now):
+                more.append(Untold(visit, person, stands, before, *_way_to(person, rested)))
+    return more
 
 
 def _way_to(person: Person | None, rested: Rested) -> tuple[str, str]:
@@ -102,15 +127,12 @@ def _told(visits: set[int], readers: dict[int, Person] | None = None) -> dict[in
 
 
 def _rung(visits: set[int]) -> list[tuple[datetime | None, int | None, Promise]]:
-    """What was said on the telephone, but to households of which somebody has left since."""
+    """What was said on the telephone, but to people who have left since."""
+    lives_there = SiteRole.objects.filter(site=OuterRef("site"), person=OuterRef("person"), until=None)
     calls = Rung.objects.filter(visit__in=visits, reached=True).exclude(said={})
-    rows = list(calls.values_list("at", "visit", "said", "site"))
-    ended = SiteRole.objects.filter(site__in=[site for *_row, site in rows]).exclude(until=None)
-    last = {site: until for site, until in ended.order_by("until").values_list("site", "until") if until}
+    calls = calls.filter(Q(person=None) | Exists(lives_there))
     return [
-        (at, visit, Promise.from_json(said))
-        for at, visit, said, site in rows
-        if site not in last or last[site] < at.date()
+        (at, visit, Promise.from_json(said)) for at, visit, said in calls.values_list("at", "visit", "said")
     ]
 
 
@@ -142,10 +164,10 @@ def write_visits(now: datetime) -> int:
     """Write an outbox row for every household that a letter is to tell; how many were written."""
     found = [row for row in untold(now) if row.reachable]
     rows = Notice.objects.filter(visit__in=[row.visit.pk for row in found], kind=Notice.Kind.VISIT)
-    last = {row.visit_id: row for row in rows.order_by("pk")}
+    last = {(row.visit_id, row.person_id): row for row in rows.order_by("pk")}
     written = 0
     for row in found:
-        if not _stands_in_the_way(last.get(row.visit.pk), row):
+        if not _stands_in_the_way(last.get((row.visit.pk, row.person.pk if row.person else None)), row):
             written += _write(row, now)
     return written
 
@@ -197,8 +219,10 @@ def why_stale(notice: Notice, now: datetime) -> str:
         return _("nothing has changed since the last letter")
     if _over(told, stands, now):
         return _("that day is past")
-    if readers_of([visit.site_id]).get(visit.site_id) != person:
+    if readers_of([visit.site_id]).get(visit.site_id) != person and not (told and told.coming):
         return _("somebody else is told of visits there now")
+    if not visit.site.roles.filter(person=person, until=None).exists():
+        return _("they live there no more")
     return ""
 
 

@@ -10,6 +10,9 @@ class Rung(models.Model):
 
     site = models.ForeignKey("equipment.Site", on_delete=models.PROTECT, related_name="calls")
     visit = models.ForeignKey("Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="calls")
+    person = models.ForeignKey(
+        "equipment.Person", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     key = models.CharField(max_length=80, db_index=True)
     why = models.CharField(_("why"), max_length=300)
     at = models.DateTimeField(_("rung at"))

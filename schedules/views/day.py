@@ -63,6 +63,9 @@ def order_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
         return redirect("day", technician, day)
     for visit, why in plan.left_out:
         messages.warning(request, f"{visit.site}: {why}")
+    for visit in plan.broken:
+        said = {"home": visit.site.address or visit.site.name}
+        messages.warning(request, _("%(home)s was told other hours, and is told anew.") % said)
     if plan.visits:
         messages.success(request, _("The day is in order."))
     return redirect("day", technician, day)

@@ -9,12 +9,13 @@ import pytest
 from django.core import mail
 from django.test import Client
 
-from equipment.models import FilterSlot, Person, SiteRole
+from equipment.models import FilterSlot, Person, SiteRole, System
 from schedules import answers, call_list, emails, posting, reminders, sending, visit_notices, visits
 from schedules.models import Notice, NoticeSlot, Plan, Policy, Visit
 from tests.factories import (
     DeskFactory,
     FilterSlotFactory,
+    MediaFactory,
     NoticeFactory,
     PersonFactory,
     PlanFactory,
@@ -258,7 +259,8 @@ def test_what_was_done_and_could_not_be_told_is_rung_about(due_home: Plan, now: 
 @pytest.mark.parametrize(
     ("words", "rests"),
     [
-        ("5.1.1 no such user", True), ("5.7.1 relay access denied", False), ("no such mailbox here", True),
+        ("5.1.1 no such user", True), ("5.1.8 Sender address rejected", False),
+        ("5.7.1 relay access denied", False), ("no such mailbox here", True),
         ("relay not permitted", False), ("your host is in an RBL, see the mailbox policy", False),
     ],
 )  # fmt: skip
@@ -294,3 +296,73 @@ def test_one_bad_look_stops_no_other(due_home: Plan, now: datetime, monkeypatch:
     sending.send_all(now)
     assert len(mail.outbox) == 1
     assert Notice.objects.get(kind=Notice.Kind.SIGN_IN).state == Notice.State.FAILED
+
+
+def test_a_long_lead_is_kept_to_its_end_and_hidden_by_no_nearer_filter(due_home: Plan, now: datetime) -> None:
+    medium = MediaFactory(lead_days=60)
+    slow = FilterSlotFactory(system=due_home.slot.system, name="slow", first_media=medium)
+    PlanFactory(slot=slow, due_on=now.date() + timedelta(days=55))
+    for minutes in range(5):
+        a_day(now + timedelta(minutes=minutes))
+    assert Notice.objects.count() == 1
+    assert set(NoticeSlot.objects.filter(void=False).values_list("slot", flat=True)) == {
+        due_home.slot_id, slow.pk,
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("moved", [True, False])
+def test_whoever_was_told_hears_of_the_end_though_another_is_the_reader_now(
+    due_home: Plan, now: datetime, moved: bool
+) -> None:
+    visit = a_visit(due_home)
+    SiteRole.objects.exclude(role="owner").delete()
+    SiteRoleFactory(site=visit.site, person=PersonFactory(email="owner@home.example"), role="owner")
+    tell(now)
+    SiteRoleFactory(site=visit.site, person=PersonFactory(email="new@home.example"), role="filter_changer")
+    tell(now + timedelta(hours=1))
+    if moved:
+        assert visit.technician is not None
+        visits.schedule(visit, visit.technician, date(2026, 5, 21), now)
+    else:
+        visits.cancel(visit, "")
+    before = len(mail.outbox)
+    for hours in (2, 3):
+        visit_notices.write_visits(now + timedelta(hours=hours))
+        sending.send_all(now + timedelta(hours=hours, minutes=11))
+    told = sorted(letter.to[0] for letter in mail.outbox[before:])
+    assert told == ["new@home.example", "owner@home.example"]
+    assert {method_of(letter) for letter in mail.outbox[before:]} == {"REQUEST" if moved else "CANCEL"}
+
+
+def test_a_call_stands_though_somebody_else_has_left(due_home: Plan, now: datetime) -> None:
+    visit = a_visit(due_home)
+    payer = SiteRoleFactory(site=visit.site, person=PersonFactory(), role="bill_payer")
+    Person.objects.update(email="")
+    (call,) = [one for one in call_list.calls(now) if one.visit]
+    call_list.write_call(call.key, reached=True, note="", user=None, now=now)
+    SiteRole.objects.filter(pk=payer.pk).update(until=date(2026, 5, 14))
+    visits.cancel(visit, "")
+    assert any("call off" in call.why for call in call_list.calls(now + timedelta(days=3)))
+
+
+def test_a_replaced_system_s_filters_are_not_told_of(due_home: Plan, now: datetime) -> None:
+    reminders.write_due(now)
+    System.objects.update(replaced_on=now.date())
+    sending.send_all(now)
+    assert mail.outbox == []
+
+
+def test_what_is_new_beside_a_follow_up_put_off_is_not_still_to_do(
+    due_home: Plan, now: datetime, homeowner_person: Person
+) -> None:
+    a_day(now)
+    beside = PlanFactory(
+        slot=FilterSlotFactory(system=due_home.slot.system, name="b"), due_on=date(2026, 5, 22)
+    ).slot
+    later = now + timedelta(days=8)
+    reminders.write_due(later)
+    answers.put_off(due_home.slot, homeowner_person, date(2026, 5, 30), later)
+    sending.send_all(later)
+    assert len(mail.outbox) == 2
+    assert not mail.outbox[1].subject.startswith("Still to do")
+    assert NoticeSlot.objects.filter(slot=beside, void=False).exists()

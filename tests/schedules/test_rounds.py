@@ -274,7 +274,7 @@ def test_what_has_changed_since_is_left_and_named(
     VisitJobFactory(visit=VisitFactory(site=slot.system.site, state=Visit.State.DUE), slot=slot)
     taken = take_over(plan, manager_user, NOW)
     assert taken.booked == 0
-    assert "already part of an open visit" in taken.refused[0][1]
+    assert "It was booked since" in taken.refused[0][1]
 
 
 def test_a_run_whose_worker_was_lost_is_given_up() -> None:

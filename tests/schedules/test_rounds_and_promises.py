@@ -215,7 +215,9 @@ def test_hours_agreed_since_are_not_overridden(
     assert "Other hours were agreed" in why
     take_over(plan, manager_user, NOW)
     visit.refresh_from_db()
-    assert visit.arrive_at is None
+    # The day is put in order with the hours that hold now.
+    assert visit.arrive_at is not None
+    assert visit.arrive_at.astimezone(Desk.the().zone).hour == 14
 
 
 def test_dates_of_the_scenario() -> None:
@@ -354,3 +356,83 @@ def test_a_searched_day_leaves_out_no_firm_stop_that_an_exact_one_keeps(seed: in
         return sum(visit.id in firm for route in solution.routes for visit in route.visits)
 
     assert kept(ten) == max(kept(ten), kept(twelve))
+
+
+def test_a_plan_taken_over_says_whose_hours_break(technician: Technician, manager_user: User) -> None:
+    visits_ = told_round(technician, 3)
+    plan = a_plan()
+    Technician.objects.update(day_starts=time(12))
+    booked(technician, 42.0, minutes=30)
+    refused = take_over(plan, manager_user, NOW).refused
+    said = " ".join(why for _home, why in refused)
+    kept = [still_true(promise_of(visit), Visit.objects.get(pk=visit.pk)) for visit in visits_]
+    assert all(kept) or "told other hours" in said or "other stops fill" in said
+
+
+def test_an_emergency_leaves_room_for_whose_time_has_passed_at_another_door(technician: Technician) -> None:
+    visits_ = sorted(told_round(technician, 2), key=lambda visit: visit.arrive_at or NOW)
+    assert visits_[1].arrive_at is not None
+    now = visits_[1].arrive_at + timedelta(minutes=5)
+    Visit.objects.filter(pk=visits_[0].pk).update(state="under_way", arrived_at=now - timedelta(minutes=50))
+    promise = promise_of(visits_[1])
+    call = booked(technician, 41.95, minutes=120)
+    fit_in(call, now)
+    visits_[1].refresh_from_db()
+    assert still_true(promise, visits_[1])
+    assert visits_[1].arrive_at > now
+
+
+@pytest.mark.parametrize("more", [{"skills": ["magic"]}, {"minutes": 600}])
+def test_who_has_no_place_anyway_blocks_no_emergency(technician: Technician, more: dict[str, Any]) -> None:
+    told_round(technician, 2)
+    booked(technician, state="confirmed", **more)
+    order_day(technician, FIRST, NOW)
+    assert fit_in(booked(technician, 41.95, minutes=30), NOW) == ""
+
+
+def test_other_hours_agreed_leave_the_day_promised(technician: Technician) -> None:
+    (visit,) = told_round(technician, 1)
+    Visit.objects.update(window_from=time(14), window_to=time(15))
+    booked(technician, state="confirmed", minutes=300)
+    plan = a_plan(may_move=True)
+    (stop,) = [stop for day in plan.proposal["days"] for stop in day["stops"] if stop["visit"] == visit.pk]
+    assert stop["change"] != "moved"
+
+
+def test_a_broken_promise_costs_no_other_that_can_be_kept(technician: Technician) -> None:
+    visits_ = [booked(technician, 41.9 + n / 20, minutes=200) for n in range(2)]
+    order_day(technician, FIRST, NOW)
+    for visit in visits_:
+        visit.refresh_from_db()
+        tell(visit)
+    first, second = sorted(visits_, key=lambda visit: visit.arrive_at or NOW)
+    promise = promise_of(second)
+    assert second.arrive_at is not None
+    now = second.arrive_at - timedelta(minutes=10)
+    Visit.objects.filter(pk=first.pk).update(arrive_at=None, leave_at=None)
+    day = order_day(technician, FIRST, now)
+    second.refresh_from_db()
+    assert still_true(promise, second)
+    assert second.arrive_at is not None
+    assert day.broken == [first]
+
+
+def test_only_whom_it_was_promised_to_is_visited_on_a_day_of_rest(technician: Technician) -> None:
+    saturday = date(2026, 5, 16)
+    tell(booked(technician, day=saturday))
+    for n in range(3):
+        a_home(saturday, latitude=41.9 + n / 100)
+    days = {day["day"]: len(day["stops"]) for day in a_plan().proposal["days"]}
+    assert days[saturday.isoformat()] == 1
+
+
+def test_one_booked_by_hand_meanwhile_gets_a_time(technician: Technician, manager_user: User) -> None:
+    slot = a_home(TODAY)
+    plan = a_plan()
+    day = date.fromisoformat(plan.proposal["days"][0]["day"])
+    by_hand = booked(technician, site=slot.system.site, day=day, state="confirmed")
+    VisitJobFactory(visit=by_hand, slot=slot)
+    take_over(plan, manager_user, NOW)
+    by_hand.refresh_from_db()
+    assert by_hand.arrive_at is not None
+    assert Visit.objects.count() == 1

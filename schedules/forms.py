@@ -17,6 +17,7 @@ from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Pers
 from schedules.air_forms import ask_odd_airflow
 from schedules.bookable import NotBookable, Unsuited
 from schedules.models import MaintenanceTask, Technician
+from schedules.reading_checks import expected_now, questions
 from schedules.texts import digits
 from shared import clock
 from shared import units as quantities
@@ -358,15 +359,28 @@ class JobFilterForm(forms.Form):
     drop_before = QuantityField(PRESSURE, label=_("Drop of the old filter"), required=False)
     drop_after = QuantityField(PRESSURE, label=_("Drop of the clean filter"), required=False)
     airflow = QuantityField(AIRFLOW, label=_("Airflow through it"), required=False)
+    sure = forms.BooleanField(label=_("I looked again: it is so"), required=False, widget=forms.HiddenInput)
 
     def __init__(self, slot: FilterSlot, units: str, data: Any = None) -> None:
         super().__init__(data, prefix=f"slot{slot.pk}")
-        self.slot = slot
+        self.slot, self.units = slot, units
         use_units(self, units)
+        if expected := expected_now(slot, units):
+            self.fields["drop_before"].label = f"{self.fields['drop_before'].label} ({expected})"
         choice = self.fields["medium"]
         assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
         choice.queryset = fitting(slot)
         choice.empty_label = _as_before(slot)
+
+    def clean(self) -> dict[str, Any]:
+        """Ask where a reading is not as it should be, unless somebody looked again."""
+        data = super().clean() or {}
+        asked = questions(self.slot, data.get("drop_before"), data.get("drop_after"), self.units)
+        if asked:
+            self.fields["sure"].widget = forms.CheckboxInput()
+        if asked and not data.get("sure"):
+            self.add_error("drop_before", " ".join(asked))
+        return data
 
 
 class TaskForm(forms.ModelForm):  # type: ignore[type-arg]

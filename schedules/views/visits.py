@@ -184,7 +184,9 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _job_forms(visit: Visit, units: str, data: Any = None) -> list[JobFilterForm]:
-    jobs = visit.jobs.filter(slot__isnull=False).select_related("slot__system__site", "slot__first_media")
+    jobs = visit.jobs.filter(slot__isnull=False).select_related(
+        "slot__system__site", "slot__first_media", "slot__plan"
+    )
     return [JobFilterForm(job.slot, units, data) for job in jobs if job.slot]
 
 

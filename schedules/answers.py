@@ -42,6 +42,11 @@ class Answered:
             return True
         return row.until > clock.local_day(now, slot.system.site.zone(Desk.the().timezone))
 
+    def put_off_to(self, slot: FilterSlot) -> date | None:
+        """The day to which the filter was last put off; None for none."""
+        row = self._last.get(slot.pk)
+        return row.until if row is not None and row.kind == Answer.Kind.NOT_YET else None
+
     def asks_again(self, slot: FilterSlot, now: datetime) -> bool:
         """Whether the filter was put off to a day that has come."""
         row = self._last.get(slot.pk)

@@ -1,7 +1,7 @@
 """Households that no letter reaches or suffices for: who is to be rung, about what, and that they were."""
 
 import hashlib
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
@@ -19,6 +19,7 @@ from schedules.no_access import shut_doors
 from schedules.notice_slots import of_a_technician
 from schedules.visit_notices import Untold, readers_of, untold
 from schedules.visit_promises import hours_words
+from schedules.visits_done import readers_at
 from shared import clock
 
 # A visit as near as this is rung about before anything else.
@@ -48,6 +49,8 @@ class Call:
     slots: list[FilterSlot] = field(default_factory=list)
     about: Untold | None = None
     tries: list[Rung] = field(default_factory=list)
+    # Whether one call settles it, whatever happens then.
+    once: bool = False
 
     @property
     def visit(self) -> Visit | None:
@@ -80,7 +83,7 @@ def calls(now: datetime) -> list[Call]:
 
 def _still_told(call: Call, row: Rung, now: datetime) -> bool:
     """Whether one call is enough: for a visit it is, a filter that is still in there is rung about again."""
-    if call.visit is not None:
+    if call.visit is not None or call.once:
         return True
     gone = row.person_id is not None and not call.site.roles.filter(person=row.person_id, until=None).exists()
     return now - row.at < _TOLD_LASTS and not gone
@@ -139,17 +142,25 @@ def _about_done(now: datetime) -> list[Call]:
         send_at__gte=now - _NEWS_FOR,
     )
     said = _("tell them what was done (%(why)s)")
+    rows = list(lost.select_related("site__customer", "person"))
+    readers = readers_at({row.site_id for row in rows if row.site_id})
     return [
-        Call(_key("done", str(row.pk)), row.site, row.person, said % {"why": row.why}, None)
-        for row in lost.select_related("site__customer", "person")
+        Call(_key("done", str(row.pk)), row.site, row.person, said % {"why": row.why}, None, once=True)
+        for row in rows
         if row.site is not None
+        and row.site.customer.gone_on is None
+        and row.person in readers.get(row.site.pk, [])
+        and row.person.wants_record_mail
     ]
 
 
 def _about_visits(now: datetime) -> list[Call]:
-    lost = _unsent(now)
+    lost, rows = _unsent(now), untold(now)
+    # Told anew of what they were told before: every call made makes the next another one.
+    calls_made = Rung.objects.filter(visit__in=[row.visit.pk for row in rows], reached=True)
+    spoken = Counter(calls_made.values_list("visit", flat=True))
     found = []
-    for row in untold(now):
+    for row in rows:
         failed = lost.get(row.visit.pk)
         if row.reachable and failed is None:
             continue
@@ -159,7 +170,10 @@ def _about_visits(now: datetime) -> list[Call]:
             _("tell them that we come %(when)s") if row.promise.coming else _("call off our visit %(when)s")
         )
         why = f"{said % {'when': when}} ({row.why_not or failed})"
-        key = _key("visit", str(row.visit.pk), str(row.promise.as_json()))
+        told = str(row.told.as_json()) if row.told else ""
+        person = str(row.person.pk) if row.person else ""
+        times = str(spoken[row.visit.pk])
+        key = _key("visit", str(row.visit.pk), person, told, times, str(row.promise.as_json()))
         found.append(Call(key, row.visit.site, row.person, why, promise.day, about=row))
     return found
 
@@ -178,7 +192,7 @@ def _about_shut_doors(now: datetime) -> list[Call]:
         )
         key = _key("no access", str(door.visit.pk))
         reader = readers.get(door.visit.site_id)
-        found.append(Call(key, door.site, reader, why % said, door.visit.day, door.slots))
+        found.append(Call(key, door.site, reader, why % said, door.visit.day, door.slots, once=True))
     return found
 
 

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 
 from django.db.models import Count, Q
 
-from equipment.models import FilterSlot, Site
+from equipment.models import FilterChange, FilterSlot, Site
 from schedules.models import Visit
 
 # Older ones are told by the due dates alone.
@@ -31,7 +31,10 @@ def shut_doors(now: datetime) -> list[ShutDoor]:
     open_there = Count("site__visits", filter=Q(site__visits__state__in=Visit.OPEN))
     rows = (
         Visit.objects.filter(
-            state=Visit.State.NO_ACCESS, completed_at__gte=now - _RECENT, site__customer__gone_on=None
+            state=Visit.State.NO_ACCESS,
+            completed_at__gte=now - _RECENT,
+            site__customer__gone_on=None,
+            site__vacant_since=None,
         )
         .annotate(open_there=open_there)
         .filter(open_there=0)
@@ -46,8 +49,19 @@ def shut_doors(now: datetime) -> list[ShutDoor]:
     in_a_row: dict[int, int] = {}
     for site, state in ended.order_by("completed_at", "pk").values_list("site", "state"):
         in_a_row[site] = in_a_row.get(site, 0) + 1 if state == Visit.State.NO_ACCESS else 0
-    return [
+    doors = [
         ShutDoor(visit, in_a_row[site], [job.slot for job in visit.jobs.all() if job.slot])
         for site, visit in last.items()
         if in_a_row.get(site)
     ]
+    changes = FilterChange.objects.filter(slot__in=[slot.pk for door in doors for slot in door.slots])
+    changed = dict(changes.filter(undone_at=None).order_by("changed_at").values_list("slot", "changed_at"))
+    return [door for door in doors if _waits(door, changed)]
+
+
+def _waits(door: ShutDoor, changed: dict[int, datetime]) -> bool:
+    """Whether something is left to be done there: not where the household changed all filters since."""
+    since = door.visit.completed_at
+    if since is None or not door.slots or door.visit.wanted or any(j.task_id for j in door.visit.jobs.all()):
+        return True
+    return any(slot.pk not in changed or changed[slot.pk] < since for slot in door.slots)

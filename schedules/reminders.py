@@ -210,9 +210,11 @@ def _wants_follow_up(
     """Its first letter went out long enough ago without an answer, or its reader asked to be reminded."""
     if not told.of(slot, Notice.Kind.FILTERS_DUE, person) or told.of(slot, Notice.Kind.FOLLOW_UP, person):
         return False
-    if answered.asks_again(slot, now):
-        return True
     sent_at = told.last_sent([slot], Notice.Kind.FILTERS_DUE, person)
+    until = answered.put_off_to(slot)
+    if answered.asks_again(slot, now) and sent_at is not None and until is not None:
+        # Who was first told on that day or later was reminded by it.
+        return clock.local_day(sent_at, Desk.the().zone) < until
     due = slot.plan.due_on
     waited = sent_at is not None and now - sent_at >= timedelta(days=policy.follow_up_days)
     return waited and due is not None and due <= clock.local_day(now, Desk.the().zone)

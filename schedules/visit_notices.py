@@ -66,6 +66,7 @@ def _told_beside(
 ) -> list[Untold]:
     """Who was told of a visit, is its reader no more but lives there still, and would wait in vain."""
     last: dict[tuple[int | None, int | None], tuple[Person, Promise]] = {}
+    calls = {visit: (at, promise) for at, visit, promise in sorted(_rung({v.pk for v in visits}), key=str)}
     sent = Notice.objects.filter(visit__in=visits, kind=Notice.Kind.VISIT, state=Notice.State.SENT)
     lives_there = SiteRole.objects.filter(site=OuterRef("site"), person=OuterRef("person"), until=None)
     sent = (
@@ -73,7 +74,10 @@ def _told_beside(
     )
     for row in sent:
         if row.person is not None:
-            last[row.visit_id, row.person_id] = row.person, Promise.from_json(row.said)
+            at, promise = calls.get(row.visit_id, (None, None))
+            later = at is not None and row.sent_at is not None and at >= row.sent_at
+            said = promise if later and promise is not None else Promise.from_json(row.said)
+            last[row.visit_id, row.person_id] = row.person, said
     more = []
     for visit in visits:
         reader, stands = readers.get(visit.site_id), promise_of(visit)

@@ -4,7 +4,8 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from equipment.models import FilterSlot
+from equipment.models import FilterChange, FilterSlot, Site
+from equipment.record import Told, record_change
 from schedules import call_list, visits
 from schedules.models import Visit
 from schedules.no_access import shut_doors
@@ -45,3 +46,15 @@ def test_it_is_settled_by_a_visit_to_come_or_one_that_was_let_in(
     VisitFactory(site=home_slot.system.site, state="completed", completed_at=now + timedelta(days=1))
     assert shut_doors(now + timedelta(days=1)) == []
     assert shut_doors(now + timedelta(days=60)) == []
+
+
+def test_nothing_waits_where_the_household_changed_it_or_nobody_lives(
+    home_slot: FilterSlot, now: datetime
+) -> None:
+    nobody_opened(home_slot, now)
+    record_change(home_slot, now.date(), None, Told("occupant", "occupant"), now + timedelta(hours=5))
+    assert shut_doors(now + timedelta(hours=6)) == []
+    FilterChange.objects.update(undone_at=now)
+    assert len(shut_doors(now + timedelta(hours=6))) == 1
+    Site.objects.update(vacant_since=now.date())
+    assert shut_doors(now + timedelta(hours=6)) == []

@@ -249,6 +249,7 @@ def test_a_visit_letter_that_cannot_be_written_is_written_once(
 
 def test_what_was_done_and_could_not_be_told_is_rung_about(due_home: Plan, now: datetime) -> None:
     owner = PersonFactory(email="owner@home.example")
+    SiteRoleFactory(site=due_home.slot.system.site, person=owner, role="owner")
     NoticeFactory(
         kind=Notice.Kind.DONE, site=due_home.slot.system.site, person=owner, state=Notice.State.FAILED,
         why="550 who", send_at=now,
@@ -366,3 +367,64 @@ def test_what_is_new_beside_a_follow_up_put_off_is_not_still_to_do(
     assert len(mail.outbox) == 2
     assert not mail.outbox[1].subject.startswith("Still to do")
     assert NoticeSlot.objects.filter(slot=beside, void=False).exists()
+
+
+def ring(now: datetime) -> list[str]:
+    """Ring everybody about visits, all of whom answer; what they were told."""
+    said = []
+    for call in [one for one in call_list.calls(now) if one.visit]:
+        call_list.write_call(call.key, reached=True, note="", user=None, now=now)
+        said.append(call.why)
+    return said
+
+
+def test_a_household_on_the_telephone_hears_of_every_turn(due_home: Plan, now: datetime) -> None:
+    visit = a_visit(due_home)
+    Person.objects.update(email="")
+    assert visit.technician is not None
+    assert len(ring(now)) == 1
+    for hours, day in ((1, 21), (2, 20), (3, 21)):
+        visits.schedule(visit, visit.technician, date(2026, 5, day), now)
+        assert len(ring(now + timedelta(hours=hours))) == 1
+    for hours in (4, 6):
+        visits.cancel(visit, "")
+        assert ["call off" in why for why in ring(now + timedelta(hours=hours))] == [True]
+        Visit.objects.update(state="scheduled")
+        visit.refresh_from_db()
+        assert len(ring(now + timedelta(hours=hours + 1))) == 1
+    assert ring(now + timedelta(hours=8)) == []
+
+
+def test_who_moves_in_without_mail_is_rung_too(due_home: Plan, now: datetime) -> None:
+    visit = a_visit(due_home)
+    Person.objects.update(email="")
+    ring(now)
+    SiteRole.objects.update(until=now.date())
+    SiteRoleFactory(site=visit.site, person=PersonFactory(email=""), role="filter_changer")
+    assert len(ring(now + timedelta(hours=1))) == 1
+
+
+def test_put_off_before_any_letter_makes_one_letter_on_its_day(due_home: Plan, now: datetime) -> None:
+    answers.put_off(due_home.slot, None, date(2026, 5, 19), now)
+    for day in range(6, 12):
+        a_day(now + timedelta(days=day))
+    assert len(mail.outbox) == 1
+
+
+def test_what_was_done_is_rung_about_once_and_to_owners_alone(due_home: Plan, now: datetime) -> None:
+    owner = PersonFactory(email="owner@home.example")
+    role = SiteRoleFactory(site=due_home.slot.system.site, person=owner, role="owner")
+    NoticeFactory(
+        kind=Notice.Kind.DONE, site=due_home.slot.system.site, person=owner, state=Notice.State.FAILED,
+        send_at=now,
+    )  # fmt: skip
+
+    def listed(at: datetime) -> list[call_list.Call]:
+        return [call for call in call_list.calls(at) if "what was done" in call.why]
+
+    SiteRole.objects.filter(pk=role.pk).update(until=now.date())
+    assert listed(now) == []
+    SiteRole.objects.filter(pk=role.pk).update(until=None)
+    (call,) = listed(now)
+    call_list.write_call(call.key, reached=True, note="", user=None, now=now)
+    assert listed(now + timedelta(days=25)) == []

@@ -50,6 +50,7 @@ class DayClock:
         self.starts = self.of(technician.day_starts)
         self.ends = self.of(technician.day_ends)
         self.is_today = clock.local_day(now, self.zone) == day
+        self.now_s = self.since(now)
         ready = -(-(self.since(now) + _READY_S) // _READY_S) * _READY_S
         self.earliest = max(self.starts, ready) if self.is_today else self.starts
 
@@ -92,7 +93,10 @@ def day_problem(
     places += [here] if here else []
     travel = travel_between(places)
     seconds, metres = [list(row) for row in travel.seconds], [list(row) for row in travel.metres]
-    stops = [_stop(visit, place, windows(visit), firm(visit)) for place, visit in enumerate(visits, start=1)]
+    stops = []
+    for place, visit in enumerate(visits, start=1):
+        own = windows(visit)
+        stops.append(_stop(visit, place, own, firm(visit), _service_s(visit, own, hours)))
     pace = pace_over([hours.day], lambda _day, hour: hours.of(hour))
     origin = len(places) - 1 if here else 0
     for stop in stops:
@@ -115,11 +119,18 @@ def day_problem(
     )
 
 
-def _stop(visit: Visit, place: int, windows: Windows, firm: bool) -> Stop:
+def _service_s(visit: Visit, windows: Windows, hours: DayClock) -> int:
+    """The minutes at the home; of a time given, what is left until its end."""
+    if visit.leave_at is not None and windows and windows[0][0] == windows[0][1]:
+        return max(hours.since(visit.leave_at) - windows[0][0], 0)
+    return visit.minutes * 60
+
+
+def _stop(visit: Visit, place: int, windows: Windows, firm: bool, service_s: int) -> Stop:
     return Stop(
         id=str(visit.pk),
         node=place,
-        service_s=visit.minutes * 60,
+        service_s=service_s,
         windows=windows,
         skills=frozenset(visit.skills),
         load=sum(job.slot_id is not None for job in visit.jobs.all()),
@@ -178,6 +189,14 @@ class Agreed:
         """The time given, else the hours kept."""
         return given_time(visit, self._hours) or self.kept(visit)
 
+    def is_broken(self, visit: Visit) -> bool:
+        """Whether its time lies outside the hours told, or those are past."""
+        told = self.told(visit)
+        if not told or visit.arrive_at is None:
+            return False
+        at = self._hours.since(visit.arrive_at)
+        return not told[0][0] <= at <= told[0][1]
+
     def firm(self, visit: Visit) -> bool:
         """Whether it was promised: told, confirmed or held to its day."""
         told = self._told.get(visit.pk)
@@ -190,4 +209,8 @@ def given_time(visit: Visit, hours: DayClock) -> Windows:
     if visit.leave_at is None:
         return ()
     start = hours.since(visit.leave_at) - visit.minutes * 60
-    return ((start, start),) if start >= hours.earliest else ()
+    if start < hours.now_s and hours.is_today:
+        return ()
+    # Whoever is to be there within minutes is on the way already.
+    start = max(start, hours.earliest)
+    return ((start, start),)

@@ -157,7 +157,14 @@ def take_over(plan: RoundPlan, user: User, now: datetime) -> Taken:
     placed: set[int] = set()
     rounds: list[tuple[Technician, date]] = []
     for row in plan.proposal["days"]:
-        technician, day = Technician.objects.get(pk=row["technician"]), date.fromisoformat(row["day"])
+        technician, day = (
+            Technician.objects.filter(pk=row["technician"]).first(),
+            date.fromisoformat(row["day"]),
+        )
+        if technician is None:
+            gone = _("This technician is not on record any more.")
+            refused += [(stop["home"], gone) for stop in row["stops"]]
+            continue
         for stop in row["stops"]:
             try:
                 with transaction.atomic():
@@ -186,7 +193,8 @@ def _beside_others(
     Returns those that it has no room for, and those who were told other hours, with the reason.
     """
     rows = Visit.objects.filter(technician=technician, day=day, state__in=Visit.ON_A_DAY)
-    if not any(visit.pk not in placed and not record.was_left(visit) for visit in rows):
+    # What the plan left keeps no old time beside the new ones.
+    if not any(v.pk not in placed and (v.arrive_at or not record.was_left(v)) for v in rows):
         return []
     try:
         order = order_day(technician, day, now)

@@ -57,6 +57,8 @@ class Trip:
     life_days: int = 0
     late_since: date | None = None
     too_cold: frozenset[date] = frozenset()
+    # Told, confirmed or held to its day by the manager: it outranks what is merely booked.
+    promised: bool = False
 
     @property
     def key(self) -> str:
@@ -211,7 +213,7 @@ def _stop(trip: Trip, node: int, vans: Sequence[VanDay], plan: RoundPlan, hours:
         must=must,
         worth=0 if must else worth_of_serving(trip.window, plan.last_day, OWN_TRIP_S),
         dearer=_dearer(trip, vans),
-        firm=must and trip.held,
+        firm=must and trip.promised,
     )
 
 
@@ -280,7 +282,8 @@ def _booked(plan: RoundPlan, today: date) -> list[Trip]:
         promised = (came is not None and came.coming) or visit.state == Visit.State.CONFIRMED
         held = not plan.may_move or visit.pinned or promised
         trip = _of_visit(visit, today, held=held, told_hours=hours)
-        trips.append(replace(trip, window=_not_before(_told_by(plan, today), trip.window)))
+        window = _not_before(_told_by(plan, today), trip.window)
+        trips.append(replace(trip, window=window, promised=promised or visit.pinned))
     return trips
 
 

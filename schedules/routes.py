@@ -199,7 +199,8 @@ class _Gap:
         problem = day_problem(self.technician, others, self.hours, self.agreed.promised, self.standing)
         left = {item.id for item in solve(problem, Iterations(ITERATIONS), seed=1).unserved}
         earliest = self.hours.at(self.hours.earliest)
-        return left & {str(one.pk) for one in others if not one.arrive_at or one.arrive_at < earliest}
+        timeless = {str(one.pk) for one in others if not one.arrive_at or one.arrive_at < earliest}
+        return (left & timeless) | {str(one.pk) for one in others if self.agreed.is_broken(one)}
 
     def solved(self, windows: Callable[[Visit], Windows]) -> Solution:
         """The day within ``windows``; who is lost is served at any hour that suits, or left as they are."""

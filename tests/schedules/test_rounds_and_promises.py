@@ -436,3 +436,53 @@ def test_one_booked_by_hand_meanwhile_gets_a_time(technician: Technician, manage
     by_hand.refresh_from_db()
     assert by_hand.arrive_at is not None
     assert Visit.objects.count() == 1
+
+
+def test_a_promise_broken_before_stands_in_no_emergency_s_way(technician: Technician) -> None:
+    visits_ = sorted(told_round(technician, 3), key=lambda visit: visit.arrive_at or NOW)
+    promises = {visit.pk: promise_of(visit) for visit in visits_[1:]}
+    Visit.objects.filter(pk=visits_[0].pk).update(minutes=240)
+    assert visits_[0] in order_day(technician, FIRST, NOW).broken
+    call = booked(technician, 41.95, minutes=20)
+    assert fit_in(call, NOW) == ""
+    for visit in visits_[1:]:
+        visit.refresh_from_db()
+        assert still_true(promises[visit.pk], visit)
+
+
+def test_a_confirmed_visit_outranks_booked_ones_that_nobody_was_told_of(technician: Technician) -> None:
+    for n in range(4):
+        booked(technician, 41.9 + n / 100, minutes=120)
+    firm = booked(technician, minutes=120, state="confirmed", window_from=time(9), window_to=time(10))
+    plan = a_plan(last_day=FIRST)
+    assert firm.pk in {stop["visit"] for stop in plan.proposal["days"][0]["stops"]}
+    assert firm.pk not in left(plan)
+
+
+def test_whoever_is_about_to_be_reached_keeps_their_time(technician: Technician) -> None:
+    visits_ = [booked(technician, 41.9 + n / 20, state="confirmed") for n in range(3)]
+    order_day(technician, FIRST, NOW)
+    for visit in visits_:
+        visit.refresh_from_db()
+    visits_.sort(key=lambda visit: visit.arrive_at or NOW)
+    first, second, _third = visits_
+    assert second.arrive_at is not None
+    now = second.arrive_at - timedelta(minutes=3)
+    Visit.objects.filter(pk=first.pk).update(state="completed", completed_at=now)
+    assert fit_in(booked(technician, 41.97, minutes=40), now) == ""
+    had = second.arrive_at
+    second.refresh_from_db()
+    assert second.arrive_at == had
+
+
+def test_what_the_plan_left_keeps_no_old_time_beside_a_new_one(
+    technician: Technician, manager_user: User
+) -> None:
+    stale = booked(technician)
+    order_day(technician, FIRST, NOW)
+    Visit.objects.filter(pk=stale.pk).update(skills=["magic"])
+    slot = a_home(TODAY, latitude=41.9, longitude=-87.8)
+    VisitJobFactory(visit=VisitFactory(site=slot.system.site, state="due"), slot=slot)
+    take_over(a_plan(last_day=FIRST), manager_user, NOW)
+    times = list(Visit.objects.exclude(arrive_at=None).values_list("arrive_at", flat=True))
+    assert len(times) == len(set(times)) == 1

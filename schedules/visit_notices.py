@@ -57,12 +57,12 @@ def untold(now: datetime) -> list[Untold]:
         if not knows and not _over(before, stands, now):
             person = readers.get(visit.site_id)
             found.append(Untold(visit, person, stands, before, *_way_to(person, rested)))
-    found += _told_beside(rows, found, readers, rested, now)
+    found += _told_beside(rows, readers, rested, now)
     return found
 
 
 def _told_beside(
-    visits: list[Visit], found: list[Untold], readers: dict[int, Person], rested: Rested, now: datetime
+    visits: list[Visit], readers: dict[int, Person], rested: Rested, now: datetime
 ) -> list[Untold]:
     """Who was told of a visit, is its reader no more but lives there still, and would wait in vain."""
     last: dict[tuple[int | None, int | None], tuple[Person, Promise]] = {}

@@ -240,6 +240,16 @@ def arrive(visit: Visit, now: datetime) -> Visit:
     return visit
 
 
+def bring_forward(visit: Visit, today: date) -> date | None:
+    """Move a visit of a day to come to today, unsaved, out of that day's order; the day that it was booked
+    for."""
+    if visit.day is None or visit.day <= today or not visit.is_open:
+        return None
+    booked_for, visit.day = visit.day, today
+    visit.forget_times()
+    return booked_for
+
+
 def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit:
     """Write everything down, or nothing, and plan the site's filters again.
 

@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime, time
 from typing import Any
+from uuid import uuid4
 
 import factory
 from factory.django import DjangoModelFactory
@@ -450,3 +451,19 @@ class VanTickFactory(DjangoModelFactory):
     size = "16x25x1"
     count = 2
     at = NOW
+
+
+class FieldEntryFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.FieldEntry
+
+    uid = factory.LazyFunction(uuid4)
+    device = factory.LazyFunction(uuid4)
+    number = factory.Sequence(lambda n: n)
+    user = factory.SubFactory(UserFactory)
+    visit = factory.SubFactory(VisitFactory)
+    visit_number = factory.LazyAttribute(lambda row: row.visit.pk if row.visit else 0)
+    kind = plans.FieldEntry.Kind.COMPLETED
+    pressed_at = NOW
+    at = NOW
+    received_at = NOW

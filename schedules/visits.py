@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from equipment.commissioning import Measured, record_air
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, System, User
 from equipment.record import NotRecordable, Told, record_change, record_reading
-from schedules import due
+from schedules import defects, due
 from schedules.bookable import Hours, NotBookable, Unsuited, ask_unsuited, refuse_hours, refuse_unfit
 from schedules.explain import say_day
 from schedules.models import MaintenanceTask, Policy, Technician, Visit, VisitJob
@@ -227,6 +227,8 @@ class Outcome:
     findings: str = ""
     note: str = ""
     air: list[tuple[System, Measured]] = field(default_factory=list)
+    # Kinds of ``Defect``.
+    seen: Sequence[str] = ()
 
 
 def arrive(visit: Visit, now: datetime) -> Visit:
@@ -273,6 +275,7 @@ def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit
         visit.state, visit.completed_at = Visit.State.COMPLETED, outcome.at
         visit.findings, visit.note = outcome.findings, outcome.note
         visit.save()
+        defects.note(visit, outcome.seen, outcome.at, user)
     due.replan(now, FilterSlot.objects.filter(system__site=visit.site_id))
     return visit
 

@@ -467,3 +467,13 @@ class FieldEntryFactory(DjangoModelFactory):
     pressed_at = NOW
     at = NOW
     received_at = NOW
+
+
+class DefectFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Defect
+
+    visit = factory.SubFactory(VisitFactory)
+    site = factory.SelfAttribute("visit.site")
+    kind = plans.Defect.Kind.RETURN_LEAK
+    seen_at = NOW

@@ -166,9 +166,7 @@ def _about_visits(now: datetime) -> list[Call]:
             continue
         promise = row.promise if row.promise.coming else row.told or row.promise
         when = hours_words(promise, row.visit.site.zone(Desk.the().timezone))
-        said = (
-            _("tell them that we come %(when)s") if row.promise.coming else _("call off our visit %(when)s")
-        )
+        said = _what_to_say(row)
         why = f"{said % {'when': when}} ({row.why_not or failed})"
         told = str(row.told.as_json()) if row.told else ""
         person = str(row.person.pk) if row.person else ""
@@ -176,6 +174,14 @@ def _about_visits(now: datetime) -> list[Call]:
         key = _key("visit", str(row.visit.pk), person, told, times, str(row.promise.as_json()))
         found.append(Call(key, row.visit.site, row.person, why, promise.day, about=row))
     return found
+
+
+def _what_to_say(row: Untold) -> str:
+    if row.promise.coming:
+        return _("tell them that we come %(when)s")
+    if row.visit.state == Visit.State.DISPLACED:
+        return _("tell them that we cannot come %(when)s, and agree on another day")
+    return _("call off our visit %(when)s")
 
 
 def _about_shut_doors(now: datetime) -> list[Call]:

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.db.models import Case, When
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -82,6 +83,24 @@ def open_at(sites: Iterable[int]) -> dict[int, list[Defect]]:
     for row in sorted(rows, key=_pressing):
         found.setdefault(row.site_id, []).append(row)
     return found
+
+
+def all_open(at_most: int) -> list[tuple[Defect, Advice]]:
+    """What is open anywhere with its words, the most pressing first; one query."""
+    rank = Case(*(When(kind=kind, then=place) for place, kind in enumerate(Kind.values)), default=99)
+    rows = Defect.objects.filter(settled_at=None).select_related("visit", "site__customer", "seen_by")
+    return [(row, advice_on(row.kind)) for row in rows.order_by(rank, "seen_at", "pk")[:at_most]]
+
+
+def how_many_open() -> int:
+    """How many defects nobody has settled."""
+    return Defect.objects.filter(settled_at=None).count()
+
+
+def of_visit(visit: Visit) -> list[tuple[Defect, Advice]]:
+    """What was seen at one visit, settled or not."""
+    rows = sorted(Defect.objects.filter(visit=visit).select_related("settled_by"), key=_pressing)
+    return [(row, advice_on(row.kind)) for row in rows]
 
 
 def _pressing(row: Defect) -> tuple[int, datetime]:

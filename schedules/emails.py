@@ -17,9 +17,9 @@ from equipment.access import units_of_person
 from equipment.languages import language_of
 from equipment.meanwhile import for_now, next_media
 from equipment.models import Desk, FilterSlot, Meanwhile, Media, Person, User
-from schedules import explain, invitations
+from schedules import defects, explain, invitations
 from schedules.addresses import absolute, host
-from schedules.models import Notice, Policy
+from schedules.models import Defect, Notice, Policy, Visit
 from schedules.open_times import open_times, time_words
 from schedules.reach import SUBJECT_OF
 from schedules.texts import digits
@@ -156,7 +156,7 @@ def _visit(notice: Notice, now: datetime) -> Letter:
     stands, told = promise_of(visit), told_to(visit, notice.person)
     tz = notice.site.zone(Desk.the().timezone)
     if not stands.coming:
-        subject = _("Called off: our visit %(when)s") % {"when": hours_words(told or stands, tz)}
+        subject = _gone_subject(visit) % {"when": hours_words(told or stands, tz)}
     elif told is not None and told.day is not None and told.coming:
         subject = _("Moved: we come %(when)s") % {"when": hours_words(stands, tz)}
     else:
@@ -165,6 +165,7 @@ def _visit(notice: Notice, now: datetime) -> Letter:
     more: dict[str, object] = {
         "visit": visit,
         "coming": stands.coming,
+        "displaced": visit.state == Visit.State.DISPLACED,
         "hours_known": stands.first is not None,
         "before": hours_words(told, tz) if told is not None and told.day and told.coming else "",
         "when": hours_words(stands if stands.coming else told or stands, tz),
@@ -176,6 +177,12 @@ def _visit(notice: Notice, now: datetime) -> Letter:
         invitations.Told(visit, notice.person, stands, told, was_invited(visit, notice.person)), now
     )
     return replace(letter, said=stands.as_json(), calendar=file.body, calendar_method=file.method)
+
+
+def _gone_subject(visit: Visit) -> str:
+    if visit.state == Visit.State.DISPLACED:
+        return _("We cannot come %(when)s: another day follows")
+    return _("Called off: our visit %(when)s")
 
 
 def _times(notice: Notice, now: datetime) -> Letter:
@@ -207,6 +214,7 @@ def _done(notice: Notice, now: datetime) -> Letter:
         "tasks": [job.task for job in jobs if job.task and job.done],
         "left": [job.slot or job.task for job in jobs if not job.done],
         "findings": visit.findings,
+        "advice": [advice for row, advice in defects.of_visit(visit) if row.kind != Defect.Kind.OTHER],
     }
     place = notice.site.address or notice.site.name
     return _build(notice, _("What was done at %(place)s") % {"place": place}, more, now)

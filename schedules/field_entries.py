@@ -266,19 +266,28 @@ def _reopen(visit: Visit) -> str:
 
 def _read(visit: Visit, sent: Sent, units: str) -> tuple[VisitReport, list[str]]:
     """The report, and what would have been asked had its writer still stood there."""
+    if not sent.here:
+        return read_as_told(visit, sent.fields, units)
     report = VisitReport(visit, units, sent.data)
+    if not report.is_valid():
+        raise _Ask(report.faults())
+    return report, []
+
+
+def read_as_told(visit: Visit, fields: dict[str, list[str]], units: str) -> tuple[VisitReport, list[str]]:
+    """A report of which nobody can be asked any more, and what would have been asked; what is merely unusual
+    is taken. Raises NotRecordable where it cannot be so."""
+    report = VisitReport(visit, units, as_form(fields))
     if report.is_valid():
         return report, []
-    if sent.here:
-        raise _Ask(report.faults())
     asked = [fault for faults in report.faults().values() for fault in faults]
-    sure = sent.data
+    sure = as_form(fields)
     for part in report.forms:
         if "sure" in part.fields:
             sure[part.add_prefix("sure")] = "on"
     again = VisitReport(visit, units, sure)
     if not again.is_valid():
-        raise _ToJudge(" ".join(asked))
+        raise NotRecordable(" ".join(asked))
     return again, asked
 
 

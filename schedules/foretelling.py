@@ -31,13 +31,13 @@ class _Asked:
     as_of: int
 
 
-def foretell_readings(now: datetime, at_most: int = AT_ONCE) -> int:
-    """Promise the newest readings that have no promise yet, at most so many; how many were done."""
-    rows = list(
-        Reading.objects.filter(foretold=None, taken_at__lte=now)
-        .select_related("slot__system__site")
-        .order_by("-taken_at", "-pk")[:at_most]
-    )
+def foretell_readings(now: datetime, at_most: int = AT_ONCE, site: int | None = None) -> int:
+    """Promise the newest readings that have no promise yet, at most so many, of one ``site`` (None: of all);
+    how many were done."""
+    waiting = Reading.objects.filter(foretold=None, taken_at__lte=now)
+    if site is not None:
+        waiting = waiting.filter(slot__system__site=site)
+    rows = list(waiting.select_related("slot__system__site").order_by("-taken_at", "-pk")[:at_most])
     made, by_day = _asked(rows, now)
     for as_of, asked in sorted(by_day.items()):
         made.extend(_promised(day_of(as_of), asked, now))

@@ -4,6 +4,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from schedules.models import Absence, Visit
+from schedules.visits import displace
 
 
 def booked_during(absence: Absence) -> "QuerySet[Visit]":
@@ -22,8 +23,6 @@ def free_visits(absence: Absence) -> int:
     count = 0
     with transaction.atomic():
         for visit in booked_during(absence).exclude(state=Visit.State.UNDER_WAY):
-            visit.state, visit.technician, visit.day, visit.pinned = Visit.State.DISPLACED, None, None, False
-            visit.forget_times()
-            visit.save()
+            displace(visit, visit.note)
             count += 1
     return count

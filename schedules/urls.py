@@ -53,6 +53,7 @@ urlpatterns = [
     path("visits/<int:pk>/complete/", visits.complete_page, name="visit-complete"),
     path("visits/<int:pk>/arrived/", visits.arrived_page, name="visit-arrived"),
     path("visits/<int:pk>/no-access/", visits.no_access_page, name="visit-no-access"),
+    path("visits/<int:pk>/displaced/", visits.displaced_page, name="visit-displaced"),
     path("visits/<int:pk>/cancel/", visits.cancel_page, name="visit-cancel"),
     path("visits/<int:pk>/times/", times.offer_page, name="visit-times"),
     path("times/<str:token>/", times.answer_page, name="times"),

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from equipment.commissioning import Measured, record_air
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, System, User
 from equipment.record import NotRecordable, Told, record_change, record_reading
-from schedules import defects, due
+from schedules import defects, due, foretelling
 from schedules.bookable import Hours, NotBookable, Unsuited, ask_unsuited, refuse_hours, refuse_unfit
 from schedules.explain import say_day
 from schedules.models import MaintenanceTask, Policy, Technician, Visit, VisitJob
@@ -277,6 +277,7 @@ def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit
         visit.save()
         defects.note(visit, outcome.seen, outcome.at, user)
     due.replan(now, FilterSlot.objects.filter(system__site=visit.site_id))
+    foretelling.foretell_readings(now, site=visit.site_id)
     return visit
 
 
@@ -298,19 +299,20 @@ def _write_filter(done: FilterDone, at: datetime, tz: ZoneInfo, user: User, now:
     """The old filter's reading, the change, the new filter's reading: a second apart, in that order."""
     if done.drop_before_pa is not None:
         at_removal = at - timedelta(seconds=1) if done.changed else at
-        _write_reading(done.slot, at_removal, done.drop_before_pa, done.airflow_m3s, user, now)
+        write_reading(done.slot, at_removal, done.drop_before_pa, done.airflow_m3s, user, now)
     if done.changed:
         told = Told(FilterChange.Told.TECHNICIAN, FilterSlot.ChangedBy.TECHNICIAN, user)
         record_change(done.slot, clock.local_day(at, tz), done.media, told, now, at=at)
         if done.drop_after_pa is not None:
-            _write_reading(
+            write_reading(
                 done.slot, at + timedelta(seconds=1), done.drop_after_pa, done.airflow_m3s, user, now
             )
 
 
-def _write_reading(
+def write_reading(
     slot: FilterSlot, at: datetime, drop_pa: float, airflow_m3s: float | None, user: User, now: datetime
 ) -> None:
+    """A drop in Pa and the airflow in m3/s, if measured, at a slot. Raises NotRecordable."""
     reading = Reading(slot=slot, taken_at=at, filter_drop_pa=drop_pa, airflow_m3s=airflow_m3s, taken_by=user)
     record_reading(reading, now)
 
@@ -333,6 +335,21 @@ def no_access(visit: Visit, note: str, now: datetime) -> Visit:
     if not visit.is_open:
         raise NotRecordable(_("This visit is already over."))
     visit.state, visit.note, visit.completed_at = Visit.State.NO_ACCESS, note, now
+    visit.save()
+    return visit
+
+
+def displace(visit: Visit, why: str) -> Visit:
+    """Something urgent takes the place of a booked visit, which waits for another day. Raises NotBookable.
+
+    Who was told of it is written to, or rung, as of any visit that loses its day.
+    """
+    if visit.state not in Visit.ON_A_DAY:
+        raise NotBookable(_("Only a visit that has its day can lose it."))
+    visit.displaced_from, visit.times_displaced = visit.day, visit.times_displaced + 1
+    visit.state, visit.note = Visit.State.DISPLACED, why
+    visit.technician, visit.day, visit.pinned, visit.arrived_at = None, None, False, None
+    visit.forget_times()
     visit.save()
     return visit
 

@@ -24,7 +24,9 @@ class WaysIn:
 
     @cached_property
     def _today(self) -> set[int]:
-        mine = Visit.objects.filter(
-            technician__user=self.user, day=due.today(self.now), state__in=Visit.ON_A_DAY
-        )
-        return set(mine.values_list("site", flat=True))
+        today = Visit.objects.filter(day=due.today(self.now), state__in=Visit.ON_A_DAY)
+        return set(today.filter(technician__user=self._key).values_list("site", flat=True))
+
+    @property
+    def _key(self) -> int | None:
+        return self.user.pk if isinstance(self.user, User) else None

@@ -40,6 +40,9 @@ class Visit(models.Model):
     # When the technician said so at the door.
     arrived_at = models.DateTimeField(_("arrived at"), null=True, blank=True)
     completed_at = models.DateTimeField(_("completed at"), null=True, blank=True)
+    # From which day it was last displaced, and how often it was.
+    displaced_from = models.DateField(_("displaced from"), null=True, blank=True)
+    times_displaced = models.PositiveSmallIntegerField(_("times displaced"), default=0)
     # What somebody rang for, beside filters and tasks.
     wanted = models.CharField(_("wanted"), max_length=200, blank=True)
     note = models.TextField(_("note"), blank=True)

@@ -15,7 +15,7 @@ from equipment.meanwhile import standing
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading
 from equipment.record import NotRecordable, Told, record_change, record_reading
 from equipment.unit_words import show
-from schedules import due, visits
+from schedules import due, entry_judging, visits
 from schedules.drawings import filter_drawings
 from schedules.explain import explain, state_word
 from schedules.finding_words import say_all
@@ -127,7 +127,9 @@ def _render(
     today, plan = _today(slot, now), getattr(slot, "plan", None)
     media = fitted_media([slot], now)[slot.pk]
     word, shape = state_word(plan, today, policy.lead_days)
-    findings = [] if signed_in(request).is_homeowner else say_all(plan.findings if plan else [], units)
+    staff = not signed_in(request).is_homeowner
+    findings = say_all(plan.findings if plan else [], units) if staff else []
+    told = entry_judging.in_words(entry_judging.of_slot(slot), units) if staff else []
     drawings = filter_drawings(slot, plan, now, units)
     context: dict[str, Any] = {
         "slot": slot,
@@ -140,6 +142,7 @@ def _render(
         "shape": shape,
         "drawings": drawings,
         "findings": findings,
+        "told": told,
         "change_form": change_form or ChangeForm(slot, today, initial=_proposed(request)),
         "reading_form": reading_form or ReadingForm(units),
         "meanwhile": standing([slot.pk], today).first(),

@@ -14,7 +14,7 @@ from equipment.dust import episodes_at, record_episode
 from equipment.life import Happening, record_event
 from equipment.models import Desk, FilterSlot, Site, SiteRole
 from equipment.record import NotRecordable
-from schedules import cards, due, feeds, visits
+from schedules import cards, defects, due, feeds, visits
 from schedules.calendar_events import Owner
 from schedules.dust_forms import EpisodeForm
 from schedules.forms import EventForm, PersonForm
@@ -161,6 +161,9 @@ def _render(
         "person_form": person_form or PersonForm(),
         "dust_lines": dust_lines(episodes_at(site, today - SHOWN_FOR), today),
     }
+    if not signed_in(request).is_homeowner:
+        seen = defects.open_at([site.pk]).get(site.pk, [])
+        context["seen"] = [(row, defects.advice_on(row.kind)) for row in seen]
     if signed_in(request).is_manager:
         context["hours_form"] = HomeHoursForm(instance=HomeHours.objects.filter(site=site).first())
         context["book_form"] = book_form or SiteBookForm(site, today)

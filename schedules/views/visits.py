@@ -15,7 +15,7 @@ from equipment.access import signed_in, units_of
 from equipment.fields import whole_number
 from equipment.models import Desk, FilterSlot, Site
 from equipment.record import NotRecordable
-from schedules import due, replies, routes, visits
+from schedules import defects, due, entry_judging, replies, routes, visits
 from schedules.bookable import NotBookable, Unsuited
 from schedules.day_problem import NoStart
 from schedules.emails import filter_lines
@@ -49,7 +49,7 @@ def offers_page(request: HttpRequest) -> HttpResponse:
         "form": form,
         "failed": failed,
         "technicians": list(Technician.objects.filter(gone_on=None)),
-        "waiting": open_visits.filter(day=None).order_by("pk"),
+        "waiting": open_visits.filter(day=None).order_by("-times_displaced", "pk"),
         "choosing": set(standing(today).values_list("visit", flat=True)),
         "booked": booked_visits,
         "declined": {pk for pk, reply in answers.items() if reply.said == Reply.Said.DECLINED},
@@ -206,6 +206,9 @@ def _render(
         "sentence": visit_sentence(visit),
         "told": told_sentence(visit),
         "reply": replies.counting([visit.pk]).get(visit.pk) if visit.is_open else None,
+        "beside": entry_judging.beside(visit, units),
+        "defects": [] if visit.is_open else defects.of_visit(visit),
+        "seen": defects.open_at([visit.site_id]).get(visit.site_id, []) if visit.is_open else [],
         "early": visit.day is not None and visit.day > today,
         "today": today,
         "complete_form": report.whole,
@@ -274,6 +277,26 @@ def no_access_page(request: HttpRequest, pk: int) -> HttpResponse:
     except NotRecordable as error:
         messages.error(request, str(error))
     return redirect("visit", pk)
+
+
+def displaced_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Something urgent comes first: the visit loses its day."""
+    visit = _visit_or_404(request, pk)
+    technician, day, knew = visit.technician, visit.day, told_of(visit)
+    try:
+        visits.displace(visit, request.POST.get("note", "").replace("\0", "")[:500])
+    except NotBookable as error:
+        messages.error(request, str(error))
+        return redirect("visit", pk)
+    said = {"home": visit.site.address or visit.site.name}
+    messages.success(request, _("%(home)s waits for another day, first in the next plan.") % said)
+    if knew and knew.coming:
+        messages.info(
+            request, _("The household expects somebody: it is written to, or stands on the list to ring.")
+        )
+    if signed_in(request).is_manager or technician is None or day is None:
+        return redirect("visit", pk)
+    return redirect("day", technician.pk, day.isoformat())
 
 
 def cancel_page(request: HttpRequest, pk: int) -> HttpResponse:

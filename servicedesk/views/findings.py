@@ -1,18 +1,24 @@
-"""What does not fit, over all filters in use: for the desk to send somebody or to ask."""
+"""What technicians saw, what they told that could not be written down, and what does not fit on record."""
 
+from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
 
-from equipment.access import units_of
+from equipment.access import signed_in, units_of
 from equipment.models import FilterSlot
+from equipment.record import NotRecordable
+from schedules import defects, entry_judging
 from schedules.finding_words import TITLES, Said, say_all
+from schedules.models import Defect, FieldEntry
 
 A_PAGE = 40
 
 
 def page(request: HttpRequest) -> HttpResponse:
-    """Filters with findings, those that concern most first; a fixed number of queries."""
+    """What is open at homes first, then filters with findings, those that concern most first."""
     rows = (
         FilterSlot.objects.in_use()
         .filter(plan__finding_count__gt=0)
@@ -23,12 +29,38 @@ def page(request: HttpRequest) -> HttpResponse:
     units = units_of(request.user)
     told = [(slot, findings) for slot in rows if (findings := _told(slot, kind, units))]
     context = {
+        "seen": defects.all_open(A_PAGE),
+        "seen_count": defects.how_many_open(),
+        "told": entry_judging.in_words(entry_judging.waiting()[:A_PAGE], units),
         "page": Paginator(told, A_PAGE).get_page(request.GET.get("page")),
         "kinds": TITLES.items(),
         "kind": kind if kind in TITLES else "",
         "query": f"kind={kind}" if kind in TITLES else "",
     }
     return render(request, "servicedesk/findings.html", context)
+
+
+def settled(request: HttpRequest, pk: int) -> HttpResponse:
+    """What was seen at a home is corrected, or needs no correction."""
+    row = get_object_or_404(Defect, pk=pk)
+    defects.settle(row, request.POST.get("how", ""), signed_in(request), timezone.now())
+    messages.success(request, _("Settled: %(title)s.") % {"title": row.get_kind_display()})
+    return redirect("findings")
+
+
+def judged(request: HttpRequest, pk: int) -> HttpResponse:
+    """Count an entry that came from a phone all the same, or leave it aside."""
+    row, user, now = get_object_or_404(FieldEntry, pk=pk), signed_in(request), timezone.now()
+    try:
+        if request.POST.get("count"):
+            entry_judging.count(row, user, now, units_of(user))
+            messages.success(request, _("Written down."))
+        else:
+            entry_judging.leave(row, user, now)
+            messages.success(request, _("Left aside; it stays on record as it was written."))
+    except NotRecordable as error:
+        messages.error(request, str(error))
+    return redirect("findings")
 
 
 def _told(slot: FilterSlot, kind: str, units: str) -> list[Said]:

@@ -51,17 +51,24 @@ def test_the_first_to_arrive_is_named_first_and_nothing_is_booked(cold: Booking)
     assert not Visit.objects.exists()
 
 
-def test_a_promise_that_would_break_is_named(cold: Booking) -> None:
+@pytest.mark.parametrize("held", [False, True])
+def test_a_promise_that_would_break_is_named(cold: Booking, held: bool) -> None:
     driver = TechnicianFactory(name="Near", skills=["gas"], start_latitude=41.91, start_longitude=-87.80)
     other = SiteFactory(name="promised", latitude=41.95, longitude=-87.70)
-    VisitFactory(
-        site=other, technician=driver, day=NOW.date(), state=Visit.State.SCHEDULED, minutes=400,
+    promised = VisitFactory(
+        site=other, technician=driver, day=NOW.date(), state=Visit.State.SCHEDULED, minutes=400, pinned=held,
         window_from=time(10), window_to=time(10, 30),
         arrive_at=NOW + timedelta(minutes=20), leave_at=NOW + timedelta(minutes=420),
     )  # fmt: skip
     (one,) = soonest(cold, NOW)
-    assert one.arrive_at is None
-    assert one.why
+    if held:
+        assert one.arrive_at is None
+        assert one.why
+    else:
+        assert one.instead_of == promised
+    promised.refresh_from_db()
+    assert promised.state == Visit.State.SCHEDULED
+    assert Visit.objects.count() == 1
 
 
 def test_a_call_is_booked_with_its_words_minutes_and_skill(cold: Booking, manager: Client) -> None:
@@ -69,7 +76,7 @@ def test_a_call_is_booked_with_its_words_minutes_and_skill(cold: Booking, manage
     page = reverse("site-visit", args=[cold.site.pk])
     told = {"wanted": "no heat", "wanted_minutes": "75", "wanted_skill": "gas"}
     text = manager.post(page, {**told, "what": "soonest"}).text
-    assert "Who could be there today, every promise kept" in text
+    assert "Who could be there today, every other promise kept" in text
     assert "at about" in text
     assert not Visit.objects.exists()
     manager.post(page, {**told, "technician": driver.pk, "day": "2026-05-13"})

@@ -15,6 +15,7 @@ from tests.factories import (
     FilterSlotFactory,
     MaintenanceTaskFactory,
     MediaFactory,
+    MediaPointFactory,
     PlanFactory,
     SystemFactory,
     TechnicianFactory,
@@ -231,3 +232,16 @@ def test_nobody_is_booked_on_leave_or_a_day_off_for_all(
     leave.withdrawn_at = now
     leave.save()
     assert visits.book(booking, now).day == day
+
+
+def test_completing_holds_the_drop_to_what_was_promised_of_it(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    """The media has a curve and the slot an airflow, so there is a promise; it is made at once."""
+    MediaPointFactory(media=slot.first_media)
+    MediaPointFactory(media=slot.first_media, airflow_m3s=0.4, clean_drop_pa=55.0)
+    done = FilterDone(slot, True, None, drop_before_pa=60.0, drop_after_pa=25.0)
+    visits.complete(visit, Outcome(now, [done]), technician_user, now)
+    before = Reading.objects.order_by("taken_at")[0]
+    assert before.foretold.p50_pa is not None
+    assert before.foretold.days == 28

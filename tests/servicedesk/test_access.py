@@ -18,9 +18,11 @@ from tests.factories import (
     TODAY,
     AbsenceFactory,
     AirRecordFactory,
+    DefectFactory,
     DepotFactory,
     DustEpisodeFactory,
     FeedFactory,
+    FieldEntryFactory,
     NoticeFactory,
     PlanFactory,
     RestedAddressFactory,
@@ -110,10 +112,12 @@ def addresses(
         "van-feed": [technician.pk],
         "day-order": [technician.pk, TODAY.isoformat()],
         "van": [technician.pk, TODAY.isoformat()],
+        "defect-settled": [DefectFactory(visit=visit).pk],
+        "entry-judged": [FieldEntryFactory(visit=visit, state="to_judge").pk],
     }
     arguments["round-stop"] = arguments["round-take"] = arguments["round"]
     arguments["round-file"] = [*arguments["round"], "gpx"]
-    for part in ("book", "complete", "no-access", "cancel", "hold", "times", "arrived"):
+    for part in ("book", "complete", "no-access", "cancel", "hold", "times", "arrived", "displaced"):
         arguments[f"visit-{part}"] = [visit.pk]
     arguments["visit"] = [visit.pk]
     return {

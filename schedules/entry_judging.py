@@ -1,0 +1,86 @@
+"""Entries that could not be written down as they came: what a manager makes of them."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from equipment.models import FilterSlot, User
+from equipment.record import NotRecordable
+from schedules import defects, due, visits
+from schedules.field_entries import as_form, read_as_told, what_it_says
+from schedules.models import FieldEntry, Visit
+
+
+def waiting() -> "list[FieldEntry]":
+    """The entries that nobody has judged, the oldest first."""
+    rows = FieldEntry.objects.exclude(state=FieldEntry.State.TAKEN).filter(judged="")
+    return list(rows.select_related("user", "visit__site__customer").order_by("received_at", "pk"))
+
+
+def in_words(rows: Iterable[FieldEntry], units: str) -> list[tuple[FieldEntry, list[tuple[str, str]]]]:
+    """Each entry with what it says, label and text."""
+    return [(row, what_it_says(row, units)) for row in rows]
+
+
+def beside(visit: Visit, units: str) -> list[tuple[FieldEntry, list[tuple[str, str]]]]:
+    """What else was told of a visit than what was written down of it."""
+    rows = visit.entries.exclude(state=FieldEntry.State.TAKEN).select_related("user", "visit", "judged_by")
+    return in_words(rows, units)
+
+
+def of_slot(slot: FilterSlot) -> list[FieldEntry]:
+    """Entries that tell of the slot and did not simply become its record."""
+    rows = FieldEntry.objects.filter(visit__site=slot.system.site_id).exclude(state=FieldEntry.State.TAKEN)
+    start = f"slot{slot.pk}-"
+    told = rows.select_related("user", "visit").order_by("-at")
+    return [row for row in told if any(name.startswith(start) for name in row.fields)]
+
+
+def leave(row: FieldEntry, user: User, now: datetime) -> None:
+    """It stays as it was written, and counts for nothing."""
+    _judge(row, FieldEntry.Judged.LEFT, user, now)
+
+
+def count(row: FieldEntry, user: User, now: datetime, units: str) -> None:
+    """Write it down after all: the whole visit while it is open, else its readings and what was seen.
+
+    Raises NotRecordable, and then changes nothing.
+    """
+    with transaction.atomic():
+        visit = Visit.objects.select_for_update().filter(pk=row.visit_id or 0).first()
+        if visit is None:
+            raise NotRecordable(_("Its visit is not on record any more: write it on the filter's page."))
+        if row.kind == FieldEntry.Kind.ARRIVED:
+            Visit.objects.filter(pk=visit.pk, arrived_at=None).update(arrived_at=row.at)
+        elif row.kind == FieldEntry.Kind.NO_ACCESS:
+            visits.no_access(visit, as_form(row.fields).get("note", "")[:500], row.at)
+        else:
+            _count_completed(row, visit, now, units)
+        _judge(row, FieldEntry.Judged.COUNTED, user, now)
+
+
+def _count_completed(row: FieldEntry, visit: Visit, now: datetime, units: str) -> None:
+    report, _asked = read_as_told(visit, row.fields, units)
+    outcome = report.outcome(row.at)
+    if visit.is_open:
+        visits.complete(visit, outcome, row.user, now)
+        return
+    for done in outcome.filters:
+        # Of the filter that is in there now: the one before it is somebody else's record by now.
+        drop = done.drop_after_pa if done.changed else done.drop_before_pa
+        if drop is not None:
+            visits.write_reading(done.slot, row.at, drop, done.airflow_m3s, row.user, now)
+    said = "\n".join(part for part in (visit.findings, outcome.findings) if part)
+    visit.findings = said
+    visit.save(update_fields=["findings"])
+    defects.note(visit, outcome.seen, row.at, row.user)
+    due.replan(now, FilterSlot.objects.filter(system__site=visit.site_id))
+
+
+def _judge(row: FieldEntry, judged: str, user: User, now: datetime) -> None:
+    """Only the first judgement stands. Raises NotRecordable for a second one."""
+    open_row = FieldEntry.objects.filter(pk=row.pk, judged="").exclude(state=FieldEntry.State.TAKEN)
+    if not open_row.update(judged=judged, judged_at=now, judged_by=user):
+        raise NotRecordable(_("Somebody has judged it meanwhile."))

@@ -1,0 +1,97 @@
+"""What a manager makes of entries that could not simply be written down."""
+
+from datetime import date, datetime, timedelta
+from uuid import uuid4
+
+import pytest
+from django.test import Client
+
+from equipment.models import FilterSlot, Reading, Site, User
+from equipment.record import NotRecordable
+from schedules import entry_judging, visits
+from schedules.models import Defect, FieldEntry, Technician, Visit
+from schedules.visits import Booking, Outcome
+from tests.factories import FieldEntryFactory
+
+pytestmark = pytest.mark.django_db
+TODAY = date(2026, 5, 12)
+
+
+@pytest.fixture
+def visit(home: Site, home_slot: FilterSlot, technician_user: User, now: datetime) -> Visit:
+    mine = Technician.objects.get(user=technician_user)
+    return visits.book(Booking(home, [home_slot], [], mine, TODAY, sure=True), now)
+
+
+def entry(visit: Visit, user: User, now: datetime, **more: object) -> FieldEntry:
+    slot = visit.jobs.get().slot_id
+    fields = {f"slot{slot}-drop_before": ["40 Pa"], "units": ["ip"], "findings": ["rack loose"]}
+    usual: dict[str, object] = {"fields": fields, "at": now - timedelta(hours=2), "state": "to_judge"}
+    made: FieldEntry = FieldEntryFactory(uid=uuid4(), visit=visit, user=user, **{**usual, **more})
+    return made
+
+
+def test_an_open_visit_is_completed_by_whoever_wrote_at_that_hour(
+    visit: Visit, technician_user: User, manager_user: User, now: datetime
+) -> None:
+    row = entry(visit, technician_user, now)
+    entry_judging.count(row, manager_user, now, "ip")
+    visit.refresh_from_db()
+    row.refresh_from_db()
+    assert (visit.state, visit.completed_at) == (Visit.State.COMPLETED, now - timedelta(hours=2))
+    assert Reading.objects.get().taken_by == technician_user
+    assert (row.judged, row.judged_by) == ("counted", manager_user)
+    with pytest.raises(NotRecordable, match="meanwhile"):
+        entry_judging.leave(row, manager_user, now)
+
+
+def test_of_a_visit_that_is_over_readings_and_words_are_added(
+    visit: Visit, technician_user: User, manager_user: User, now: datetime
+) -> None:
+    visits.complete(visit, Outcome(now - timedelta(hours=3), findings="dusty"), manager_user, now)
+    entry_judging.count(entry(visit, technician_user, now, state="beside"), manager_user, now, "ip")
+    visit.refresh_from_db()
+    assert visit.findings == "dusty\nrack loose"
+    assert visit.completed_at == now - timedelta(hours=3)
+    assert Reading.objects.get().filter_drop_pa == pytest.approx(40.0)
+    assert Defect.objects.filter(visit=visit).count() == 1
+
+
+def test_of_two_changes_of_a_day_the_second_ones_clean_drop_alone_is_read(
+    visit: Visit, technician_user: User, manager_user: User, now: datetime
+) -> None:
+    visits.complete(visit, Outcome(now - timedelta(hours=3)), manager_user, now)
+    row = entry(visit, technician_user, now, state="beside")
+    slot = visit.jobs.get().slot_id
+    row.fields |= {f"slot{slot}-changed": ["on"], f"slot{slot}-drop_after": ["22 Pa"]}
+    row.save()
+    entry_judging.count(row, manager_user, now, "ip")
+    assert [reading.filter_drop_pa for reading in Reading.objects.all()] == [pytest.approx(22.0)]
+
+
+def test_what_cannot_be_is_refused_with_its_reason_and_stays_on_the_list(
+    visit: Visit, technician_user: User, manager: Client, now: datetime
+) -> None:
+    row = entry(visit, technician_user, now)
+    row.fields[next(iter(row.fields))] = ["900 inwc"]
+    row.save()
+    answer = manager.post(f"/findings/told/{row.pk}/judged/", {"count": "1"}, follow=True)
+    assert "must be at most" in answer.text
+    assert "could not simply be written down" in answer.text
+    assert "900 inwc" in answer.text
+    manager.post(f"/findings/told/{row.pk}/judged/")
+    assert "could not simply" not in manager.get("/findings/").text
+    assert not Reading.objects.exists()
+    assert "900 inwc" in manager.get(f"/visits/{visit.pk}/").text
+    assert "900 inwc" in manager.get(f"/filters/{visit.jobs.get().slot_id}/").text
+
+
+def test_of_a_visit_that_is_gone_nothing_can_be_counted(
+    visit: Visit, technician_user: User, manager_user: User, now: datetime
+) -> None:
+    row = entry(visit, technician_user, now, visit_number=visit.pk)
+    FieldEntry.objects.filter(pk=row.pk).update(visit=None)
+    row.refresh_from_db()
+    with pytest.raises(NotRecordable, match="not on record"):
+        entry_judging.count(row, manager_user, now, "ip")
+    assert entry_judging.waiting() == [row]

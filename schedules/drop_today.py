@@ -13,7 +13,7 @@ from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
 from schedules.planning.forecast import forecast
 from schedules.planning.foretell import foretell
-from shared.units import PRESSURE, show
+from shared.units import PRESSURE, number, show
 
 
 @dataclass(frozen=True)
@@ -26,11 +26,10 @@ class DropToday:
     high_pa: float
 
     def say(self, units: str) -> str:
-        """The span in the reader's units."""
-        low, high = (show(value, PRESSURE, units) for value in (self.low_pa, self.high_pa))
-        middle = show(self.middle_pa, PRESSURE, units)
-        said = {"low": low, "middle": middle, "high": high}
-        return _("about %(middle)s, eight in ten between %(low)s and %(high)s") % said
+        """The span and its middle in the reader's units."""
+        low, middle = (number(value, PRESSURE, units) for value in (self.low_pa, self.middle_pa))
+        said = {"low": low, "middle": middle, "high": show(self.high_pa, PRESSURE, units)}
+        return _("%(low)s to %(high)s, likeliest %(middle)s") % said
 
 
 def drops_today(slots: Iterable[FilterSlot], now: datetime) -> dict[int, DropToday]:

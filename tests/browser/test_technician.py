@@ -52,7 +52,7 @@ def test_the_street_leads_to_the_right_filter_in_large_type(world: World, page: 
 
 
 def test_a_visit_is_completed_with_drops_in_either_unit(world: World, visit: Visit, page: Page) -> None:
-    page.locator(".sheet .place a").click()
+    page.locator(".stops a.go").click()
     page.get_by_label("Drop of the old filter").fill("0.31")
     page.get_by_label("Drop of the clean filter").fill("70 Pa")
     page.get_by_role("button", name="Complete the visit").click()
@@ -77,7 +77,7 @@ def test_a_visit_is_completed_with_drops_in_either_unit(world: World, visit: Vis
 def test_a_drop_that_cannot_be_is_said_plainly_and_nothing_typed_is_lost(
     world: World, visit: Visit, page: Page
 ) -> None:
-    page.locator(".sheet .place a").click()
+    page.locator(".stops a.go").click()
     page.get_by_label("Drop of the old filter").fill("12")
     page.get_by_label("Drop of the clean filter").fill("70 Pa")
     page.get_by_label("Changed", exact=True).uncheck()

@@ -17,6 +17,7 @@ from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Pers
 from schedules.air_forms import ask_odd_airflow
 from schedules.bookable import NotBookable, Unsuited
 from schedules.models import MaintenanceTask, Technician
+from schedules.photo_field import PhotoField, again
 from schedules.reading_checks import expected_now, questions
 from schedules.texts import digits
 from shared import clock
@@ -359,10 +360,11 @@ class JobFilterForm(forms.Form):
     drop_before = QuantityField(PRESSURE, label=_("Drop of the old filter"), required=False)
     drop_after = QuantityField(PRESSURE, label=_("Drop of the clean filter"), required=False)
     airflow = QuantityField(AIRFLOW, label=_("Airflow through it"), required=False)
+    photo = PhotoField(label=_("Photograph of filter and frame"), required=False)
     sure = forms.BooleanField(label=_("I looked again: it is so"), required=False, widget=forms.HiddenInput)
 
-    def __init__(self, slot: FilterSlot, units: str, data: Any = None) -> None:
-        super().__init__(data, prefix=f"slot{slot.pk}")
+    def __init__(self, slot: FilterSlot, units: str, data: Any = None, files: Any = None) -> None:
+        super().__init__(data, files, prefix=f"slot{slot.pk}")
         self.slot, self.units = slot, units
         use_units(self, units)
         if expected := expected_now(slot, units):
@@ -381,6 +383,11 @@ class JobFilterForm(forms.Form):
         if asked and not data.get("sure"):
             self.add_error("drop_before", " ".join(asked))
         return data
+
+    def ask_for_photo_again(self) -> None:
+        """Say at the field that a page which comes back cannot keep a chosen file."""
+        if self.files.get(self.add_prefix("photo")) and "photo" not in self.errors:
+            self.add_error("photo", again())
 
 
 class TaskForm(forms.ModelForm):  # type: ignore[type-arg]

@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime, time
 from typing import Any
+from uuid import uuid4
 
 import factory
 from factory.django import DjangoModelFactory
@@ -450,3 +451,16 @@ class VanTickFactory(DjangoModelFactory):
     size = "16x25x1"
     count = 2
     at = NOW
+
+
+class PhotographFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Photograph
+
+    uid = factory.LazyFunction(uuid4)
+    slot = factory.SubFactory(FilterSlotFactory)
+    taken_at = NOW
+    recorded_at = NOW
+    width = 400
+    height = 300
+    jpeg = b"\xff\xd8\xff\xd9"

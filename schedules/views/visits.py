@@ -183,11 +183,11 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     return _render(request, _visit_or_404(request, pk))
 
 
-def _job_forms(visit: Visit, units: str, data: Any = None) -> list[JobFilterForm]:
+def _job_forms(visit: Visit, units: str, data: Any = None, files: Any = None) -> list[JobFilterForm]:
     jobs = visit.jobs.filter(slot__isnull=False).select_related(
         "slot__system__site", "slot__first_media", "slot__plan"
     )
-    return [JobFilterForm(job.slot, units, data) for job in jobs if job.slot]
+    return [JobFilterForm(job.slot, units, data, files) for job in jobs if job.slot]
 
 
 def _air_forms(visit: Visit, units: str, data: Any = None) -> list[VisitAirForm]:
@@ -226,6 +226,7 @@ def _render(
         "sentence": visit_sentence(visit),
         "told": told_sentence(visit),
         "reply": replies.counting([visit.pk]).get(visit.pk) if visit.is_open else None,
+        "photographs": list(visit.photographs.standing().select_related("slot")),
         "early": visit.day is not None and visit.day > today,
         "today": today,
         "complete_form": complete_form or CompleteForm(),
@@ -252,7 +253,7 @@ def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Complete the visit as the form tells it."""
     visit, now = _visit_or_404(request, pk), timezone.now()
     units, form = units_of(request.user), CompleteForm(request.POST)
-    forms = _job_forms(visit, units, request.POST)
+    forms = _job_forms(visit, units, request.POST, request.FILES)
     air_forms = _air_forms(visit, units, request.POST)
     # Every part is asked, so that every fault is shown.
     valid = [part.is_valid() for part in (*forms, *air_forms, form)]
@@ -271,6 +272,8 @@ def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             _say_done(request, visit, booked_for)
             return redirect("site", visit.site_id)
+    for job in forms:
+        job.ask_for_photo_again()
     return _render(request, visit, forms, air_forms, form, status=422)
 
 
@@ -297,7 +300,13 @@ def _say_done(request: HttpRequest, visit: Visit, booked_for: date | None) -> No
 def _done(form: JobFilterForm) -> FilterDone:
     data = form.cleaned_data
     return FilterDone(
-        form.slot, data["changed"], data["medium"], data["drop_before"], data["drop_after"], data["airflow"]
+        form.slot,
+        data["changed"],
+        data["medium"],
+        data["drop_before"],
+        data["drop_after"],
+        data["airflow"],
+        data["photo"],
     )
 
 

@@ -83,7 +83,7 @@ def _of_the_clean(slot: FilterSlot, before: str, after: str, units: str) -> list
     )
     unchanged = _("This is the drop of a clean filter, and Changed has no tick: was the filter changed?")
     rules = [
-        Rule((after,), as_much, low=1.0, beside=before),
+        Rule((after,), as_much, low=1.0, beside=before, only=((f"{prefix}-changed", ANYTHING),)),
         Rule((after,), unchanged, only=((f"{prefix}-changed", ""),)),
     ]
     plan = getattr(slot, "plan", None)
@@ -99,7 +99,7 @@ def _of_the_clean(slot: FilterSlot, before: str, after: str, units: str) -> list
         "meter at nought with both tubes open, does the filter sit tight?"
     )
     # Of another medium than before nobody has reckoned what it takes clean.
-    same = ((f"{prefix}-medium", ""),)
+    same = ((f"{prefix}-medium", ""), (f"{prefix}-changed", ANYTHING))
     return [
         *rules,
         Rule((after,), high % said, low=CLEAN_HIGH * plan.clean_drop_pa, only=same),
@@ -138,7 +138,7 @@ def drop_rules(
 
 def total_rules(system: System, prefix: str, units: str) -> list[Rule]:
     """What is asked of return and supply static together, the total external static of ``system``."""
-    names = tuple(f"{prefix}{name}" for name in ("return_static", "supply_static"))
+    names = tuple(f"{prefix}{name}" for name in ("supply_static", "return_static"))
     rated, top = system.rated_external_static_pa, highest_static(system.blower_table, None)
     highest = highest_static(system.blower_table, rated)
     found, said = [], {"sum": "{value}", "rated": show(rated, PRESSURE, units)}

@@ -33,6 +33,8 @@ from shared.units import (
 )
 
 _HIGHEST = {PRESSURE: units.inwc(HIGHEST_STATIC_INWC), AIRFLOW: units.cfm(HIGHEST_AIRFLOW_CFM)}
+# What stands for no bound where a script is told, as JSON knows no infinity.
+BOUNDLESS = 1e99
 _NEVER_NOUGHT = (AIRFLOW, CAPACITY, DIAMETER)
 # A bare number outside these is likelier of the other system's unit: pascals among inches, kW among tons.
 _USUAL = {
@@ -136,8 +138,8 @@ class QuantityField(forms.CharField):
             "otherPer": to_si(1.0, self.kind.shown(other)[0], self.kind),
             "otherDigits": self.kind.shown(other)[2],
             "units": spellings(self.kind),
-            "most": _HIGHEST.get(self.kind),
-            "usual": [low, high if math.isfinite(high) else None],
+            "most": _HIGHEST.get(self.kind, BOUNDLESS),
+            "usual": [low, min(high, BOUNDLESS)],
             "two": False,
             "says": {
                 "negative": self._negative("{typed}") if self.kind == PRESSURE else "",

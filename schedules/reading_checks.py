@@ -145,9 +145,14 @@ def total_rules(system: System, prefix: str, units: str) -> list[Rule]:
     if highest < float("inf"):
         said["top"] = show(highest, PRESSURE, units)
         text = _(
-            "Return and supply static come to %(sum)s, and this blower draws %(top)s at most: was each read "
-            "against the room, with the meter at nought, and in this unit?"
+            "Return and supply static come to %(sum)s, and this blower's table ends at %(top)s: was each "
+            "read against the room, with the meter at nought, and in this unit?"
         )
+        if not system.blower_table:
+            text = _(
+                "Return and supply static come to %(sum)s, far more than the %(rated)s that the blower is "
+                "rated for: was each read against the room, with the meter at nought, and in this unit?"
+            )
         found.append(Rule(names, text % said, low=_highest(system.blower_table, rated)))
     if rated and rated < min(highest, top):
         text = _(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from django import forms
 
-from equipment.fields import QuantityField
+from equipment.fields import BOUNDLESS, QuantityField
 from shared.units import PRESSURE, Kind, show
 
 ANYTHING = "*"
@@ -47,8 +47,8 @@ class Rule:
         return self.text.replace("{value}", show(value, self.kind, units)).replace("{share}", share)
 
     def for_browser(self) -> dict[str, object]:
-        """The same for a script; None for a bound that is none."""
-        bounds = [bound if math.isfinite(bound) else None for bound in (self.low, self.high)]
+        """The same for a script."""
+        bounds = max(self.low, -BOUNDLESS), min(self.high, BOUNDLESS)
         return {
             "names": self.names, "text": self.text, "low": bounds[0], "high": bounds[1], "note": self.note,
             "beside": self.beside, "only": self.only, "of": self.part_of,

@@ -66,7 +66,7 @@ def type_in(page: Page, label: str, text: str) -> Locator:
         ("Drop of the old filter", "5", "5 in. w.c. would be unusual"),
         ("Drop of the clean filter", "0.25", "a clean filter of this kind takes about 0.10 in. w.c."),
         ("Drop of the clean filter", "0.7", "this blower is rated for"),
-        ("Supply static", "1.2", "this blower draws 0.90 in. w.c. at most"),
+        ("Supply static", "1.2", "this blower's table ends at 0.90 in. w.c."),
         ("Supply static", "0.6", "the airflow will be short"),
         ("Airflow of the whole system", "60", "is 10 % of design"),
     ],

@@ -1,6 +1,7 @@
-// Says under each reading at once what the desk would ask of it, by the desk's bounds and in its words.
+// Says under each reading at once what the desk would ask of it, by its bounds and in its words.
 (() => {
   "use strict";
+  const READS = "input[data-reads]";
   const NUMBER = "([-+−]?(?:\\d+(?:[.,]\\d*)?|[.,]\\d+))", UNIT = "\\s*([a-z³\"/](?:[^\\d−–-]|3)*?)?\\s*";
   const ONE = new RegExp("^" + NUMBER + UNIT + "$", "i");
   const TWO = new RegExp("^" + NUMBER + UNIT + "[-−–]\\s*" + NUMBER + UNIT + "$", "i");
@@ -16,8 +17,8 @@
     const unit = found[2] || (two && two[4]), per = factor(how, unit), lastPer = factor(how, two && two[4] || unit);
     if (!per || !lastPer) { return null; }
     const value = plain(found[1]) * per - (two ? plain(two[3]) * lastPer : 0), says = how.says;
-    const odd = !unit && value && (value < how.usual[0] || how.usual[1] && value > how.usual[1]);
-    const fault = value < 0 ? says.negative : how.most && value > how.most ? says.most : odd ? says.usual : "";
+    const odd = !unit && value && (value < how.usual[0] || value > how.usual[1]);
+    const fault = value < 0 ? says.negative : value > how.most ? says.most : odd ? says.usual : "";
     return { value, per, two, how, fault: fault.replaceAll("{typed}", typed) };
   }
 
@@ -40,20 +41,17 @@
       const text = !field ? "" : field.type === "checkbox" ? (field.checked ? "on" : "") : field.value;
       return pair[1] === "*" ? text : text === pair[1];
     }
-    const given = rule.names.map(value).filter(one => one !== null);
+    const given = rule.names.map(value).filter(one => one !== null), sum = given.reduce((a, b) => a + b, 0);
     const per = rule.beside ? value(rule.beside) : 1;
-    const sum = given.reduce((one, more) => one + more, 0);
     if (!given.length || !per || !rule.only.every(holds)) { return ""; }
-    if (rule.low !== null && sum < rule.low * per || rule.high !== null && sum > rule.high * per) { return ""; }
+    if (sum < rule.low * per || sum > rule.high * per) { return ""; }
     return rule.text.replace("{value}", show(sum, how)).replace("{share}", Math.round(100 * sum / rule.of));
   }
 
-  const made = (tag, className) => Object.assign(document.createElement(tag), { className });
+  const made = (tag, looks) => Object.assign(document.createElement(tag), looks);
 
   function place(input) {
-    const at = made("div", "says");
-    at.id = input.id + "_says";
-    at.setAttribute("role", "status");
+    const at = made("div", { className: "says", id: input.id + "_says", role: "status" });
     input.closest(".field").append(at);
     input.setAttribute("aria-describedby", `${input.getAttribute("aria-describedby") || ""} ${at.id}`.trim());
   }
@@ -64,8 +62,8 @@
     box.type = wanted ? "checkbox" : "hidden";
     box.value = wanted ? "on" : "";
     box.checked = false;
-    if (!wanted) { box.closest(".field").replaceWith(box); return; }
-    const field = made("div", "field"), label = made("label", "");
+    if (!wanted) { return box.closest(".field").replaceWith(box); }
+    const field = made("div", { className: "field" }), label = made("label");
     box.before(field);
     label.append(box, " " + box.dataset.sure);
     field.append(label);
@@ -73,17 +71,17 @@
 
   function look(form, changed) {
     const open = {};
-    form.querySelectorAll("input[data-reads]").forEach(input => {
+    form.querySelectorAll(READS).forEach(input => {
       const got = read(input), lines = [], sure = input.name.replace(/[^-]+$/, "sure");
-      function say(text, kind) { lines.push(Object.assign(made("p", kind), { textContent: text })); }
+      const say = (text, kind) => lines.push(made("p", { className: kind, textContent: text }));
       open[sure] = open[sure] || false;
       if (got) { say(worth(got), "worth"); }
       if (got && got.fault) { say(got.fault, "fault"); }
-      (got && !got.fault ? JSON.parse(input.dataset.rules) : []).forEach(rule => {
+      for (const rule of got && !got.fault ? JSON.parse(input.dataset.rules) : []) {
         const text = asked(form, rule, got.how);
         if (text) { say(text, rule.note ? "note" : "asks"); }
         if (text && !rule.note) { open[sure] = true; }
-      });
+      }
       const at = document.getElementById(input.id + "_says"), text = lines.map(one => one.textContent);
       if (at.textContent !== text.join("")) { at.replaceChildren(...lines); }
       if (input === changed) { input.closest(".field").classList.add("told"); }
@@ -91,8 +89,8 @@
     for (const name in open) { offerTick(form.elements[name], open[name]); }
   }
 
-  document.querySelectorAll("form:has(input[data-reads])").forEach(form => {
-    form.querySelectorAll("input[data-reads]").forEach(place);
+  document.querySelectorAll(`form:has(${READS})`).forEach(form => {
+    form.querySelectorAll(READS).forEach(place);
     // Not before a tap on a button has ended, which a line more would move from under the finger.
     form.addEventListener("change", event => setTimeout(look, 250, form, event.target));
   });

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from io import BytesIO
+from threading import Lock
 
 from PIL import Image, ImageOps
 
@@ -11,6 +12,8 @@ LONGEST_SIDE = 1600
 # Own bound: no filter can be seen in less.
 SHORTEST_SIDE = 32
 QUALITY = 80
+# Unpacked, the largest take most of a gigabyte: one at a time in a process.
+_UNPACKING = Lock()
 _FORMATS = ("JPEG", "PNG", "WEBP")
 _NEW_FORMAT_BRANDS = {b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1", b"avif"}
 
@@ -48,7 +51,8 @@ def clean(data: bytes) -> Photograph:
         raise NotAPhotograph("This file is no photograph: choose a JPEG, PNG or WebP picture.") from error
     _refuse_sides(*picture.size)
     try:
-        return _encoded(_flat(_upright(picture)))
+        with _UNPACKING:
+            return _encoded(_flat(_upright(picture)))
     except Exception as error:  # The same.
         raise NotAPhotograph(
             "This photograph is broken or did not arrive whole: choose it again, or take another."

@@ -16,7 +16,7 @@ from equipment.meanwhile import standing
 from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Person, Site, SiteRole, System
 from schedules.air_forms import VisitAirForm, ask_odd_airflow
 from schedules.bookable import NotBookable, Unsuited
-from schedules.models import MaintenanceTask, Technician
+from schedules.models import Defect, MaintenanceTask, Technician
 from schedules.photo_field import PhotoField, again
 from schedules.reading_checks import expected_now, prefix_of, slot_rules
 from schedules.reading_rules import ask, readings, tell_browser
@@ -349,6 +349,12 @@ class BookForm(forms.Form):
 class CompleteForm(forms.Form):
     """What holds for the whole visit."""
 
+    seen = forms.MultipleChoiceField(
+        label=_("What is not right there"),
+        required=False,
+        choices=Defect.Kind.choices[:-1],
+        widget=forms.CheckboxSelectMultiple,
+    )
     findings = forms.CharField(label=_("Findings"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
     note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea(attrs={"rows": 2}))
 

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from datetime import date
 
 from django.utils.translation import gettext_lazy as _
 
@@ -43,9 +44,10 @@ def _said_of(visit: Visit) -> Iterable[str]:
             yield from (job.task.name, job.task.skill)
 
 
-def access_notes_of(visit: Visit) -> list[str]:
-    """How to get to the visit's filters, each note once; none once the visit is over."""
-    if not visit.is_open:
+def access_notes_of(visit: Visit, today: date, *, reads_all: bool) -> list[str]:
+    """How to get to the visit's filters, each note once: on the visit's own day while it is open, at any
+    time for whoever ``reads_all``."""
+    if not (reads_all or (visit.is_open and visit.day == today)):
         return []
     slots: list[FilterSlot] = [job.slot for job in visit.jobs.all() if job.slot]
     return list(dict.fromkeys(slot.access_notes for slot in slots if slot.access_notes))

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from equipment.commissioning import Measured, record_air
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, System, User
 from equipment.record import NotRecordable, Told, record_change, record_reading
-from schedules import due
+from schedules import defects, due
 from schedules.bookable import Hours, NotBookable, Unsuited, ask_unsuited, refuse_hours, refuse_unfit
 from schedules.explain import say_day
 from schedules.models import MaintenanceTask, Policy, Technician, Visit, VisitJob
@@ -232,6 +232,8 @@ class Outcome:
     findings: str = ""
     note: str = ""
     air: list[tuple[System, Measured]] = field(default_factory=list)
+    # Kinds of ``Defect``.
+    seen: Sequence[str] = ()
 
 
 def arrive(visit: Visit, now: datetime) -> Visit:
@@ -243,6 +245,16 @@ def arrive(visit: Visit, now: datetime) -> Visit:
         visit.arrived_at, visit.state = now, Visit.State.UNDER_WAY
         visit.save(update_fields=["arrived_at", "state"])
     return visit
+
+
+def bring_forward(visit: Visit, today: date) -> date | None:
+    """Move a visit of a day to come to today, unsaved, out of that day's order; the day that it was booked
+    for."""
+    if visit.day is None or visit.day <= today or not visit.is_open:
+        return None
+    booked_for, visit.day = visit.day, today
+    visit.forget_times()
+    return booked_for
 
 
 def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit:
@@ -270,6 +282,7 @@ def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit
         visit.state, visit.completed_at = Visit.State.COMPLETED, outcome.at
         visit.findings, visit.note = outcome.findings, outcome.note
         visit.save()
+        defects.note(visit, outcome.seen, outcome.at, user)
     due.replan(now, FilterSlot.objects.filter(system__site=visit.site_id))
     return visit
 

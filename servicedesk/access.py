@@ -104,6 +104,8 @@ TABLE: dict[str, dict[str, Who]] = {
     "absence": {"POST": Who.MANAGER},
     "absence-ends": {"POST": Who.MANAGER},
     "home-hours": {"POST": Who.MANAGER},
+    "my-day": {"GET": STAFF},
+    "entries": {"POST": STAFF},
     "day": {"GET": STAFF},
     "van": {"GET": STAFF, "POST": STAFF},
     "van-feed": {"POST": STAFF},

@@ -3,10 +3,12 @@
 from typing import Any
 
 from django.http import HttpRequest
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from equipment.models import Desk, User
 from schedules.models import Technician
+from schedules.way_in import WaysIn
 from servicedesk.access import may_read, who
 
 # So many places stand beside the name; the rest are behind one word.
@@ -40,6 +42,7 @@ def desk(request: HttpRequest) -> dict[str, Any]:
         "in_more_places": _here(request) in {name for name, _word in shown[AT_HAND:]},
         "may_look_up": bool(visitor & may_read("look-up")),
         "own_day": own_day,
+        "ways_in": WaysIn(user, timezone.now()),
         "units": (user.units if isinstance(user, User) else "") or row.units,
     }
 

@@ -464,3 +464,29 @@ class PhotographFactory(DjangoModelFactory):
     width = 400
     height = 300
     jpeg = b"\xff\xd8\xff\xd9"
+
+
+class FieldEntryFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.FieldEntry
+
+    uid = factory.LazyFunction(uuid4)
+    device = factory.LazyFunction(uuid4)
+    number = factory.Sequence(lambda n: n)
+    user = factory.SubFactory(UserFactory)
+    visit = factory.SubFactory(VisitFactory)
+    visit_number = factory.LazyAttribute(lambda row: row.visit.pk if row.visit else 0)
+    kind = plans.FieldEntry.Kind.COMPLETED
+    pressed_at = NOW
+    at = NOW
+    received_at = NOW
+
+
+class DefectFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Defect
+
+    visit = factory.SubFactory(VisitFactory)
+    site = factory.SelfAttribute("visit.site")
+    kind = plans.Defect.Kind.RETURN_LEAK
+    seen_at = NOW

@@ -2,7 +2,9 @@
 
 from schedules.models.answer import Answer
 from schedules.models.calendar_event import CalendarEvent
+from schedules.models.defect import Defect
 from schedules.models.feed import Feed
+from schedules.models.field_entry import FieldEntry
 from schedules.models.fleet_prior import FleetPrior
 from schedules.models.foretold import Foretold
 from schedules.models.mail_server import MailServer, RestedAddress
@@ -22,8 +24,8 @@ from schedules.models.van_tick import VanTick
 from schedules.models.visit import Visit, VisitJob
 
 __all__ = [
-    "Absence", "Answer", "CalendarEvent", "Depot", "Feed", "FleetPrior", "Foretold", "HomeHours",
-    "MailServer", "MaintenanceTask", "Notice", "NoticeSlot", "OfferedTime", "Photograph", "Plan", "Policy",
-    "Reply", "RestedAddress", "RoundPlan", "Rung", "Tag", "TaskDone", "Technician", "VanTick", "Visit",
-    "VisitJob",
+    "Absence", "Answer", "CalendarEvent", "Defect", "Depot", "Feed", "FieldEntry", "FleetPrior",
+    "Foretold", "HomeHours", "MailServer", "MaintenanceTask", "Notice", "NoticeSlot", "OfferedTime",
+    "Photograph", "Plan", "Policy", "Reply", "RestedAddress", "RoundPlan", "Rung", "Tag", "TaskDone",
+    "Technician", "VanTick", "Visit", "VisitJob",
 ]  # fmt: skip

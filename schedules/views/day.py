@@ -19,12 +19,10 @@ from schedules import due, feeds, routes
 from schedules.bookable import cannot_work
 from schedules.calendar_events import Owner
 from schedules.day_problem import NoStart, start_of
+from schedules.day_sheet import Reader, sheet, stops_of
 from schedules.day_totals import totals
-from schedules.emails import filter_lines
-from schedules.finding_words import findings_at
 from schedules.models import Technician, Visit
 from schedules.round_map import map_data, one_round, one_stop
-from schedules.stop_cautions import access_notes_of, cautions_of
 from shared import clock
 from shared.charts import route_sketch
 
@@ -80,43 +78,22 @@ def new_feed(request: HttpRequest, technician: int) -> HttpResponse:
     return redirect("day", row.pk, today)
 
 
-def _stops(technician: Technician, on: date) -> list[Visit]:
-    """The day's visits in their order, those without a place in it last."""
-    rows = (
-        Visit.objects.filter(technician=technician, day=on)
-        .exclude(state=Visit.State.CANCELLED)
-        .select_related("site__customer")
-        .prefetch_related(
-            "jobs__slot__system__site", "jobs__slot__plan", "jobs__slot__first_media", "jobs__task"
-        )
-    )
-    return sorted(rows, key=_place_in_day)
-
-
-def _place_in_day(visit: Visit) -> tuple[bool, float, int]:
-    """What is over by when it was over, then what is to come in its order, then what has no place."""
-    if not visit.is_open and visit.completed_at:
-        return (False, -1 / visit.completed_at.timestamp(), visit.pk)
-    return (visit.stop_number is None, float(visit.stop_number or 0), visit.pk)
-
-
 def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpResponse:
-    stops = _stops(technician, on)
-    slots = [job.slot for visit in stops if visit.is_open for job in visit.jobs.all() if job.slot]
-    units, feed = units_of(request.user), feeds.open_feeds(Owner(technician=technician)).first()
+    now, stops, user = timezone.now(), stops_of(technician, on), signed_in(request)
+    told = sheet(stops, now, Reader(units_of(user), reads_all=user.is_manager))
+    lines = [here.line for stop in told for here in stop.filters]
+    feed = feeds.open_feeds(Owner(technician=technician)).first()
     unordered = [visit for visit in stops if visit.is_open and visit.stop_number is None]
     context = {
         "technician": technician,
         "day": on,
-        "stops": [
-            (visit, cautions_of(visit), access_notes_of(visit), findings_at(visit, units)) for visit in stops
-        ],
+        "stops": told,
         "cannot_work": cannot_work(technician, on) if any(visit.is_open for visit in stops) else "",
         "unordered": unordered,
         # Before anything has a place, nothing has missed one.
         "left_out": unordered if any(visit.stop_number for visit in stops) else [],
         "totals": totals(technician, stops),
-        "bring": routes.to_bring(filter_lines(slots, timezone.now(), units)),
+        "bring": routes.to_bring(lines),
         "drawing": _sketch(technician, stops),
         "map": _map(technician, stops),
         "next_day": None if stops else _next_day(technician, on),

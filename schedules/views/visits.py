@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import date, timedelta
-from typing import Any
 
 from django.contrib import messages
 from django.db import transaction
@@ -17,17 +16,17 @@ from equipment.fields import whole_number
 from equipment.models import Desk, FilterSlot, Site
 from equipment.record import NotRecordable
 from schedules import due, replies, routes, visits
-from schedules.air_forms import VisitAirForm
 from schedules.bookable import NotBookable, Unsuited
 from schedules.day_problem import NoStart
 from schedules.emails import filter_lines
 from schedules.explain import say_day
-from schedules.forms import BookForm, CompleteForm, JobFilterForm
+from schedules.forms import BookForm
 from schedules.models import MaintenanceTask, Reply, Technician, Visit
 from schedules.open_times import standing
 from schedules.visit_notices import readers_of, told_of
+from schedules.visit_report import VisitReport
 from schedules.visit_words import told_sentence, visit_sentence
-from schedules.visits import Booking, FilterDone, Outcome
+from schedules.visits import Booking
 
 
 def offers_page(request: HttpRequest) -> HttpResponse:
@@ -183,44 +182,25 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     return _render(request, _visit_or_404(request, pk))
 
 
-def _job_forms(visit: Visit, units: str, data: Any = None, files: Any = None) -> list[JobFilterForm]:
-    jobs = visit.jobs.filter(slot__isnull=False).select_related(
-        "slot__system__site", "slot__first_media", "slot__plan"
-    )
-    return [JobFilterForm(job.slot, units, data, files) for job in jobs if job.slot]
-
-
-def _air_forms(visit: Visit, units: str, data: Any = None) -> list[VisitAirForm]:
-    """One a system that the visit's jobs touch."""
-    jobs = visit.jobs.select_related("slot__system", "task__system")
-    touched = [*(job.slot.system for job in jobs if job.slot), *(job.task.system for job in jobs if job.task)]
-    systems = {system.pk: system for system in touched}
-    return [VisitAirForm(systems[pk], units, data) for pk in sorted(systems)]
-
-
 def _render(
     request: HttpRequest,
     visit: Visit,
-    forms: list[JobFilterForm] | None = None,
-    air_forms: list[VisitAirForm] | None = None,
-    complete_form: CompleteForm | None = None,
+    report: VisitReport | None = None,
     book_form: BookForm | None = None,
     status: int = 200,
 ) -> HttpResponse:
     units = units_of(request.user)
     jobs, today = visit.jobs.select_related("task__system", "slot"), due.today(timezone.now())
-    forms = forms or _job_forms(visit, units)
-    slots = [form.slot for form in forms]
+    report = report or VisitReport(visit, units)
+    slots = [form.slot for form in report.filters]
     initial = {"technician": visit.technician_id, "day": visit.day}
     context = {
         "visit": visit,
         "site": visit.site,
-        "forms": list(zip(forms, filter_lines(slots, timezone.now(), units), strict=True)),
-        "air_forms": air_forms or _air_forms(visit, units),
+        "forms": list(zip(report.filters, filter_lines(slots, timezone.now(), units), strict=True)),
+        "air_forms": report.air,
         "tasks": [job.task for job in jobs if job.task],
-        "ticked": set(map(whole_number, request.POST.getlist("task")))
-        if complete_form
-        else {j.task_id for j in jobs},
+        "ticked": {task.pk for task in report.tasks_done} if report.told else {j.task_id for j in jobs},
         "jobs": jobs,
         "people": list(readers_of([visit.site_id]).values()),
         "sentence": visit_sentence(visit),
@@ -229,7 +209,7 @@ def _render(
         "photographs": list(visit.photographs.standing().select_related("slot")),
         "early": visit.day is not None and visit.day > today,
         "today": today,
-        "complete_form": complete_form or CompleteForm(),
+        "complete_form": report.whole,
         "book_form": book_form or BookForm(initial=initial),
     }
     return render(request, "schedules/visit.html", context, status=status)
@@ -252,38 +232,19 @@ def book_page(request: HttpRequest, pk: int) -> HttpResponse:
 def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Complete the visit as the form tells it."""
     visit, now = _visit_or_404(request, pk), timezone.now()
-    units, form = units_of(request.user), CompleteForm(request.POST)
-    forms = _job_forms(visit, units, request.POST, request.FILES)
-    air_forms = _air_forms(visit, units, request.POST)
-    # Every part is asked, so that every fault is shown.
-    valid = [part.is_valid() for part in (*forms, *air_forms, form)]
-    if all(valid):
-        tasks = MaintenanceTask.objects.filter(
-            jobs__visit=visit, pk__in=map(whole_number, request.POST.getlist("task"))
-        )
-        air = [(part.of, part.measured()) for part in air_forms]
-        outcome = Outcome(now, [_done(job) for job in forms], list(tasks), air=air, **form.cleaned_data)
-        booked_for = _bring_forward(visit, due.today(now))
+    report = VisitReport(visit, units_of(request.user), request.POST, request.FILES)
+    if report.is_valid():
+        booked_for = visits.bring_forward(visit, due.today(now))
         try:
-            visits.complete(visit, outcome, signed_in(request), now)
+            visits.complete(visit, report.outcome(now), signed_in(request), now)
         except NotRecordable as error:
-            form.add_error(None, str(error))
+            report.whole.add_error(None, str(error))
             visit = _visit_or_404(request, pk)
         else:
             _say_done(request, visit, booked_for)
             return redirect("site", visit.site_id)
-    for job in forms:
-        job.ask_for_photo_again()
-    return _render(request, visit, forms, air_forms, form, status=422)
-
-
-def _bring_forward(visit: Visit, today: date) -> date | None:
-    """Move a visit of a day to come to today, out of that day's order; the day that it was booked for."""
-    if visit.day is None or visit.day <= today or not visit.is_open:
-        return None
-    booked_for, visit.day = visit.day, today
-    visit.forget_times()
-    return booked_for
+    report.ask_for_photos_again()
+    return _render(request, visit, report, status=422)
 
 
 def _say_done(request: HttpRequest, visit: Visit, booked_for: date | None) -> None:
@@ -295,19 +256,6 @@ def _say_done(request: HttpRequest, visit: Visit, booked_for: date | None) -> No
     if visit.technician is not None:
         with suppress(NoStart):
             _put_in_order(request, visit.technician, booked_for)
-
-
-def _done(form: JobFilterForm) -> FilterDone:
-    data = form.cleaned_data
-    return FilterDone(
-        form.slot,
-        data["changed"],
-        data["medium"],
-        data["drop_before"],
-        data["drop_after"],
-        data["airflow"],
-        data["photo"],
-    )
 
 
 def arrived_page(request: HttpRequest, pk: int) -> HttpResponse:

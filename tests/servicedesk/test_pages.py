@@ -16,10 +16,12 @@ from django.urls import reverse
 from equipment.models import FilterSlot, Media, Site, System, User
 from schedules import reminders, routes, sending
 from schedules.models import Notice, Plan, Technician, Visit
+from schedules.visit_promises import Promise
 from tests.factories import (
     NOW,
     TODAY,
     CustomerFactory,
+    DefectFactory,
     DeskFactory,
     FilterChangeFactory,
     FilterSlotFactory,
@@ -263,6 +265,10 @@ def test_a_longer_day_asks_the_database_no_more_often(technician: Client) -> Non
             site = slot.system.site
             visit = VisitFactory(site=site, technician=own, day=TODAY, state=Visit.State.SCHEDULED)
             VisitJobFactory(visit=visit, slot=slot)
+            NoticeFactory(
+                visit=visit, site=site, kind="visit", state="sent", said=Promise(True, TODAY).as_json()
+            )
+            DefectFactory(visit=visit)
 
     add_stops(3)
     few = queries(technician, url("day", own.pk, TODAY))

@@ -70,7 +70,7 @@ def test_the_order_outlives_its_redirect(technician: Client) -> None:
     assert f"{lost.site}: The address has no position" in text
     for _again in range(2):
         text = technician.get(address("day")).text
-        order = [int(pk) for pk in re.findall(r'<div class="place"><a href="/visits/(\d+)/"', text)]
+        order = [int(pk) for pk in re.findall(r'<a class="go" href="/visits/(\d+)/"', text)]
         assert order[-1] == lost.pk
         assert set(order[:2]) == {far.pk, near.pk}
         assert "Not in the order of this day" in text

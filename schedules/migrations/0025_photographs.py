@@ -9,7 +9,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('equipment', '0011_zones_are_checked'),
-        ('schedules', '0022_rung_person'),
+        ('schedules', '0024_defects'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -1,0 +1,298 @@
+"""Entries from phones: taken once each, in the order written, and never lost.
+
+An entry that cannot be written down as it stands is kept word for word for the desk to judge.
+"""
+
+import logging
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from django.db import DatabaseError, IntegrityError, transaction
+from django.http import QueryDict
+from django.utils.translation import gettext as _
+
+from equipment.models import Desk, FilterSlot, User
+from equipment.record import NotRecordable
+from schedules import visits
+from schedules.explain import say_day
+from schedules.models import FieldEntry, Technician, Visit
+from schedules.visit_report import VisitReport, slots_named
+from shared import clock
+
+logger = logging.getLogger(__name__)
+
+# A phone's clock may be off by so much before its times are set right.
+CLOCK_SLACK = timedelta(seconds=90)
+# What is said to be older was written by a clock that nobody should believe.
+OLDEST = timedelta(days=30)
+
+
+@dataclass(frozen=True)
+class Sent:
+    """An entry as the phone tells it; ``pressed_at`` by its own clock. ``clock_behind`` is what to add to
+    that clock as measured when the entry came in, ``clock_behind_then`` as known when it was written, None
+    for unknown. ``here``: its writer still stands before the form, and may be asked."""
+
+    uid: UUID
+    device: UUID
+    number: int
+    visit: int
+    kind: str
+    pressed_at: datetime
+    clock_behind: timedelta
+    clock_behind_then: timedelta | None = None
+    here: bool = False
+    fields: dict[str, list[str]] = field(default_factory=dict)
+
+    @property
+    def data(self) -> QueryDict:
+        """What was typed, as a form reads it."""
+        return as_form(self.fields)
+
+
+@dataclass(frozen=True)
+class Received:
+    """What became of an entry: a state of ``FieldEntry.State``, or ``ask`` with the faults by field, where
+    nothing was stored."""
+
+    state: str
+    said: str = ""
+    faults: dict[str, list[str]] = field(default_factory=dict)
+
+
+class _Ask(Exception):
+    """Whoever stands before the form has to look at it again."""
+
+    def __init__(self, faults: dict[str, list[str]]) -> None:
+        super().__init__()
+        self.faults = faults
+
+
+class _ToJudge(Exception):
+    """It cannot be written down as it stands."""
+
+
+class _Beside(Exception):
+    """Somebody else wrote of the same."""
+
+
+def as_form(fields: dict[str, list[str]]) -> QueryDict:
+    """Fields of an entry as a form reads them."""
+    data = QueryDict(mutable=True)
+    for name, values in fields.items():
+        data.setlist(name, values)
+    return data
+
+
+def take_all(entries: Sequence[Sent], user: User, now: datetime, units: str) -> list[Received]:
+    """What became of each entry of one phone, taken in the order given; ``units`` are the reader's."""
+    return [take(entry, user, now, units) for entry in entries]
+
+
+def take(sent: Sent, user: User, now: datetime, units: str) -> Received:
+    """Write an entry down once, whatever number of times it comes, or keep it for the desk to judge.
+
+    Raises DatabaseError where nothing can be written; the phone keeps the entry then.
+    """
+    known = FieldEntry.objects.filter(uid=sent.uid).first()
+    if known is not None:
+        return _answer(known)
+    try:
+        return _take_new(sent, user, now, units)
+    except _Ask as ask:
+        return Received("ask", _("Look at it once more."), ask.faults)
+    except IntegrityError:
+        known = FieldEntry.objects.filter(uid=sent.uid).first()
+        if known is None:
+            raise
+        return _answer(known)
+
+
+def _take_new(sent: Sent, user: User, now: datetime, units: str) -> Received:
+    with transaction.atomic():
+        row = _row(sent, user, now)
+        try:
+            with transaction.atomic():
+                row.why = _write(row, sent, user, now, units)
+        except _Ask:
+            raise
+        except _Beside as beside:
+            row.state, row.why = FieldEntry.State.BESIDE, str(beside)
+        except (_ToJudge, NotRecordable) as reason:
+            row.state, row.why = FieldEntry.State.TO_JUDGE, str(reason)
+        except DatabaseError:
+            raise
+        except Exception:
+            # One entry that trips the desk must not hold up those behind it.
+            logger.exception("entry %s could not be written down", sent.uid)
+            row.state, row.why = FieldEntry.State.TO_JUDGE, _("The desk could not read it.")
+        row.save(update_fields=["state", "why"])
+    return _answer(row)
+
+
+def _row(sent: Sent, user: User, now: datetime) -> FieldEntry:
+    """The entry's row, made before anything is done: a second one of its kind ends here."""
+    return FieldEntry.objects.create(
+        uid=sent.uid,
+        device=sent.device,
+        number=sent.number,
+        user=user,
+        visit=Visit.objects.filter(pk=sent.visit).first(),
+        visit_number=sent.visit,
+        kind=sent.kind,
+        fields=sent.fields,
+        pressed_at=sent.pressed_at,
+        at=when(sent, now),
+        received_at=now,
+    )
+
+
+def when(sent: Sent, now: datetime) -> datetime:
+    """When the entry was written, by the desk's clock; never later than ``now``.
+
+    A clock that was set between writing and sending is believed as it stood when the entry was written.
+    """
+    behind, then = sent.clock_behind, sent.clock_behind_then
+    if then is not None and abs(then - behind) > CLOCK_SLACK:
+        behind = then
+    if abs(behind) <= CLOCK_SLACK:
+        behind = timedelta(0)
+    return min(sent.pressed_at + behind, now)
+
+
+def _answer(row: FieldEntry) -> Received:
+    return Received(row.state, row.why)
+
+
+def _write(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -> str:
+    """Do what the entry says; what is worth a word about it."""
+    if row.at < now - OLDEST:
+        raise _ToJudge(_("The phone's clock gave %(day)s for it.") % {"day": say_day(row.at.date())})
+    visit = Visit.objects.select_for_update().filter(pk=sent.visit).first()
+    if visit is None:
+        raise _ToJudge(_("Its visit is not on record any more."))
+    if not _theirs(visit, user):
+        raise _ToJudge(_("Its visit was never theirs."))
+    if sent.kind == FieldEntry.Kind.ARRIVED:
+        return _arrived(visit, row.at)
+    if sent.kind == FieldEntry.Kind.NO_ACCESS:
+        return _no_access(visit, row, sent)
+    return _completed(visit, row, sent, now, units)
+
+
+def _theirs(visit: Visit, user: User) -> bool:
+    """Whether the visit is theirs, or was until somebody gave it to another while they had no signal."""
+    if user.is_manager:
+        return True
+    technician = Technician.objects.filter(user=user).first()
+    if technician is None:
+        return False
+    return visit.technician_id == technician.pk or visit.history.filter(technician=technician.pk).exists()
+
+
+def _over(visit: Visit) -> bool:
+    """Whether somebody wrote of its end; what was called off may still have been done."""
+    return visit.state in (Visit.State.COMPLETED, Visit.State.NO_ACCESS)
+
+
+def _refuse_over(visit: Visit, row: FieldEntry) -> None:
+    if not _over(visit):
+        return
+    ends = visit.entries.filter(state=FieldEntry.State.TAKEN).exclude(kind=FieldEntry.Kind.ARRIVED)
+    last = ends.exclude(pk=row.pk).order_by("received_at").last()
+    wrote = last.user if last else getattr(visit.history.first(), "history_user", None)
+    said = {"state": visit.get_state_display(), "who": wrote or _("the desk")}
+    raise _Beside(_("The visit was “%(state)s” already, by %(who)s.") % said)
+
+
+def _arrived(visit: Visit, at: datetime) -> str:
+    """The first time at the door stands; of a visit that is over nothing more has to be known."""
+    if visit.arrived_at is not None or _over(visit):
+        return ""
+    visits.arrive(visit, at)
+    return ""
+
+
+def _no_access(visit: Visit, row: FieldEntry, sent: Sent) -> str:
+    _refuse_over(visit, row)
+    reopened = _reopen(visit)
+    visits.no_access(visit, sent.data.get("note", "").replace("\0", "")[:500], row.at)
+    return reopened
+
+
+def _completed(visit: Visit, row: FieldEntry, sent: Sent, now: datetime, units: str) -> str:
+    _refuse_over(visit, row)
+    said = [_reopen(visit)]
+    report, asked = _read(visit, sent, units)
+    if asked:
+        said.append(_("Asked about, and taken as it is: %(asked)s") % {"asked": " ".join(asked)})
+    outcome = report.outcome(row.at)
+    twice = _changed_already(visit, outcome, row.at)
+    outcome.filters = [done for done in outcome.filters if done.slot not in twice]
+    visits.bring_forward(visit, clock.local_day(row.at, Desk.the().zone))
+    try:
+        visits.complete(visit, outcome, row.user, now)
+    except NotRecordable as error:
+        if sent.here:
+            raise _Ask({"": [str(error)]}) from None
+        raise
+    visit.jobs.filter(slot__in=twice).update(done=True)
+    return _what_is_left(row, report, twice, said)
+
+
+def _what_is_left(row: FieldEntry, report: VisitReport, twice: list[FilterSlot], said: list[str]) -> str:
+    """The words about a completed entry; its state where a part of it was not counted."""
+    if twice:
+        row.state = FieldEntry.State.BESIDE
+        places = ", ".join(slot.location or slot.name for slot in twice)
+        said.append(_("Somebody else told of a change on that day: %(places)s.") % {"places": places})
+    gone = slots_named(row.fields) - {form.slot.pk for form in report.filters}
+    if gone:
+        row.state = FieldEntry.State.TO_JUDGE
+        said.append(_("It also tells of a filter that is not on record at this home any more."))
+    return " ".join(part for part in said if part)
+
+
+def _reopen(visit: Visit) -> str:
+    """What was called off meanwhile was done all the same."""
+    if visit.state != Visit.State.CANCELLED:
+        return ""
+    visit.state = Visit.State.DUE
+    return _("It had been called off meanwhile.")
+
+
+def _read(visit: Visit, sent: Sent, units: str) -> tuple[VisitReport, list[str]]:
+    """The report, and what would have been asked had its writer still stood there."""
+    report = VisitReport(visit, units, sent.data)
+    if report.is_valid():
+        return report, []
+    if sent.here:
+        raise _Ask(report.faults())
+    asked = [fault for faults in report.faults().values() for fault in faults]
+    sure = sent.data
+    for part in report.forms:
+        if "sure" in part.fields:
+            sure[part.add_prefix("sure")] = "on"
+    again = VisitReport(visit, units, sure)
+    if not again.is_valid():
+        raise _ToJudge(" ".join(asked))
+    return again, asked
+
+
+def _changed_already(visit: Visit, outcome: visits.Outcome, at: datetime) -> list[FilterSlot]:
+    """The filters told as changed of which somebody else told a change of that day or a later one."""
+    day = clock.local_day(at, visit.site.zone(Desk.the().timezone))
+    changed = [done.slot for done in outcome.filters if done.changed]
+    return [slot for slot in changed if slot.changes.filter(undone_at=None, changed_on__gte=day).exists()]
+
+
+def what_it_says(row: FieldEntry, units: str) -> list[tuple[str, Any]]:
+    """An entry's fields in words, label and text."""
+    data = as_form(row.fields)
+    if row.kind != FieldEntry.Kind.COMPLETED or row.visit is None:
+        note = data.get("note", "")
+        return [(_("Note"), note)] if note else []
+    return VisitReport(row.visit, units, data).in_words()

@@ -1,0 +1,69 @@
+"""What a technician wrote down at a home, as it came from the phone."""
+
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class FieldEntry(models.Model):
+    """One form as it was filled in, kept word for word whatever became of it.
+
+    ``uid`` was made on the phone, so that an entry sent twice is known. ``pressed_at`` is what the phone's
+    clock said, ``at`` the same by the desk's clock. ``fields`` maps a form's field to its list of strings.
+    """
+
+    class Kind(models.TextChoices):
+        ARRIVED = "arrived", _("at the door")
+        COMPLETED = "completed", _("completed")
+        NO_ACCESS = "no_access", _("nobody opened")
+
+    class State(models.TextChoices):
+        TAKEN = "taken", _("written down")
+        BESIDE = "beside", _("kept beside what somebody else wrote")
+        TO_JUDGE = "to_judge", _("kept for the desk to look at")
+
+    class Judged(models.TextChoices):
+        COUNTED = "counted", _("counted all the same")
+        LEFT = "left", _("left aside")
+
+    uid = models.UUIDField(unique=True)
+    device = models.UUIDField()
+    number = models.PositiveBigIntegerField(_("number on the phone"))
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    # The visit may be gone by the time that the entry arrives; its number is kept.
+    visit = models.ForeignKey(
+        "Visit", null=True, blank=True, on_delete=models.SET_NULL, related_name="entries"
+    )
+    visit_number = models.PositiveBigIntegerField()
+    kind = models.CharField(_("about"), max_length=10, choices=Kind.choices)
+    fields = models.JSONField(_("as written"), default=dict, blank=True)
+    pressed_at = models.DateTimeField(_("by the phone's clock"))
+    at = models.DateTimeField(_("written at"))
+    received_at = models.DateTimeField(_("received at"))
+    state = models.CharField(_("state"), max_length=8, choices=State.choices, default=State.TAKEN)
+    why = models.TextField(_("why"), blank=True)
+    judged = models.CharField(_("judged"), max_length=8, choices=Judged.choices, blank=True)
+    judged_at = models.DateTimeField(null=True, blank=True)
+    judged_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        verbose_name = _("entry from a phone")
+        verbose_name_plural = _("entries from phones")
+        ordering = ["at", "number"]
+        indexes = [
+            models.Index(
+                fields=["received_at"],
+                condition=models.Q(state__in=["beside", "to_judge"], judged=""),
+                name="entries_to_judge",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.visit_number} {self.kind} {self.at:%Y-%m-%d %H:%M}"
+
+    @property
+    def waits(self) -> bool:
+        """Whether the desk has still to look at it."""
+        return self.state != self.State.TAKEN and not self.judged

@@ -1,0 +1,265 @@
+"""Entries from phones: once each, at the hour they were written, and nothing lost."""
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from typing import Any
+from uuid import UUID, uuid4
+
+import pytest
+
+from equipment.models import FilterChange, FilterSlot, Reading, Site, User
+from schedules import due, field_entries, visits
+from schedules.field_entries import Sent, take, what_it_says, when
+from schedules.models import FieldEntry, Technician, Visit
+from schedules.visits import Booking
+from tests.factories import MediaFactory, TechnicianFactory, UserFactory, VisitFactory
+
+pytestmark = pytest.mark.django_db
+DEVICE = UUID("6b1c2f2e-8f5f-4b53-9a69-0f4f7d3c2f11")
+TODAY = date(2026, 5, 12)
+
+
+@pytest.fixture
+def slot(home_slot: FilterSlot) -> FilterSlot:
+    home_slot.changed_by = FilterSlot.ChangedBy.TECHNICIAN
+    home_slot.first_media = MediaFactory(name="pleat")
+    home_slot.fitted_on = date(2025, 11, 20)
+    home_slot.save()
+    home_slot.system.design_airflow_m3s = 0.3
+    home_slot.system.save()
+    return home_slot
+
+
+@pytest.fixture
+def visit(home: Site, slot: FilterSlot, technician_user: User, now: datetime) -> Visit:
+    """Today's, of the technician."""
+    mine = Technician.objects.get(user=technician_user)
+    return visits.book(Booking(home, [slot], [], mine, TODAY, sure=True), now - timedelta(days=1))
+
+
+def written(visit: Visit, now: datetime, slot: FilterSlot | None = None, **more: Any) -> Sent:
+    """An entry written an hour ago by a phone whose clock is right."""
+    fields = {f"slot{slot.pk}-changed": ["on"], f"slot{slot.pk}-drop_before": ["30 Pa"]} if slot else {}
+    usual: dict[str, Any] = {
+        "uid": uuid4(),
+        "device": DEVICE,
+        "number": 1,
+        "visit": visit.pk or 0,
+        "kind": FieldEntry.Kind.COMPLETED,
+        "pressed_at": now - timedelta(hours=1),
+        "clock_behind": timedelta(0),
+        "fields": {"units": ["ip"], "note": ["in the attic"], **fields},
+    }
+    return Sent(**{**usual, **more})
+
+
+def test_a_visit_written_without_signal_ends_at_the_hour_it_was_written(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    assert take(written(visit, now, slot), technician_user, now, "ip").state == "taken"
+    visit.refresh_from_db()
+    assert (visit.state, visit.completed_at) == (Visit.State.COMPLETED, now - timedelta(hours=1))
+    assert visit.note == "in the attic"
+    reading = Reading.objects.get(slot=slot)
+    assert reading.filter_drop_pa == pytest.approx(30.0)
+    assert reading.taken_at == now - timedelta(hours=1, seconds=1)
+    assert due.today(now) < slot.plan.__class__.objects.get(slot=slot).due_on
+
+
+def test_the_same_entry_five_times_is_one(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    sent = written(visit, now, slot)
+    answers = {take(sent, technician_user, now, "ip").state for _ in range(5)}
+    assert answers == {"taken"}
+    assert FieldEntry.objects.count() == Reading.objects.count() == FilterChange.objects.count() == 1
+
+
+def test_two_people_of_one_slot_are_both_kept_and_the_second_counts_nothing_twice(
+    visit: Visit, slot: FilterSlot, technician_user: User, manager_user: User, now: datetime
+) -> None:
+    take(written(visit, now, slot), manager_user, now, "ip")
+    late = take(written(visit, now, slot, number=2), technician_user, now, "ip")
+    assert late.state == "beside"
+    assert "completed" in late.said
+    assert str(manager_user) in late.said
+    assert Reading.objects.count() == 1
+    assert [row.user for row in FieldEntry.objects.order_by("pk")] == [manager_user, technician_user]
+    row = FieldEntry.objects.get(state="beside")
+    assert row.waits
+    assert ("Note", "in the attic") in what_it_says(row, "ip")
+
+
+def test_a_change_that_the_household_told_of_that_day_is_not_counted_again(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    FilterChange.objects.create(
+        slot=slot, changed_on=TODAY, changed_at=now - timedelta(hours=3), told=FilterChange.Told.OCCUPANT
+    )
+    told = take(written(visit, now, slot), technician_user, now, "ip")
+    assert told.state == "beside"
+    visit.refresh_from_db()
+    assert visit.state == Visit.State.COMPLETED
+    assert slot.changes.count() == 1
+    assert not slot.readings.exists()
+
+
+def test_a_clock_a_day_off_is_set_right(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    ahead = written(visit, now, slot, pressed_at=now + timedelta(hours=23), clock_behind=timedelta(days=-1))
+    assert take(ahead, technician_user, now, "ip").state == "taken"
+    visit.refresh_from_db()
+    assert visit.completed_at == now - timedelta(hours=1)
+    row = FieldEntry.objects.get()
+    assert (row.pressed_at, row.at) == (now + timedelta(hours=23), now - timedelta(hours=1))
+
+
+@pytest.mark.parametrize(
+    ("pressed", "behind", "then", "at"),
+    [
+        (-60, 0, None, -60),
+        (-60, 0.5, 0.5, -60),  # within the slack of any clock
+        (1380, -1440, -1440, -60),
+        (-60, 0, 1440, 0),  # never later than now
+        (1380, 0, -1440, -60),  # set right between writing and sending
+        (600, 0, None, 0),
+    ],
+)
+def test_the_hour_of_an_entry(
+    visit: Visit, now: datetime, pressed: float, behind: float, then: float | None, at: float
+) -> None:
+    sent = written(
+        visit,
+        now,
+        pressed_at=now + timedelta(minutes=pressed),
+        clock_behind=timedelta(minutes=behind),
+        clock_behind_then=None if then is None else timedelta(minutes=then),
+    )
+    assert when(sent, now) == now + timedelta(minutes=at)
+
+
+def test_a_clock_that_nobody_should_believe_is_for_the_desk(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    old = written(visit, now, slot, pressed_at=now - timedelta(days=400))
+    assert take(old, technician_user, now, "ip").state == "to_judge"
+    visit.refresh_from_db()
+    assert visit.is_open
+
+
+def test_a_visit_that_is_gone_or_never_was_theirs_is_for_the_desk(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    nowhere = take(replace(written(visit, now, slot), visit=visit.pk + 999), technician_user, now, "ip")
+    stranger = UserFactory(username="other", role=User.Role.TECHNICIAN)
+    TechnicianFactory(name="Other", user=stranger)
+    others = take(written(visit, now, slot), stranger, now, "ip")
+    assert (nowhere.state, others.state) == ("to_judge", "to_judge")
+    assert FieldEntry.objects.filter(fields__note=["in the attic"]).count() == 2
+    visit.refresh_from_db()
+    assert visit.is_open
+
+
+def test_a_visit_given_to_another_meanwhile_is_still_theirs_who_did_it(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    visit.technician = TechnicianFactory(name="Other")
+    visit.save()
+    assert take(written(visit, now, slot), technician_user, now, "ip").state == "taken"
+
+
+def test_a_visit_called_off_meanwhile_was_done_all_the_same(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    visits.cancel(visit, "rang off")
+    told = take(written(visit, now, slot), technician_user, now, "ip")
+    assert told.state == "taken"
+    assert "called off" in told.said
+    visit.refresh_from_db()
+    assert visit.state == Visit.State.COMPLETED
+
+
+def test_a_slot_deleted_meanwhile_keeps_the_rest_and_its_words(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    sent = written(visit, now, slot)
+    sent.fields["slot987654-drop_before"] = ["44 Pa"]
+    told = take(sent, technician_user, now, "ip")
+    assert told.state == "to_judge"
+    assert "not on record" in told.said
+    visit.refresh_from_db()
+    assert visit.state == Visit.State.COMPLETED
+    assert FieldEntry.objects.get().fields["slot987654-drop_before"] == ["44 Pa"]
+
+
+def test_a_job_taken_out_of_the_visit_meanwhile_is_written_down_with_it(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    visit.jobs.all().delete()
+    assert take(written(visit, now, slot), technician_user, now, "ip").state == "taken"
+    assert slot.readings.count() == 1
+
+
+def test_what_cannot_be_is_asked_of_whoever_stands_there_and_kept_of_whoever_left(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    wrong = {f"slot{slot.pk}-drop_before": ["900 inwc"], "units": ["ip"]}
+    here = take(written(visit, now, fields=wrong, here=True), technician_user, now, "ip")
+    assert here.state == "ask"
+    assert list(here.faults) == [f"slot{slot.pk}-drop_before"]
+    assert not FieldEntry.objects.exists()
+    left = take(written(visit, now, fields=wrong), technician_user, now, "ip")
+    assert left.state == "to_judge"
+    assert FieldEntry.objects.get().fields == wrong
+    visit.refresh_from_db()
+    assert visit.is_open
+
+
+def test_what_would_only_be_asked_about_is_taken_and_noted(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    swapped = {
+        f"slot{slot.pk}-changed": ["on"],
+        f"slot{slot.pk}-drop_before": ["30 Pa"],
+        f"slot{slot.pk}-drop_after": ["80 Pa"],
+    }
+    assert take(written(visit, now, fields=swapped, here=True), technician_user, now, "ip").state == "ask"
+    told = take(written(visit, now, fields=swapped), technician_user, now, "ip")
+    assert told.state == "taken"
+    assert "swapped" in told.said
+    assert slot.readings.count() == 2
+
+
+def test_units_are_those_that_the_form_showed(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    fields = {f"slot{slot.pk}-drop_before": ["30"], "units": ["si"]}
+    assert take(written(visit, now, fields=fields), technician_user, now, "ip").state == "taken"
+    assert slot.readings.get().filter_drop_pa == pytest.approx(30.0)
+
+
+def test_an_entry_that_trips_the_desk_is_kept_and_holds_up_nobody(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def trip(*_args: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(field_entries, "_read", trip)
+    assert take(written(visit, now, slot), technician_user, now, "ip").state == "to_judge"
+    monkeypatch.undo()
+    assert take(written(visit, now, slot), technician_user, now, "ip").state == "taken"
+
+
+def test_at_the_door_and_nobody_opened_come_in_the_order_written(
+    visit: Visit, technician_user: User, now: datetime
+) -> None:
+    at = now - timedelta(minutes=50)
+    door = written(visit, now, kind="arrived", pressed_at=at, fields={})
+    shut = written(visit, now, kind="no_access", pressed_at=at + timedelta(minutes=9), number=2)
+    assert [take(one, technician_user, now, "ip").state for one in (door, shut)] == ["taken", "taken"]
+    visit.refresh_from_db()
+    assert (visit.state, visit.arrived_at) == (Visit.State.NO_ACCESS, at)
+    assert visit.completed_at == at + timedelta(minutes=9)
+    again = written(VisitFactory(), now, kind="arrived", fields={})
+    assert take(again, technician_user, now, "ip").state == "to_judge"

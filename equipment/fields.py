@@ -27,9 +27,14 @@ from shared.units import (
     label,
     number,
     parse,
+    show,
+    spellings,
+    to_si,
 )
 
 _HIGHEST = {PRESSURE: units.inwc(HIGHEST_STATIC_INWC), AIRFLOW: units.cfm(HIGHEST_AIRFLOW_CFM)}
+# What stands for no bound where a script is told, as JSON knows no infinity.
+BOUNDLESS = 1e99
 _NEVER_NOUGHT = (AIRFLOW, CAPACITY, DIAMETER)
 # A bare number outside these is likelier of the other system's unit: pascals among inches, kW among tons.
 _USUAL = {
@@ -43,10 +48,14 @@ _LEAST_PA = 5.0
 
 def _odd(amount: float, kind: Kind, system: str) -> bool:
     """Whether a bare number is likelier of the other system's unit."""
-    low, high = _USUAL.get(kind, (0.0, math.inf))
-    if kind == PRESSURE and system == "si":
-        low = _LEAST_PA
+    low, high = _usual(kind, system)
     return amount != 0 and not low <= amount <= high
+
+
+def _usual(kind: Kind, system: str) -> tuple[float, float]:
+    """Bounds in SI of what a bare number usually is."""
+    low, high = _USUAL.get(kind, (0.0, math.inf))
+    return (_LEAST_PA if kind == PRESSURE and system == "si" else low), high
 
 
 class QuantityField(forms.CharField):
@@ -72,11 +81,11 @@ class QuantityField(forms.CharField):
         if not typed:
             return None
         try:
-            amount = parse(typed, self.kind, self.system)
+            amount = self._amount(typed)
         except NotAQuantity as error:
             raise forms.ValidationError(str(error)) from None
         if amount < 0 and self.kind == PRESSURE:
-            raise forms.ValidationError(_("is written without its sign: write how far it is from the room"))
+            raise forms.ValidationError(self._negative(typed))
         if amount < self.low:
             low = number(self.low, self.kind, self.system)
             raise forms.ValidationError(
@@ -84,11 +93,7 @@ class QuantityField(forms.CharField):
             )
         highest = _HIGHEST.get(self.kind)
         if highest is not None and amount > highest:
-            high = number(highest, self.kind, self.system)
-            raise forms.ValidationError(
-                _("must be at most %(high)s %(unit)s; if it was read in %(other)s, write %(typed)s %(other)s")
-                % {"high": high, "unit": self.unit, "other": self._other, "typed": typed.strip()}
-            )
+            raise forms.ValidationError(self._too_high(typed))
         if amount == 0 and self.kind in _NEVER_NOUGHT:
             raise forms.ValidationError(_("must be above 0; leave it empty where it is not known"))
         self._suspect(amount, typed)
@@ -96,13 +101,94 @@ class QuantityField(forms.CharField):
 
     def _suspect(self, amount: float, typed: str) -> None:
         """Ask where a bare number is likelier of the other system's unit; a unit behind it answers."""
-        if not _odd(amount, self.kind, self.system) or has_unit(typed):
-            return
-        raise forms.ValidationError(
-            _("%(typed)s %(unit)s would be unusual. Write the unit behind it: %(typed)s %(other)s, "
-              "or %(typed)s %(unit)s if it is so.")
-            % {"typed": typed.strip(), "unit": self.unit, "other": self._other}
-        )  # fmt: skip
+        if _odd(amount, self.kind, self.system) and not self._has_unit(typed):
+            raise forms.ValidationError(self._unusual(typed))
+
+    def _amount(self, typed: str) -> float:
+        return parse(typed, self.kind, self.system)
+
+    def _has_unit(self, typed: str) -> bool:
+        return has_unit(typed)
+
+    def _negative(self, typed: str) -> str:
+        return _("is written without its sign: write how far it is from the room")
+
+    def _too_high(self, typed: str) -> str:
+        high = number(_HIGHEST[self.kind], self.kind, self.system)
+        return _(
+            "must be at most %(high)s %(unit)s; if it was read in %(other)s, write %(typed)s %(other)s"
+        ) % {"high": high, "unit": self.unit, "other": self._other, "typed": typed.strip()}
+
+    def _unusual(self, typed: str) -> str:
+        return _(
+            "%(typed)s %(unit)s would be unusual. Write the unit behind it: %(typed)s %(other)s, "
+            "or %(typed)s %(unit)s if it is so."
+        ) % {"typed": typed.strip(), "unit": self.unit, "other": self._other}
+
+    def at_once(self) -> dict[str, Any]:
+        """What a browser needs to read the field as it is read here and to say the same of it: SI units in
+        one of each unit, bounds in SI, and words in which ``{typed}`` stands for what was typed."""
+        other = "ip" if self.system == "si" else "si"
+        low, high = _usual(self.kind, self.system)
+        return {
+            "unit": self.unit,
+            "per": to_si(1.0, self.kind.shown(self.system)[0], self.kind),
+            "digits": self.kind.shown(self.system)[2],
+            "other": self._other,
+            "otherPer": to_si(1.0, self.kind.shown(other)[0], self.kind),
+            "otherDigits": self.kind.shown(other)[2],
+            "units": spellings(self.kind),
+            "most": _HIGHEST.get(self.kind, BOUNDLESS),
+            "usual": [low, min(high, BOUNDLESS)],
+            "two": False,
+            "says": {
+                "negative": self._negative("{typed}") if self.kind == PRESSURE else "",
+                "most": self._too_high("{typed}") if self.kind in _HIGHEST else "",
+                "usual": self._unusual("{typed}"),
+            },
+        }
+
+
+_STATIC = r"""([-+−]?(?:\d+(?:[.,]\d+)?|\.\d+))\s*([a-z"][^\d–−-]*?)?"""
+_TWO_STATICS = re.compile(rf"\s*{_STATIC}\s*[-–−]\s*{_STATIC}\s*", re.IGNORECASE)
+
+
+class DropField(QuantityField):
+    """A filter's drop; cleans to Pa. Two statics with a minus between them, ``0.42-0.18`` or ``105 - 45 Pa``,
+    are understood as well; what they come to then stands in ``worked_out``."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(PRESSURE, **kwargs)
+        self.worked_out = ""
+
+    def _amount(self, typed: str) -> float:
+        self.worked_out = ""
+        try:
+            return super()._amount(typed)
+        except NotAQuantity:
+            two = _TWO_STATICS.fullmatch(typed)
+            if two is None:
+                raise
+        first, unit, second, other = (part or "" for part in two.groups())
+        # A unit written once holds for both.
+        before, after = f"{first} {unit or other}", f"{second} {other or unit}"
+        amount = super()._amount(before.replace("−", "-")) - super()._amount(after.replace("−", "-"))
+        self.worked_out = f"{typed.strip()} = {show(amount, PRESSURE, self.system)}"
+        return amount
+
+    def _has_unit(self, typed: str) -> bool:
+        two = _TWO_STATICS.fullmatch(typed)
+        return bool(two[2] or two[4]) if two else has_unit(typed)
+
+    def _negative(self, typed: str) -> str:
+        return _(
+            "%(typed)s is below nought, which no filter's drop is: look whether the two tubes, or the two "
+            "statics, are swapped."
+        ) % {"typed": typed.strip()}
+
+    def at_once(self) -> dict[str, Any]:
+        """The same, with two statics."""
+        return super().at_once() | {"two": True}
 
 
 class TableField(forms.CharField):

@@ -9,10 +9,12 @@ from django.utils.translation import gettext_lazy as _
 from equipment.air_side import budgets
 from equipment.airflow import design_airflow, published_floor
 from equipment.airside.duct import FLEXIBLE_COMPRESSION, FLEXIBLE_DIAMETERS_M
-from equipment.bounds import METER_ERROR, ODD_PARTS_OF_DESIGN
+from equipment.bounds import METER_ERROR
 from equipment.commissioning import Measured
-from equipment.fields import QuantityField, TableField, use_units
+from equipment.fields import DropField, QuantityField, TableField, use_units
 from equipment.models import AirRecord, FilterSlot, System
+from schedules.reading_checks import airflow_rules, drop_rules, prefix_of, total_rules
+from schedules.reading_rules import Rule, ask, readings, tell_browser
 from shared.units import (
     AIRFLOW,
     CAPACITY,
@@ -37,51 +39,51 @@ _UNDER_NOMINAL_M = 0.6 * METRE_PER_INCH
 _OVER_NOMINAL_M = 0.5 * METRE_PER_INCH
 
 
-def ask_odd_airflow(form: forms.Form, data: dict[str, Any], design_m3s: float | None) -> None:
-    """Put the question to the form's ``airflow`` unless it is ``sure``."""
-    airflow = data.get("airflow")
-    if airflow is None or not design_m3s:
-        return
-    low, high = ODD_PARTS_OF_DESIGN
-    if low <= airflow / design_m3s <= high:
-        return
-    form.fields["sure"].widget = forms.CheckboxInput()
-    if not data.get("sure"):
-        said = {"share": round(100 * airflow / design_m3s)}
-        form.add_error("airflow", _("is %(share)d %% of design: is it so, and in this unit?") % said)
+def ask_odd_airflow(form: forms.Form, design_m3s: float | None) -> None:
+    """Put the question to the ``airflow`` of a form that was cleaned, unless it is ``sure``."""
+    ask(form, airflow_rules("airflow", design_m3s), {"airflow": form.cleaned_data.get("airflow")}, "ip")
 
 
 class AirForm(forms.Form):
     """Measurements of a whole system at one moment; all may be left empty."""
 
-    airflow = QuantityField(AIRFLOW, label=_("Airflow of the whole system"), required=False)
-    airflow_method = forms.CharField(label=_("How the airflow was measured"), required=False, max_length=80)
+    filter_drop = DropField(label=_("Filter drop at that moment"), required=False)
     return_static = QuantityField(PRESSURE, label=_("Return static"), required=False)
     filter_in = forms.ChoiceField(
         label=_("Return static was read"),
         choices=[("", _("without the filter")), ("in", _("between filter and blower"))],
         required=False,
     )
-    filter_drop = QuantityField(PRESSURE, label=_("Filter drop at that moment"), required=False)
     supply_static = QuantityField(PRESSURE, label=_("Supply static"), required=False)
-    blower_tap = forms.CharField(label=_("Speed tap"), required=False, max_length=40)
+    airflow = QuantityField(AIRFLOW, label=_("Airflow of the whole system"), required=False)
+    airflow_method = forms.CharField(label=_("How the airflow was measured"), required=False, max_length=80)
     coil = forms.ChoiceField(
         label=_("Coil"), required=False, choices=[("", _("not noted")), *AirRecord.Coil.choices]
     )
+    blower_tap = forms.CharField(label=_("Speed tap"), required=False, max_length=40)
+    sure = forms.BooleanField(label=_("I looked again: it is so"), required=False, widget=forms.HiddenInput)
 
-    sure = forms.BooleanField(
-        label=_("The airflow was measured so"), required=False, widget=forms.HiddenInput
-    )
-
-    def __init__(self, units: str, *args: Any, design_m3s: float | None = None, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.design_m3s = design_m3s
+    def __init__(self, of: System, units: str, data: Any = None, prefix: str | None = None) -> None:
+        super().__init__(data, prefix=prefix)
+        self.of, self.units = of, units
         use_units(self, units)
+        self.rules = self._rules()
+        tell_browser(self, self.rules)
+
+    def _rules(self) -> list[Rule]:
+        start = self.add_prefix("")
+        return [
+            *drop_rules(
+                self.of, f"{start}filter_drop", self.units, (f"{start}return_static", f"{start}filter_in")
+            ),
+            *total_rules(self.of, start, self.units),
+            *airflow_rules(f"{start}airflow", design_airflow(self.of)[0]),
+        ]
 
     def clean(self) -> dict[str, Any]:
-        """Have an airflow confirmed that is far from design: a digit lost, or another unit."""
+        """Have confirmed what can hardly be: see ``reading_checks``."""
         data = super().clean() or {}
-        ask_odd_airflow(self, data, self.design_m3s)
+        ask(self, self.rules, readings(self), self.units)
         return data
 
     def measured(self) -> Measured:
@@ -103,8 +105,7 @@ class VisitAirForm(AirForm):
     """The same at a visit, beside the filters' own drops."""
 
     def __init__(self, of: System, units: str, data: Any = None) -> None:
-        super().__init__(units, data, prefix=f"air{of.pk}", design_m3s=design_airflow(of)[0])
-        self.of = of
+        super().__init__(of, units, data, prefix_of(of))
         del self.fields["filter_drop"]
 
 

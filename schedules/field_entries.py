@@ -174,7 +174,7 @@ def _write(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -
     visit = Visit.objects.select_for_update().filter(pk=sent.visit).first()
     if visit is None:
         raise _ToJudge(_("Its visit is not on record any more."))
-    if not _theirs(visit, user):
+    if not is_theirs(visit, user):
         raise _ToJudge(_("Its visit was never theirs."))
     if sent.kind == FieldEntry.Kind.ARRIVED:
         return _arrived(visit, row.at)
@@ -183,7 +183,7 @@ def _write(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -
     return _completed(visit, row, sent, now, units)
 
 
-def _theirs(visit: Visit, user: User) -> bool:
+def is_theirs(visit: Visit, user: User) -> bool:
     """Whether the visit is theirs, or was until somebody gave it to another while they had no signal."""
     if user.is_manager:
         return True

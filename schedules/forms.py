@@ -10,14 +10,16 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from equipment.airflow import design_airflow
-from equipment.fields import QuantityField, SizeField, TableField, use_units
+from equipment.fields import DropField, QuantityField, SizeField, TableField, use_units
 from equipment.handover import label_drop, zone_of
 from equipment.meanwhile import standing
 from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Person, Site, SiteRole, System
-from schedules.air_forms import ask_odd_airflow
+from schedules.air_forms import VisitAirForm, ask_odd_airflow
 from schedules.bookable import NotBookable, Unsuited
 from schedules.models import Defect, MaintenanceTask, Technician
-from schedules.reading_checks import expected_now, questions
+from schedules.photo_field import PhotoField, again
+from schedules.reading_checks import expected_now, prefix_of, slot_rules
+from schedules.reading_rules import ask, readings, tell_browser
 from schedules.texts import digits
 from shared import clock
 from shared import units as quantities
@@ -81,7 +83,7 @@ class ChangeForm(forms.Form):
 class ReadingForm(forms.Form):
     """A manometer's reading at a slot."""
 
-    filter_drop = QuantityField(PRESSURE, label=_("Filter drop"))
+    filter_drop = DropField(label=_("Filter drop"))
     airflow = QuantityField(AIRFLOW, label=_("Airflow through this filter"), required=False)
     airflow_method = forms.CharField(label=_("How the airflow was measured"), required=False, max_length=80)
 
@@ -230,7 +232,7 @@ class HandOverForm(forms.Form):
                 self.add_error(name, _("A position needs both latitude and longitude."))
         told = {"kind": data.get("kind") or "", "capacity_w": data.get("capacity")}
         trial = System(**told, design_airflow_m3s=data.get("design_airflow"))
-        ask_odd_airflow(self, data, design_airflow(trial)[0])
+        ask_odd_airflow(self, design_airflow(trial)[0])
         return data
 
 
@@ -264,7 +266,7 @@ class HandOverSlotForm(forms.Form):
         required=False,
         empty_label=_("not known"),
     )
-    clean_drop = QuantityField(PRESSURE, label=_("Drop with the clean filter"), required=False)
+    clean_drop = DropField(label=_("Drop with the clean filter"), required=False)
     airflow = QuantityField(AIRFLOW, label=_("Airflow through it"), required=False)
     changed_by = forms.ChoiceField(
         label=_("Changed by"), choices=FilterSlot.ChangedBy.choices, required=False
@@ -360,15 +362,16 @@ class CompleteForm(forms.Form):
 class JobFilterForm(forms.Form):
     """One filter of a visit."""
 
+    drop_before = DropField(label=_("Drop of the old filter"), required=False)
     changed = forms.BooleanField(label=_("Changed"), required=False, initial=True)
     medium = forms.ModelChoiceField(Media.objects.none(), label=_("Filter fitted"), required=False)
-    drop_before = QuantityField(PRESSURE, label=_("Drop of the old filter"), required=False)
-    drop_after = QuantityField(PRESSURE, label=_("Drop of the clean filter"), required=False)
+    drop_after = DropField(label=_("Drop of the clean filter"), required=False)
     airflow = QuantityField(AIRFLOW, label=_("Airflow through it"), required=False)
+    photo = PhotoField(label=_("Photograph of filter and frame"), required=False)
     sure = forms.BooleanField(label=_("I looked again: it is so"), required=False, widget=forms.HiddenInput)
 
-    def __init__(self, slot: FilterSlot, units: str, data: Any = None) -> None:
-        super().__init__(data, prefix=f"slot{slot.pk}")
+    def __init__(self, slot: FilterSlot, units: str, data: Any = None, files: Any = None) -> None:
+        super().__init__(data, files, prefix=prefix_of(slot))
         self.slot, self.units = slot, units
         use_units(self, units)
         if expected := expected_now(slot, units):
@@ -377,16 +380,21 @@ class JobFilterForm(forms.Form):
         assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
         choice.queryset = fitting(slot)
         choice.empty_label = _as_before(slot)
+        self.rules = slot_rules(slot, units)
+        tell_browser(self, self.rules)
 
     def clean(self) -> dict[str, Any]:
         """Ask where a reading is not as it should be, unless somebody looked again."""
         data = super().clean() or {}
-        asked = questions(self.slot, data.get("drop_before"), data.get("drop_after"), self.units)
-        if asked:
-            self.fields["sure"].widget = forms.CheckboxInput()
-        if asked and not data.get("sure"):
-            self.add_error("drop_before", " ".join(asked))
+        air = VisitAirForm(self.slot.system, self.units, self.data)
+        air.full_clean()
+        ask(self, self.rules, readings(self) | readings(air), self.units)
         return data
+
+    def ask_for_photo_again(self) -> None:
+        """Say at the field that a page which comes back cannot keep a chosen file."""
+        if self.files.get(self.add_prefix("photo")) and "photo" not in self.errors:
+            self.add_error("photo", again())
 
 
 class TaskForm(forms.ModelForm):  # type: ignore[type-arg]

@@ -21,14 +21,15 @@ class VisitReport:
     """One form a filter, one a system that the visit touches, one for the whole.
 
     ``data`` is what was typed, in the units that it names itself under ``units``, else in ``units``; without
-    it the forms are empty. Filters of the home that it speaks of beyond the visit's own have their form too.
+    it the forms are empty; ``files`` holds photographs. Filters of the home that it speaks of beyond the
+    visit's own have their form too.
     """
 
-    def __init__(self, visit: Visit, units: str, data: QueryDict | None = None) -> None:
+    def __init__(self, visit: Visit, units: str, data: QueryDict | None = None, files: Any = None) -> None:
         self.visit, self.data = visit, data
         named = str(data.get("units") or "") if data else ""
         self.units = named if named in ("ip", "si") else units
-        self.filters = [JobFilterForm(slot, self.units, data) for slot in self._slots()]
+        self.filters = [JobFilterForm(slot, self.units, data, files) for slot in self._slots()]
         self.air = [VisitAirForm(system, self.units, data) for system in self._systems()]
         self.whole = CompleteForm(data)
 
@@ -67,6 +68,11 @@ class VisitReport:
         valid = [part.is_valid() for part in self.forms]
         return all(valid)
 
+    def ask_for_photos_again(self) -> None:
+        """Say at every photograph that came with it that a page which comes back cannot keep it."""
+        for part in self.filters:
+            part.ask_for_photo_again()
+
     def faults(self) -> dict[str, list[str]]:
         """What is wrong, by the name of the field on the page; of a whole form under an empty name."""
         found: dict[str, list[str]] = {}
@@ -88,7 +94,7 @@ class VisitReport:
         return [
             (_label(form, field), _shown(field))
             for form, field in told
-            if field.name not in ("sure", "changed") and field.value() not in (None, "", False)
+            if field.name not in ("sure", "changed", "photo") and field.value() not in (None, "", False)
         ]
 
 
@@ -118,5 +124,11 @@ def _shown(field: forms.BoundField) -> str:
 def _done(form: JobFilterForm) -> FilterDone:
     data = form.cleaned_data
     return FilterDone(
-        form.slot, data["changed"], data["medium"], data["drop_before"], data["drop_after"], data["airflow"]
+        form.slot,
+        data["changed"],
+        data["medium"],
+        data["drop_before"],
+        data["drop_after"],
+        data["airflow"],
+        data["photo"],
     )

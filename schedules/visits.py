@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
+from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
@@ -15,8 +16,10 @@ from schedules import defects, due, foretelling
 from schedules.bookable import Hours, NotBookable, Unsuited, ask_unsuited, refuse_hours, refuse_unfit
 from schedules.explain import say_day
 from schedules.models import MaintenanceTask, Policy, Technician, Visit, VisitJob
+from schedules.photographs import Taken, keep
 from schedules.tasks_due import mark_done
 from shared import clock
+from shared.photographs import Photograph
 
 ARRIVE_AND_LEAVE_MINUTES = 10
 MINUTES_A_FILTER = 12
@@ -207,7 +210,8 @@ def _refuse_unbookable(booking: Booking, now: datetime) -> None:
 
 @dataclass
 class FilterDone:
-    """What was done at one slot: drops in Pa, airflow in m3/s, None where not measured."""
+    """What was done at one slot: drops in Pa, airflow in m3/s, None where not measured; the photograph that
+    came with it."""
 
     slot: FilterSlot
     changed: bool
@@ -215,6 +219,7 @@ class FilterDone:
     drop_before_pa: float | None = None
     drop_after_pa: float | None = None
     airflow_m3s: float | None = None
+    photograph: Photograph | None = None
 
 
 @dataclass
@@ -266,6 +271,8 @@ def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit
         for done in outcome.filters:
             _write_filter(done, outcome.at, tz, user, now)
             visit.jobs.filter(slot=done.slot).update(done=done.changed)
+            if done.photograph is not None:
+                keep(Taken(uuid4(), done.slot, visit, outcome.at), done.photograph, user, now)
         for system, measured in outcome.air:
             _write_air(system, measured, outcome, user, now)
         for task in outcome.tasks_done:

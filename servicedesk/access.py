@@ -113,6 +113,9 @@ TABLE: dict[str, dict[str, Who]] = {
     "van": {"GET": STAFF, "POST": STAFF},
     "van-feed": {"POST": STAFF},
     "day-order": {"POST": STAFF},
+    "photo-add": {"POST": STAFF},
+    "photograph": {"GET": SIGNED_IN},
+    "photograph-gone": {"POST": Who.MANAGER},
     "tasks": {"GET": STAFF, "POST": Who.MANAGER},
     "admin": {"GET": Who.MANAGER, "POST": Who.MANAGER},
 }

@@ -65,6 +65,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "servicedesk.same_for_all.SameForAllMiddleware",
     "csp.middleware.CSPMiddleware",
+    "servicedesk.upload_limit.UploadLimitMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

@@ -11,6 +11,7 @@ was parsed before.
 import math
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 
@@ -139,6 +140,18 @@ def show(value: float | None, kind: Kind, system: str = "ip", decimals: int | No
     if value is None:
         return "–"
     return f"{number(value, kind, system, decimals)} {kind.shown(system)[1]}"
+
+
+def spellings(kind: Kind) -> dict[str, float]:
+    """What people may write behind a number of ``kind``, in small letters, and how many SI units one is;
+    temperatures, whose noughts differ, have none."""
+    known = _LENGTHS if kind.si == "meter" else _SPELLINGS
+    found = {}
+    for written, unit in known.items():
+        with suppress(pint.DimensionalityError, pint.OffsetUnitCalculusError):
+            if to_si(0.0, unit, kind) == 0.0:
+                found[written] = to_si(1.0, unit, kind)
+    return found
 
 
 def label(kind: Kind, system: str = "ip") -> str:

@@ -453,6 +453,19 @@ class VanTickFactory(DjangoModelFactory):
     at = NOW
 
 
+class PhotographFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Photograph
+
+    uid = factory.LazyFunction(uuid4)
+    slot = factory.SubFactory(FilterSlotFactory)
+    taken_at = NOW
+    recorded_at = NOW
+    width = 400
+    height = 300
+    jpeg = b"\xff\xd8\xff\xd9"
+
+
 class FieldEntryFactory(DjangoModelFactory):
     class Meta:
         model = plans.FieldEntry

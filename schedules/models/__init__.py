@@ -11,6 +11,7 @@ from schedules.models.mail_server import MailServer, RestedAddress
 from schedules.models.means import Absence, Depot, HomeHours
 from schedules.models.notice import Notice, NoticeSlot
 from schedules.models.offered_time import OfferedTime
+from schedules.models.photograph import Photograph
 from schedules.models.plan import Plan
 from schedules.models.policy import Policy
 from schedules.models.reply import Reply
@@ -25,6 +26,6 @@ from schedules.models.visit import Visit, VisitJob
 __all__ = [
     "Absence", "Answer", "CalendarEvent", "Defect", "Depot", "Feed", "FieldEntry", "FleetPrior",
     "Foretold", "HomeHours", "MailServer", "MaintenanceTask", "Notice", "NoticeSlot", "OfferedTime",
-    "Plan", "Policy", "Reply", "RestedAddress", "RoundPlan", "Rung", "Tag", "TaskDone", "Technician",
-    "VanTick", "Visit", "VisitJob",
+    "Photograph", "Plan", "Policy", "Reply", "RestedAddress", "RoundPlan", "Rung", "Tag", "TaskDone",
+    "Technician", "VanTick", "Visit", "VisitJob",
 ]  # fmt: skip

@@ -11,7 +11,6 @@ from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
 from equipment.air_side import air_side
-from equipment.airflow import design_airflow
 from equipment.commissioning import carry_again, record_air, take_back
 from equipment.models import AirRecord, Desk, FilterSlot, System
 from equipment.record import NotRecordable, stamp_site
@@ -29,7 +28,7 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
 def measured(request: HttpRequest, pk: int) -> HttpResponse:
     """Write today's measurements down; limits and dates follow."""
     system, now = _system(pk), timezone.now()
-    form = AirForm(units_of(request.user), request.POST, design_m3s=design_airflow(system)[0])
+    form = AirForm(system, units_of(request.user), request.POST)
     if form.is_valid():
         told = form.measured()
         try:
@@ -103,7 +102,7 @@ def _render(
         "path": path_lines(side, units),
         "slots": [_slot(slot, units) for slot in slots],
         "records": [_record(row, units) for row in fresh.air_records.select_related("measured_by")[:12]],
-        "air_form": air_form or AirForm(units),
+        "air_form": air_form or AirForm(system, units),
         "papers_form": papers_form or PapersForm(units, fresh, slots),
     }
     return render(request, "schedules/air_side.html", context, status=status)

@@ -25,6 +25,8 @@ from schedules.models import Policy
 from shared import clock
 from shared.units import AIRFLOW, PRESSURE
 
+SHOWN_PHOTOGRAPHS = 6
+
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:
     """Everything about one filter slot."""
@@ -148,6 +150,8 @@ def _render(
         "meanwhile": standing([slot.pk], today).first(),
         "changes": _changes(slot),
         "readings": _readings(slot, units, drawings.carried if drawings else {}),
+        "photographs": list(slot.photographs.standing()[:SHOWN_PHOTOGRAPHS]),
+        "may_withdraw": signed_in(request).is_manager,
         "today": today,
     }
     return render(request, "schedules/filter.html", context, status=status)

@@ -209,6 +209,7 @@ def _render(
         "beside": entry_judging.beside(visit, units),
         "defects": [] if visit.is_open else defects.of_visit(visit),
         "seen": defects.open_at([visit.site_id]).get(visit.site_id, []) if visit.is_open else [],
+        "photographs": list(visit.photographs.standing().select_related("slot")),
         "early": visit.day is not None and visit.day > today,
         "today": today,
         "complete_form": report.whole,
@@ -234,7 +235,7 @@ def book_page(request: HttpRequest, pk: int) -> HttpResponse:
 def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Complete the visit as the form tells it."""
     visit, now = _visit_or_404(request, pk), timezone.now()
-    report = VisitReport(visit, units_of(request.user), request.POST)
+    report = VisitReport(visit, units_of(request.user), request.POST, request.FILES)
     if report.is_valid():
         booked_for = visits.bring_forward(visit, due.today(now))
         try:
@@ -245,6 +246,7 @@ def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             _say_done(request, visit, booked_for)
             return redirect("site", visit.site_id)
+    report.ask_for_photos_again()
     return _render(request, visit, report, status=422)
 
 

@@ -2,9 +2,11 @@
 
 import pytest
 from django.core.exceptions import ValidationError
+from hypothesis import given
+from hypothesis import strategies as st
 
-from equipment.fields import QuantityField, TableField
-from shared.units import AIRFLOW, CAPACITY, DIAMETER, PRESSURE, Kind
+from equipment.fields import DropField, QuantityField, TableField
+from shared.units import AIRFLOW, CAPACITY, DIAMETER, PA_PER_INWC, PRESSURE, Kind, spellings
 
 
 @pytest.mark.parametrize(
@@ -76,3 +78,70 @@ def test_a_table_in_other_units_is_asked_about(system: str, typed: str) -> None:
     field.system = system
     with pytest.raises(ValidationError, match="would be unusual"):
         field.clean(typed)
+
+
+@pytest.mark.parametrize(
+    ("system", "typed", "drop_pa", "shown"),
+    [
+        ("ip", "0.42-0.18", 0.24 * PA_PER_INWC, "0.42-0.18 = 0.24 in. w.c."),
+        ("ip", "0,42 - 0,18", 0.24 * PA_PER_INWC, "= 0.24 in. w.c."),
+        ("ip", ".42 − .18 in. w.c.", 0.24 * PA_PER_INWC, "= 0.24 in. w.c."),
+        ("ip", "105-45 Pa", 60.0, "= 0.24 in. w.c."),
+        ("si", "105 Pa - 45", 60.0, "= 60 Pa"),
+        ("si", "0.42 in-45 Pa", 0.42 * PA_PER_INWC - 45, "= 60 Pa"),
+        ("ip", "-0.18 - -0.42", 0.24 * PA_PER_INWC, "= 0.24 in. w.c."),
+        ("ip", "0.24", 0.24 * PA_PER_INWC, ""),
+        ("ip", "1e-1", 0.1 * PA_PER_INWC, ""),
+    ],
+)
+def test_two_statics_come_to_a_drop(system: str, typed: str, drop_pa: float, shown: str) -> None:
+    field = DropField(required=False)
+    field.system = system
+    assert field.clean(typed) == pytest.approx(drop_pa)
+    assert field.worked_out.endswith(shown)
+    assert bool(field.worked_out) == bool(shown)
+
+
+@pytest.mark.parametrize(
+    ("typed", "why"),
+    [
+        ("0.18-0.42", "0.18-0.42 is below nought.*tubes.*swapped"),
+        ("-0.2", "tubes.*swapped"),
+        ("105-45", "at most 10.*105-45 Pa"),
+        ("5.5-0.5", "Write the unit behind it: 5.5-0.5 Pa"),
+        ("0.42-0.18 cfm", "cfm"),
+        ("0.42-", "unit|number"),
+        ("0.42-0.18-0.1", "unit|number"),
+        ("a-b", "number"),
+    ],
+)
+def test_two_statics_that_are_no_drop_are_refused(typed: str, why: str) -> None:
+    with pytest.raises(ValidationError, match=why):
+        DropField(required=False).clean(typed)
+
+
+@given(st.floats(0, 9), st.floats(0, 9), st.sampled_from(["-", " - ", " − ", "–"]))
+def test_any_two_statics_are_subtracted(one: float, other: float, minus: str) -> None:
+    typed = f"{one:.3f}{minus}{other:.3f} in. w.c."
+    expected = (round(one, 3) - round(other, 3)) * PA_PER_INWC
+    if expected < -1e-9:
+        with pytest.raises(ValidationError, match="below nought"):
+            DropField(required=False).clean(typed)
+    elif expected > 1e-9:
+        assert DropField(required=False).clean(typed) == pytest.approx(expected, abs=1e-6)
+
+
+@given(st.text(max_size=20))
+def test_a_drop_is_read_or_refused_in_words(typed: str) -> None:
+    try:
+        drop = DropField(required=False).clean(typed)
+    except ValidationError:
+        return
+    assert drop is None or drop >= 0
+
+
+def test_an_si_number_of_every_spelling_is_known() -> None:
+    assert spellings(PRESSURE)["pa"] == 1.0
+    assert spellings(PRESSURE)["in. w.c."] == pytest.approx(PA_PER_INWC)
+    assert "cfm" not in spellings(PRESSURE)
+    assert spellings(DIAMETER)["in"] == pytest.approx(0.0254)

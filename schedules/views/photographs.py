@@ -1,0 +1,104 @@
+"""Photographs of filters: taken in from a telephone, shown, withdrawn."""
+
+from datetime import datetime
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils import timezone
+from django.utils.cache import get_conditional_response
+from django.utils.translation import gettext as _
+
+from equipment.access import signed_in, visible_sites
+from equipment.fields import whole_number
+from equipment.models import FilterSlot, User
+from equipment.record import NotRecordable
+from schedules.field_entries import is_theirs
+from schedules.models import Photograph, Visit
+from schedules.photographs import Taken, keep, known, moment, withdraw
+from shared import photographs
+
+
+def add(request: HttpRequest) -> HttpResponse:
+    """Take in ``file`` of ``slot`` at ``visit``, named ``id`` by the telephone that took it ``at`` and
+    ``sent_at`` (ms of its clock). JSON {id, state: taken or refused, said}; the same id again is answered
+    alike and stored once. 404 for a visit or filter that is not there or not the asker's, 413 for too many
+    bytes, 422 for what is no photograph or cannot be kept."""
+    user, uid = signed_in(request), _uuid(request.POST.get("id"))
+    if uid is None:
+        return _answer(None, "refused", _("The photograph came without its id."), 422)
+    visit = _own_visit(user, whole_number(request.POST.get("visit")))
+    slot = FilterSlot.objects.filter(
+        pk=whole_number(request.POST.get("slot")), system__site=visit.site_id if visit else None
+    ).first()
+    if visit is None or slot is None:
+        said = _("This visit or filter is not on record any more, or not among yours.")
+        return _answer(uid, "refused", said, 404)
+    try:
+        if known(uid, slot, visit) is None:
+            _take_in(request, Taken(uid, slot, visit, _taken_at(request), _uuid(request.POST.get("entry"))))
+    except photographs.TooLarge as error:
+        return _answer(uid, "refused", str(error), 413)
+    except (photographs.NotAPhotograph, NotRecordable) as error:
+        return _answer(uid, "refused", str(error), 422)
+    return _answer(uid, "taken", _("The photograph is on record."), 200)
+
+
+def _take_in(request: HttpRequest, taken: Taken) -> None:
+    file = request.FILES.get("file")
+    if file is None:
+        raise photographs.NotAPhotograph(_("No file came with it: choose the photograph again."))
+    photographs.refuse_size(file.size or 0)
+    keep(taken, photographs.clean(file.read()), signed_in(request), timezone.now())
+
+
+def _taken_at(request: HttpRequest) -> datetime:
+    told = [whole_number(request.POST.get(name)) or None for name in ("at", "sent_at")]
+    return moment(told[0], told[1], timezone.now())
+
+
+def _own_visit(user: User, pk: int) -> Visit | None:
+    """The visit if it is the technician's, or was until somebody gave it away; managers see to all."""
+    visit = Visit.objects.filter(pk=pk).first()
+    return visit if visit is not None and is_theirs(visit, user) else None
+
+
+def _uuid(text: str | None) -> UUID | None:
+    try:
+        return UUID(text or "")
+    except ValueError:
+        return None
+
+
+def _answer(uid: UUID | None, state: str, said: str, status: int) -> JsonResponse:
+    return JsonResponse({"id": str(uid or ""), "state": state, "said": said}, status=status)
+
+
+def show(request: HttpRequest, pk: int) -> HttpResponse:
+    """The picture, to whoever sees its home; 404 for one that was withdrawn."""
+    seen = Photograph.objects.filter(
+        pk=pk, withdrawn_at=None, slot__system__site__in=visible_sites(signed_in(request))
+    )
+    uid = seen.values_list("uid", flat=True).first()
+    if uid is None:
+        raise Http404
+    etag = f'"{uid}"'
+    answer = get_conditional_response(request, etag=etag)
+    if answer is None:
+        jpeg = seen.values_list("jpeg", flat=True).first()
+        if jpeg is None:
+            raise Http404
+        answer = HttpResponse(bytes(jpeg), content_type="image/jpeg")
+    answer["ETag"] = etag
+    # Asked about each time, since it may have been withdrawn and the telephone may have changed hands.
+    answer["Cache-Control"] = "private, no-cache"
+    return answer
+
+
+def gone(request: HttpRequest, pk: int) -> HttpResponse:
+    """Withdraw it for good."""
+    photograph = get_object_or_404(Photograph.objects.defer("jpeg"), pk=pk)
+    withdraw(photograph, signed_in(request), timezone.now())
+    messages.success(request, _("The photograph is withdrawn."))
+    return redirect("filter", photograph.slot_id)

@@ -1,0 +1,97 @@
+// Says under each reading at once what the desk would ask of it, by its bounds and in its words.
+(() => {
+  "use strict";
+  const READS = "input[data-reads]";
+  const NUMBER = "([-+−]?(?:\\d+(?:[.,]\\d*)?|[.,]\\d+))", UNIT = "\\s*([a-z³\"/](?:[^\\d−–-]|3)*?)?\\s*";
+  const ONE = new RegExp("^" + NUMBER + UNIT + "$", "i");
+  const TWO = new RegExp("^" + NUMBER + UNIT + "[-−–]\\s*" + NUMBER + UNIT + "$", "i");
+
+  const plain = text => parseFloat(text.replace(",", ".").replace("−", "-"));
+  const factor = (how, unit) => unit ? how.units[unit.toLowerCase()] : how.per;
+
+  // The reading in SI and in which unit it was typed, or null.
+  function read(input) {
+    const how = JSON.parse(input.dataset.reads), typed = input.value.trim();
+    const one = ONE.exec(typed), two = !one && how.two && TWO.exec(typed), found = one || two;
+    if (!found) { return null; }
+    const unit = found[2] || (two && two[4]), per = factor(how, unit), lastPer = factor(how, two && two[4] || unit);
+    if (!per || !lastPer) { return null; }
+    const value = plain(found[1]) * per - (two ? plain(two[3]) * lastPer : 0), says = how.says;
+    const odd = !unit && value && (value < how.usual[0] || value > how.usual[1]);
+    const fault = value < 0 ? says.negative : value > how.most ? says.most : odd ? says.usual : "";
+    return { value, per, two, how, fault: fault.replaceAll("{typed}", typed) };
+  }
+
+  const show = (value, how, other) => other ? `${(value / how.otherPer).toFixed(how.otherDigits)} ${how.other}`
+    : `${(value / how.per).toFixed(how.digits)} ${how.unit}`;
+
+  // What it comes to in the other unit, after what a subtraction comes to in its own.
+  function worth(got) {
+    const other = got.per !== got.how.per;
+    return (got.two ? `= ${show(got.value, got.how, other)} ` : "") + `= ${show(got.value, got.how, !other)}`;
+  }
+
+  function asked(form, rule, how) {
+    function value(name) {
+      const got = form.elements[name] && read(form.elements[name]);
+      return got && !got.fault ? got.value : null;
+    }
+    function holds(pair) {
+      const field = form.elements[pair[0]];
+      const text = !field ? "" : field.type === "checkbox" ? (field.checked ? "on" : "") : field.value;
+      return pair[1] === "*" ? text : text === pair[1];
+    }
+    const given = rule.names.map(value).filter(one => one !== null), sum = given.reduce((a, b) => a + b, 0);
+    const per = rule.beside ? value(rule.beside) : 1;
+    if (!given.length || !per || !rule.only.every(holds)) { return ""; }
+    if (sum < rule.low * per || sum > rule.high * per) { return ""; }
+    return rule.text.replace("{value}", show(sum, how)).replace("{share}", Math.round(100 * sum / rule.of));
+  }
+
+  const made = (tag, looks) => Object.assign(document.createElement(tag), looks);
+
+  function place(input) {
+    const at = made("div", { className: "says", id: input.id + "_says", role: "status" });
+    input.closest(".field").append(at);
+    input.setAttribute("aria-describedby", `${input.getAttribute("aria-describedby") || ""} ${at.id}`.trim());
+  }
+
+  // The box that answers questions comes with the first of them and goes with the last.
+  function offerTick(box, wanted) {
+    if (!box || !box.dataset.sure || (box.type === "checkbox") === wanted) { return; }
+    box.type = wanted ? "checkbox" : "hidden";
+    box.value = wanted ? "on" : "";
+    box.checked = false;
+    if (!wanted) { return box.closest(".field").replaceWith(box); }
+    const field = made("div", { className: "field" }), label = made("label");
+    box.before(field);
+    label.append(box, " " + box.dataset.sure);
+    field.append(label);
+  }
+
+  function look(form, changed) {
+    const open = {};
+    form.querySelectorAll(READS).forEach(input => {
+      const got = read(input), lines = [], sure = input.name.replace(/[^-]+$/, "sure");
+      const say = (text, kind) => lines.push(made("p", { className: kind, textContent: text }));
+      open[sure] = open[sure] || false;
+      if (got) { say(worth(got), "worth"); }
+      if (got && got.fault) { say(got.fault, "fault"); }
+      for (const rule of got && !got.fault ? JSON.parse(input.dataset.rules) : []) {
+        const text = asked(form, rule, got.how);
+        if (text) { say(text, rule.note ? "note" : "asks"); }
+        if (text && !rule.note) { open[sure] = true; }
+      }
+      const at = document.getElementById(input.id + "_says"), text = lines.map(one => one.textContent);
+      if (at.textContent !== text.join("")) { at.replaceChildren(...lines); }
+      if (input === changed) { input.closest(".field").classList.add("told"); }
+    });
+    for (const name in open) { offerTick(form.elements[name], open[name]); }
+  }
+
+  document.querySelectorAll(`form:has(${READS})`).forEach(form => {
+    form.querySelectorAll(READS).forEach(place);
+    // Not before a tap on a button has ended, which a line more would move from under the finger.
+    form.addEventListener("change", event => setTimeout(look, 250, form, event.target));
+  });
+})();

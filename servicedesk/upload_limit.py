@@ -1,0 +1,45 @@
+"""A request with more bytes than its address takes is refused before they are read."""
+
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.urls import Resolver404, resolve
+from django.utils.translation import gettext as _
+
+# name of the address: bytes of the whole request. One photograph and its form; a visit with one a filter.
+LARGEST = {"photo-add": 13_000_000, "visit-complete": 100_000_000}
+
+
+class UploadLimitMiddleware:
+    """Stands before whatever reads a form, such as the check of its token.
+
+    Files lie outside of DATA_UPLOAD_MAX_MEMORY_SIZE, and those above FILE_UPLOAD_MAX_MEMORY_SIZE go to the
+    disk. A request that does not tell its length is read as one without a body.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """413 for what is too large, as JSON where a program asks."""
+        told = request.META.get("CONTENT_LENGTH") or "0"
+        length = int(told) if told.isascii() and told.isdigit() else 0
+        if length <= min(LARGEST.values()):
+            return self.get_response(request)
+        name = _name(request)
+        largest = LARGEST.get(name)
+        if largest is None or length <= largest:
+            return self.get_response(request)
+        said = _("That is more than the %(most)d MB that are taken at once: make the pictures smaller.") % {
+            "most": largest // 1_000_000
+        }
+        if name == "photo-add":
+            return JsonResponse({"id": "", "state": "refused", "said": said}, status=413)
+        return HttpResponse(said, status=413, content_type="text/plain; charset=utf-8")
+
+
+def _name(request: HttpRequest) -> str:
+    try:
+        return resolve(request.path_info).url_name or ""
+    except Resolver404:
+        return ""

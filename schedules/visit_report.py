@@ -13,6 +13,7 @@ from schedules.air_forms import VisitAirForm
 from schedules.forms import CompleteForm, JobFilterForm
 from schedules.models import MaintenanceTask, Visit
 from schedules.visits import FilterDone, Outcome
+from shared.units import has_unit
 
 SLOT_PREFIX = "slot"
 
@@ -94,7 +95,7 @@ class VisitReport:
         return [
             (_label(form, field), _shown(field))
             for form, field in told
-            if field.name not in ("sure", "changed", "photo") and field.value() not in (None, "", False)
+            if field.name not in ("sure", "changed", "photo") and field.value() not in (None, "", False, [])
         ]
 
 
@@ -109,16 +110,23 @@ def _of_slot(name: str) -> bool:
 
 
 def _label(form: forms.Form, field: forms.BoundField) -> str:
+    """The field's own label, without what the page puts behind it."""
+    own = form.base_fields.get(field.name, field.field).label
     slot = getattr(form, "slot", None)
-    return f"{slot.location or slot.name}: {field.label}" if slot else str(field.label)
+    return f"{slot.location or slot.name}: {own}" if slot else str(own)
 
 
 def _shown(field: forms.BoundField) -> str:
-    unit, value = getattr(field.field, "unit", ""), field.value()
+    value, unit = field.value(), getattr(field.field, "unit", "")
     if isinstance(field.field, forms.ModelChoiceField):
         row = field.field.queryset.filter(pk=whole_number(value)).first() if field.field.queryset else None
         return str(row) if row else str(value)
-    return f"{value} {unit}".strip()
+    if isinstance(field.field, forms.ChoiceField):
+        choices: Any = field.field.choices
+        words = dict(choices)
+        told = value if isinstance(value, list) else [value]
+        return ", ".join(str(words.get(one, one)) for one in told)
+    return str(value) if has_unit(str(value)) else f"{value} {unit}".strip()
 
 
 def _done(form: JobFilterForm) -> FilterDone:

@@ -28,10 +28,12 @@ def page(request: HttpRequest) -> HttpResponse:
     kind = request.GET.get("kind", "")
     units = units_of(request.user)
     told = [(slot, findings) for slot in rows if (findings := _told(slot, kind, units))]
+    waiting, open_defects = entry_judging.waiting(), defects.how_many_open()
     context = {
+        "open_count": len(told) + len(waiting) + open_defects,
         "seen": defects.all_open(A_PAGE),
-        "seen_count": defects.how_many_open(),
-        "told": entry_judging.in_words(entry_judging.waiting()[:A_PAGE], units),
+        "seen_count": open_defects,
+        "told": entry_judging.in_words(waiting[:A_PAGE], units),
         "page": Paginator(told, A_PAGE).get_page(request.GET.get("page")),
         "kinds": TITLES.items(),
         "kind": kind if kind in TITLES else "",

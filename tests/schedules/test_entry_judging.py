@@ -15,6 +15,7 @@ from tests.factories import FieldEntryFactory
 
 pytestmark = pytest.mark.django_db
 TODAY = date(2026, 5, 12)
+SEEN = "Soot, scorching or a smell at a burner or flue, Rack or frame bent or loose"
 
 
 @pytest.fixture
@@ -95,3 +96,24 @@ def test_of_a_visit_that_is_gone_nothing_can_be_counted(
     with pytest.raises(NotRecordable, match="not on record"):
         entry_judging.count(row, manager_user, now, "ip")
     assert entry_judging.waiting() == [row]
+
+
+def test_an_entry_is_read_as_its_form_would_show_it(
+    visit: Visit, technician_user: User, now: datetime
+) -> None:
+    row = entry(visit, technician_user, now)
+    slot = visit.jobs.get().slot
+    assert slot is not None
+    slot.location = "hall"
+    slot.save()
+    row.fields |= {f"slot{slot.pk}-drop_after": ["0.11"], "seen": ["flue", "frame"]}
+    ((_row, said),) = entry_judging.in_words([row], "ip")
+    assert said == [
+        ("hall: Drop of the old filter", "40 Pa"),
+        ("hall: Drop of the clean filter", "0.11 in. w.c."),
+        (
+            "What is not right there",
+            "Soot, scorching or a smell at a burner or flue, Rack or frame bent or loose",
+        ),
+        ("Findings", "rack loose"),
+    ]

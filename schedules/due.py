@@ -10,6 +10,7 @@ import numpy as np
 from django.db.models import F, Q, QuerySet
 
 from equipment.models import Desk, FilterSlot, Site, System
+from schedules import kept_dates
 from schedules.dust import dust_notes
 from schedules.findings import findings_of
 from schedules.fleet import prior_of_the_day
@@ -168,6 +169,7 @@ def _store(items: list[Dated]) -> int:
     """Write the plans that differ from the stored ones."""
     stored = {plan.slot_id: plan for plan in Plan.objects.filter(slot__in=[item.slot.pk for item in items])}
     fresh = [item.plan for item in items if _differs(item.plan, stored.get(item.slot.pk))]
+    kept_dates.note([(stored[plan.slot_id], plan) for plan in fresh if plan.slot_id in stored])
     Plan.objects.bulk_create(
         fresh,
         update_conflicts=True,

@@ -490,3 +490,15 @@ class DefectFactory(DjangoModelFactory):
     site = factory.SelfAttribute("visit.site")
     kind = plans.Defect.Kind.RETURN_LEAK
     seen_at = NOW
+
+
+class KeptDateFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.KeptDate
+
+    slot = factory.SubFactory(FilterSlotFactory)
+    began_on = date(2026, 1, 10)
+    due_on = date(2026, 5, 1)
+    reason = "risk"
+    as_of = date(2026, 4, 28)
+    ended_on = date(2026, 4, 29)

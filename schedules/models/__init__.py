@@ -7,6 +7,7 @@ from schedules.models.feed import Feed
 from schedules.models.field_entry import FieldEntry
 from schedules.models.fleet_prior import FleetPrior
 from schedules.models.foretold import Foretold
+from schedules.models.kept_date import KeptDate
 from schedules.models.mail_server import MailServer, RestedAddress
 from schedules.models.means import Absence, Depot, HomeHours
 from schedules.models.notice import Notice, NoticeSlot
@@ -25,7 +26,7 @@ from schedules.models.visit import Visit, VisitJob
 
 __all__ = [
     "Absence", "Answer", "CalendarEvent", "Defect", "Depot", "Feed", "FieldEntry", "FleetPrior",
-    "Foretold", "HomeHours", "MailServer", "MaintenanceTask", "Notice", "NoticeSlot", "OfferedTime",
-    "Photograph", "Plan", "Policy", "Reply", "RestedAddress", "RoundPlan", "Rung", "Tag", "TaskDone",
-    "Technician", "VanTick", "Visit", "VisitJob",
+    "Foretold", "HomeHours", "KeptDate", "MailServer", "MaintenanceTask", "Notice", "NoticeSlot",
+    "OfferedTime", "Photograph", "Plan", "Policy", "Reply", "RestedAddress", "RoundPlan", "Rung", "Tag",
+    "TaskDone", "Technician", "VanTick", "Visit", "VisitJob",
 ]  # fmt: skip

@@ -1,14 +1,15 @@
 """Which branch a home belongs to: the nearest depot that is open."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from equipment.models import Site
 from schedules.models import Depot
 from schedules.planning.arrays import FloatArray
+
+Degrees = Sequence[float | None]
 
 
 @dataclass(frozen=True)
@@ -27,7 +28,7 @@ class Branches:
         """Key and name of each."""
         return [(depot.pk, depot.name) for depot in self.depots]
 
-    def of_places(self, latitude: ArrayLike, longitude: ArrayLike) -> list[int | None]:
+    def of_places(self, latitude: Degrees, longitude: Degrees) -> list[int | None]:
         """The branch of each place in degrees; None where there is no depot, or the place is not known."""
         homes = _directions(latitude, longitude)
         if not self.depots or not len(homes):
@@ -35,8 +36,10 @@ class Branches:
         stations = _directions([one.latitude for one in self.depots], [one.longitude for one in self.depots])
         # On a sphere the nearest is the one whose direction has the largest product.
         nearest = np.argmax(np.nan_to_num(homes @ stations.T, nan=-2.0), axis=1)
-        known = np.isfinite(homes).all(axis=1)
-        return [self.depots[n].pk if ok else None for n, ok in zip(nearest, known, strict=True)]
+        return [
+            self.depots[n].pk if np.isfinite(home).all() else None
+            for n, home in zip(nearest, homes, strict=True)
+        ]
 
     def of_sites(self, sites: Iterable[int] | None = None) -> dict[int, int | None]:
         """The branch of each site by its key (None: of all); one query."""
@@ -46,7 +49,7 @@ class Branches:
         return {row[0]: branch for row, branch in zip(told, places, strict=True)}
 
 
-def _directions(latitude: ArrayLike, longitude: ArrayLike) -> FloatArray:
+def _directions(latitude: Degrees, longitude: Degrees) -> FloatArray:
     """Unit vectors [n, 3] of places in degrees; NaN for unknown ones."""
     north, east = (np.radians(np.asarray(value, dtype=np.float64)) for value in (latitude, longitude))
     return np.column_stack([np.cos(north) * np.cos(east), np.cos(north) * np.sin(east), np.sin(north)])

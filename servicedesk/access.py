@@ -56,6 +56,8 @@ TABLE: dict[str, dict[str, Who]] = {
     "card": {"GET": SIGNED_IN},
     "tags": {"GET": STAFF, "POST": STAFF},
     "tag": {"GET": EVERYBODY},
+    "figures": {"GET": Who.MANAGER},
+    "figures-sheet": {"GET": Who.MANAGER},
     "findings": {"GET": Who.MANAGER},
     "defect-settled": {"POST": Who.MANAGER},
     "entry-judged": {"POST": Who.MANAGER},

@@ -24,6 +24,7 @@ _PLACES = [
     ("people", _("Technicians")),
     ("outbox", _("Letters")),
     ("sheets", _("Sheets")),
+    ("figures", _("Figures")),
     ("promises", _("Dates right?")),
     ("home", _("My filters")),
 ]

@@ -17,7 +17,7 @@ from tests.factories import NOW, TODAY, NoticeFactory, SiteFactory, TechnicianFa
 pytestmark = pytest.mark.django_db
 ROOT = Path(__file__).parents[2]
 # A day in full, with its weekday where the day is the page's own; hours; and the machine's way in addresses.
-WAYS = {"j F Y", "l j F Y", "H:i", "j F Y H:i", "Y-m-d"}
+WAYS = {"j F Y", "l j F Y", "H:i", "j F Y H:i", "Y-m-d", "M Y"}  # the last for months
 
 
 @pytest.fixture(autouse=True)

@@ -1,0 +1,94 @@
+"""How the desk is doing: a page and a sheet of the same figures."""
+
+import csv
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
+
+from equipment.fields import whole_number
+from schedules import figures
+from schedules.figures import FIGURES, Figure, Table, Tally
+from shared.cells import harmless
+
+
+def page(request: HttpRequest) -> HttpResponse:
+    """Each figure with its definition, by month, of all branches or of one."""
+    now = timezone.now()
+    told, oldest = figures.table(now), figures.oldest(now)
+    chosen = _branch(request, told)
+    context = {
+        "rows": [_row(figure, told, chosen) for figure in FIGURES],
+        "months": told.months,
+        "branches": told.branches if len(told.branches) > 1 else [],
+        "chosen": chosen,
+        "oldest": oldest,
+        "title": _title(told, oldest),
+    }
+    return render(request, "servicedesk/figures.html", context)
+
+
+def sheet(request: HttpRequest) -> HttpResponse:
+    """The same as CSV: a row a figure, branch and month, with what was summed and what it was divided by."""
+    told = figures.table(timezone.now())
+    answer = HttpResponse(content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = 'attachment; filename="figures.csv"'
+    out = csv.writer(answer)
+    out.writerow(["figure", "branch", "month", "sum", "number", "value"])
+    for figure in FIGURES:
+        for key, name in told.branches:
+            for month in told.months:
+                tally = told.of(figure.key, month, key)
+                value = "" if tally.value is None else f"{tally.value:.4f}"
+                out.writerow(
+                    [
+                        figure.key,
+                        harmless(name),
+                        f"{month:%Y-%m}",
+                        f"{tally.amount:g}",
+                        f"{tally.of:g}",
+                        value,
+                    ]
+                )
+    return answer
+
+
+def _branch(request: HttpRequest, told: Table) -> int | str | None:
+    asked = request.GET.get("branch", "")
+    if asked == "none":
+        return None
+    key = whole_number(asked)
+    return key if key in dict(told.branches) and key is not None else "all"
+
+
+def _title(told: Table, oldest: figures.Oldest) -> str:
+    share = told.of("on_time", None).value
+    if share is None:
+        return _("No filter with a date was changed yet: there is nothing to judge")
+    said = {"share": round(share * 100), "n": oldest.count}
+    return _("%(share)s %% of filters were changed in their window; %(n)s are past their date") % said
+
+
+def _row(figure: Figure, told: Table, branch: int | str | None) -> dict[str, Any]:
+    return {
+        "figure": figure,
+        "cells": [_cell(figure, told.of(figure.key, month, branch)) for month in told.months],
+        "whole": _cell(figure, told.of(figure.key, None, branch)),
+    }
+
+
+def _cell(figure: Figure, tally: Tally) -> dict[str, str]:
+    """What stands in the table, and how many it rests on."""
+    if figure.kind == "count":
+        return {"text": number_format(tally.amount, 0), "of": ""}
+    if tally.value is None:
+        return {"text": "–", "of": ""}
+    text = {
+        "share": lambda value: f"{number_format(value * 100, 0)} %",
+        "days": lambda value: number_format(value, 1),
+        "minutes": lambda value: number_format(value, 0),
+    }[figure.kind](tally.value)
+    return {"text": text, "of": _("of %(n)s") % {"n": number_format(tally.of, 0)}}

@@ -1,0 +1,160 @@
+"""The desk's figures, each counted by hand."""
+
+from datetime import date, datetime, timedelta
+
+import pytest
+import time_machine
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from equipment.models import Person
+from schedules import figures
+from schedules.figures import FIGURES, Table
+from schedules.models import Visit
+from tests.factories import (
+    DefectFactory,
+    DepotFactory,
+    FilterSlotFactory,
+    KeptDateFactory,
+    PersonFactory,
+    PlanFactory,
+    SiteFactory,
+    SiteRoleFactory,
+    TechnicianFactory,
+    VisitFactory,
+    VisitJobFactory,
+)
+
+pytestmark = pytest.mark.django_db
+MAY = date(2026, 5, 1)
+
+
+def told(table: Table, figure: str, month: date | None = None) -> tuple[float, float]:
+    tally = table.of(figure, month)
+    return tally.amount, tally.of
+
+
+def test_in_the_window_is_by_its_last_day_and_not_far_before_it(now: datetime) -> None:
+    """111 days from 10 January to 1 May: 15 % are 17 days, so that the window begins on 14 April."""
+    for ended in (date(2026, 4, 14), date(2026, 5, 1), date(2026, 4, 13), date(2026, 5, 3)):
+        KeptDateFactory(ended_on=ended)
+    table = figures.table(now)
+    assert told(table, "on_time") == (2.0, 4.0)
+    assert told(table, "on_time", MAY) == (1.0, 2.0)
+    assert told(table, "days_late") == (-17 + 0 - 18 + 2, 4.0)
+
+
+def test_a_short_life_has_a_week_before_its_date(now: datetime) -> None:
+    due_on = date(2026, 5, 10)
+    for ended in (3, 2):
+        KeptDateFactory(began_on=date(2026, 4, 20), due_on=due_on, ended_on=date(2026, 5, ended))
+    assert told(figures.table(now), "on_time") == (1.0, 2.0)
+
+
+def ended(state: str, at: datetime, **more: object) -> Visit:
+    visit: Visit = VisitFactory(state=state, completed_at=at, day=at.date(), **more)
+    return visit
+
+
+def test_doors_and_ways(now: datetime) -> None:
+    one = TechnicianFactory(name="One")
+    at = now - timedelta(hours=5)
+    ended("completed", at, technician=one)
+    ended("completed", at + timedelta(hours=1), technician=one, arrived_at=at + timedelta(minutes=20))
+    ended("no_access", at + timedelta(hours=2), technician=one, arrived_at=at + timedelta(minutes=100))
+    ended("completed", at + timedelta(hours=3), technician=TechnicianFactory(name="Two"))
+    # Another day's first home was not reached from the evening before.
+    next_day = at - timedelta(days=1)
+    ended("completed", next_day, technician=one, arrived_at=next_day - timedelta(minutes=30))
+    table = figures.table(now)
+    assert told(table, "no_access") == (1.0, 5.0)
+    assert told(table, "driving") == (20.0 + 40.0, 2.0)
+
+
+def test_the_first_time_is_neither_another_size_nor_seen_again(now: datetime) -> None:
+    def seen(days_ago: int, changed: bool, slot: object) -> Visit:
+        visit = ended("completed", now - timedelta(days=days_ago))
+        VisitJobFactory(visit=visit, slot=slot, done=changed)
+        return visit
+
+    right, again, unchanged, odd = FilterSlotFactory.create_batch(4)
+    seen(60, True, right)
+    seen(20, True, right)  # forty days later is another first time
+    seen(60, True, again)
+    seen(45, True, again)  # the second trip itself is no first time
+    seen(9, False, unchanged)
+    DefectFactory(visit=seen(9, True, odd), kind="wrong_size")
+    assert told(figures.table(now), "first_time") == (2.0, 5.0)
+
+
+def test_stopping_letters_is_counted_when_it_happens(now: datetime) -> None:
+    with time_machine.travel(now - timedelta(days=3), tick=False):
+        person: Person = PersonFactory()
+        never: Person = PersonFactory(wants_filter_mail=False)
+        for somebody in (person, never):
+            SiteRoleFactory(person=somebody)
+    with time_machine.travel(now - timedelta(days=2), tick=False):
+        person.wants_filter_mail = person.wants_visit_mail = False
+        person.save()
+    with time_machine.travel(now - timedelta(days=1), tick=False):
+        person.wants_filter_mail = True
+        person.save()
+        never.name = "Renamed"
+        never.save()
+    assert told(figures.table(now), "opt_outs")[0] == 2.0
+
+
+def test_branches_and_months_add_up_to_the_whole(now: datetime) -> None:
+    north = DepotFactory(name="North", latitude=42.5, longitude=-87.8)
+    south = DepotFactory(name="South", latitude=41.8, longitude=-87.6)
+    for place, (latitude, days) in enumerate([(42.4, 1), (42.4, 40), (41.8, 5), (None, 9)]):
+        site = SiteFactory(latitude=latitude, longitude=None if latitude is None else -87.7)
+        KeptDateFactory(
+            slot=FilterSlotFactory(system__site=site), ended_on=(now - timedelta(days=days)).date()
+        )
+        ended("no_access" if place % 2 else "completed", now - timedelta(days=days), site=site)
+    table = figures.table(now)
+    assert [key for key, _name in table.branches] == [north.pk, south.pk, None]
+    for figure in FIGURES:
+        whole = table.of(figure.key, None)
+        by_branch = [table.of(figure.key, None, key) for key, _name in table.branches]
+        by_month = [table.of(figure.key, month) for month in table.months]
+        for parts in (by_branch, by_month):
+            assert sum(part.amount for part in parts) == whole.amount
+            assert sum(part.of for part in parts) == whole.of
+    assert table.of("no_access", None, north.pk).of == 2.0
+
+
+def test_the_page_and_the_sheet_say_the_same(manager: Client, now: datetime) -> None:
+    DepotFactory(name="=North", latitude=42.5, longitude=-87.8)
+    site = SiteFactory(latitude=42.4, longitude=-87.7)
+    KeptDateFactory(slot=FilterSlotFactory(system__site=site))
+    PlanFactory(slot=FilterSlotFactory(system__site=site), due_on=date(2026, 5, 2))
+    with time_machine.travel(now, tick=False):
+        text = manager.get("/figures/").text
+        sheet = manager.get("/figures/figures.csv").text
+    assert "100 % of filters were changed in their window; 1 are past their date" in text
+    assert "due for 10 days" in text
+    assert "on_time,'=North,2026-04,1,1,1.0000" in sheet
+    assert len(sheet.splitlines()) == 1 + len(FIGURES) * 12 * 2
+
+
+def test_a_new_desk_has_nothing_to_judge(manager: Client) -> None:
+    text = manager.get("/figures/?branch=zzz").text
+    assert "there is nothing to judge" in text
+    assert manager.get("/figures/?branch=999999999999999999999").status_code == 200
+
+
+def test_more_visits_take_no_more_queries(now: datetime) -> None:
+    def asked(count: int) -> int:
+        for _n in range(count):
+            KeptDateFactory()
+            visit = ended("completed", now - timedelta(days=2))
+            VisitJobFactory(visit=visit, slot=FilterSlotFactory(), done=True)
+        with CaptureQueriesContext(connection) as caught:
+            figures.table(now)
+        return len(caught)
+
+    asked(1)
+    assert asked(1) == asked(15)

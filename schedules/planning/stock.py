@@ -1,0 +1,76 @@
+"""How many filters to keep: enough in so many of a hundred periods, and no more.
+
+The demand of a period is a sum of independent chances, one a filter that may be changed in it; its
+distribution is exact (Fourier inversion of the characteristic function) up to a few thousand filters, and
+normal with a continuity correction beyond, where the two differ by less than one filter.
+"""
+
+import numpy as np
+from scipy.stats import norm
+
+from schedules.planning.arrays import FloatArray, IntArray
+
+# So many chances are summed exactly; beyond, n squared is too much work for no difference.
+MOST_EXACT = 1500
+
+
+def critical_ratio(short_price: float, over_price: float) -> float:
+    """The share of periods in which stock should suffice: ``short_price`` is what one filter too few costs
+    (a second trip, less the trip saved), ``over_price`` what one too many costs until it is used; the
+    newsvendor's rule. Raises ValueError where either is negative or both are nought."""
+    if short_price < 0 or over_price < 0 or short_price + over_price == 0:
+        raise ValueError("the two prices have to be at least nought, and not both nought")
+    return short_price / (short_price + over_price)
+
+
+def count_chances(expected: FloatArray) -> FloatArray:
+    """Chances [k] that the whole demand is 0, 1, … of filters that are changed ``expected`` [n] times each,
+    at least nought. What is expected more than once is sure so often, and its rest a chance."""
+    expected = np.asarray(expected, dtype=np.float64)
+    if (expected < 0).any() or not np.isfinite(expected).all():
+        raise ValueError("nobody expects less than nothing")
+    sure = int(np.floor(expected).sum())
+    rest = expected - np.floor(expected)
+    rest = rest[rest > 0]
+    n = len(rest)
+    turn = np.exp(2j * np.pi * np.arange(n + 1) / (n + 1))
+    chances = np.fft.fft(np.prod(1.0 + rest[:, None] * (turn[None, :] - 1.0), axis=0)).real / (n + 1)
+    return np.concatenate([np.zeros(sure), np.clip(chances, 0.0, 1.0)])
+
+
+def enough(expected: FloatArray, level: float) -> int:
+    """The fewest filters that suffice in ``level`` of all periods; ``level`` between 0 and 1."""
+    if not 0 < level < 1:
+        raise ValueError("level is a share between 0 and 1")
+    expected = np.asarray(expected, dtype=np.float64)
+    if not len(expected):
+        return 0
+    if len(expected) > MOST_EXACT:
+        rest = expected - np.floor(expected)
+        mean, spread = expected.sum(), np.sqrt((rest * (1 - rest)).sum())
+        return max(0, int(np.ceil(mean + norm.ppf(level) * spread - 0.5)))
+    # A hair's breadth below, so that rounding in the transform asks for no filter more.
+    return int(np.searchsorted(np.cumsum(count_chances(expected)), level - 1e-12))
+
+
+def enough_of_each(expected: FloatArray, kind: IntArray, kinds: int, level: float) -> IntArray:
+    """``enough`` of every kind 0 … kinds-1, [kinds]; ``kind`` [n] says of which each filter is."""
+    order = np.argsort(kind, kind="stable")
+    ends = np.searchsorted(kind[order], np.arange(kinds + 1))
+    some = expected[order]
+    return np.array(
+        [enough(some[first:last], level) for first, last in zip(ends[:-1], ends[1:], strict=True)],
+        dtype=np.int64,
+    )
+
+
+def share_room(wanted: IntArray, room: int) -> IntArray:
+    """``wanted`` [k] cut to a van's ``room``: every kind keeps its share, the largest rests are rounded up."""
+    total = int(wanted.sum())
+    if total <= room:
+        return np.array(wanted, dtype=np.int64)
+    exact = wanted * (room / total)
+    kept = np.floor(exact).astype(np.int64)
+    order = np.argsort(-(exact - kept), kind="stable")
+    kept[order[: room - int(kept.sum())]] += 1
+    return kept

@@ -502,3 +502,21 @@ class KeptDateFactory(DjangoModelFactory):
     reason = "risk"
     as_of = date(2026, 4, 28)
     ended_on = date(2026, 4, 29)
+
+
+class PurchaseFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Purchase
+
+    media = factory.SubFactory(MediaFactory)
+    count = 12
+    ordered_on = TODAY
+    expected_on = date(2026, 5, 19)
+
+
+class SentFilterFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.SentFilter
+
+    slot = factory.SubFactory(FilterSlotFactory)
+    since = TODAY

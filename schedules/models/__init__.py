@@ -18,6 +18,7 @@ from schedules.models.policy import Policy
 from schedules.models.reply import Reply
 from schedules.models.round_plan import RoundPlan
 from schedules.models.rung import Rung
+from schedules.models.supply import Purchase, SentFilter
 from schedules.models.tag import Tag
 from schedules.models.task import MaintenanceTask, TaskDone
 from schedules.models.technician import Technician
@@ -27,6 +28,6 @@ from schedules.models.visit import Visit, VisitJob
 __all__ = [
     "Absence", "Answer", "CalendarEvent", "Defect", "Depot", "Feed", "FieldEntry", "FleetPrior",
     "Foretold", "HomeHours", "KeptDate", "MailServer", "MaintenanceTask", "Notice", "NoticeSlot",
-    "OfferedTime", "Photograph", "Plan", "Policy", "Reply", "RestedAddress", "RoundPlan", "Rung", "Tag",
-    "TaskDone", "Technician", "VanTick", "Visit", "VisitJob",
+    "OfferedTime", "Photograph", "Plan", "Policy", "Purchase", "Reply", "RestedAddress", "RoundPlan",
+    "Rung", "SentFilter", "Tag", "TaskDone", "Technician", "VanTick", "Visit", "VisitJob",
 ]  # fmt: skip

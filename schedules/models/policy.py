@@ -43,6 +43,12 @@ class Policy(models.Model):
         default=0.95,
         validators=[MinValueValidator(0.5), MaxValueValidator(0.999)],
     )
+    stock_level = models.FloatField(
+        _("share of periods in which the store suffices"),
+        default=0.95,
+        validators=[MinValueValidator(0.5), MaxValueValidator(0.999)],
+    )
+    supply_days = models.PositiveSmallIntegerField(_("days until ordered filters arrive"), default=7)
     send_from_hour = models.PositiveSmallIntegerField(_("mail goes out from"), default=8)
     send_to_hour = models.PositiveSmallIntegerField(_("until"), default=11)
     visit_notice_days = models.PositiveSmallIntegerField(

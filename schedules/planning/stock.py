@@ -69,8 +69,8 @@ def share_room(wanted: IntArray, room: int) -> IntArray:
     total = int(wanted.sum())
     if total <= room:
         return np.array(wanted, dtype=np.int64)
-    exact = wanted * (room / total)
-    kept = np.floor(exact).astype(np.int64)
+    exact: FloatArray = wanted * (room / total)
+    kept: IntArray = np.floor(exact).astype(np.int64)
     order = np.argsort(-(exact - kept), kind="stable")
     kept[order[: room - int(kept.sum())]] += 1
     return kept

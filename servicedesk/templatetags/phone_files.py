@@ -12,4 +12,6 @@ register = template.Library()
 @register.simple_tag
 def phone_script(*names: str) -> SafeString:
     """Script elements in this order, run when the page is read; without names all of a technician's page."""
-    return format_html_join("\n", '<script defer src="{}"></script>', ((script(n),) for n in names or PAGE_SCRIPTS))
+    return format_html_join(
+        "\n", '<script defer src="{}"></script>', ((script(n),) for n in names or PAGE_SCRIPTS)
+    )

@@ -6,7 +6,6 @@ from pathlib import Path
 
 from django.conf import settings
 from django.contrib.staticfiles import finders
-from django.template.loader import get_template
 from django.templatetags.static import static
 
 _ROOM = "servicedesk/phone/"
@@ -21,7 +20,8 @@ OTHERS = (
     "js_lib_leaflet/leaflet.css",
     "js_lib_leaflet/leaflet.js",
 )
-_TEMPLATES = ("base.html", "servicedesk/no_signal.html", "parts/phone_words.html")
+_TEMPLATES = Path(__file__).parent / "templates"
+_PAGE = ("base.html", "servicedesk/no_signal.html", "parts/phone_words.html")
 
 
 def version() -> str:
@@ -41,8 +41,8 @@ def _read() -> str:
         if not found:
             raise FileNotFoundError(path)
         digest.update(Path(found).read_bytes())
-    for name in _TEMPLATES:
-        digest.update(Path(get_template(name).origin.name).read_bytes())
+    for name in _PAGE:
+        digest.update((_TEMPLATES / name).read_bytes())
     return digest.hexdigest()[:16]
 
 

@@ -12,6 +12,5 @@ register = template.Library()
 @register.simple_tag
 def phone_script(*names: str) -> SafeString:
     """Script elements in this order, run when the page is read; without names all of a technician's page."""
-    return format_html_join(
-        "\n", '<script defer src="{}"></script>', ((script(n),) for n in names or PAGE_SCRIPTS)
-    )
+    rows = ((script(name),) for name in names or PAGE_SCRIPTS)
+    return format_html_join("\n", '<script defer src="{}"></script>', rows)

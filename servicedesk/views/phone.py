@@ -10,7 +10,7 @@ from servicedesk.phone_files import WORKER_SCRIPTS, kept_files, script, version
 
 
 def worker(request: HttpRequest) -> HttpResponse:
-    """The worker's script; its bytes change with any of the files that it keeps, so that browsers take it anew."""
+    """The worker's script. Its bytes change with any of the files that it keeps: browsers take it anew."""
     told = {
         "version": version(),
         "files": kept_files(),

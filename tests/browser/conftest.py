@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from django.test import Client
-from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, sync_playwright
 from pytest_django.fixtures import Settings
 from pytest_django.live_server_helper import LiveServer
 
@@ -44,17 +44,28 @@ PageAt = Callable[..., Page]
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """Chromium, for as long as the tests run."""
+def playwright() -> Iterator[Playwright]:
+    """What drives Chromium, once: a second one cannot run beside it."""
+    with sync_playwright() as driver:
+        # Playwright keeps an event loop in this thread, in which Django would else refuse the database.
+        os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+        yield driver
+
+
+@pytest.fixture(scope="session")
+def chromium_path() -> str:
     path = os.environ.get("TEST_CHROMIUM") or servers.found_chromium()
     if not path:
         pytest.fail("There is no Chromium here; ./test finds or installs one, or leaves these tests out.")
-    with sync_playwright() as playwright:
-        # Playwright keeps an event loop in this thread, in which Django would else refuse the database.
-        os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-        chromium = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
+    return path
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright, chromium_path: str) -> Iterator[Browser]:
+    """Chromium, for as long as the tests run."""
+    chromium = playwright.chromium.launch(executable_path=chromium_path, args=ARGUMENTS)
+    yield chromium
+    chromium.close()
 
 
 @pytest.fixture

@@ -98,7 +98,7 @@
     clearFaults(form);
     let first = null;
     for (const [name, texts] of Object.entries(faults)) {
-      if (/^(slot|air)\d+-/.test(name)) askSure(form, name.split("-")[0]);
+      if (name.endsWith("-sure")) askSure(form, name.split("-")[0]);
       const { control, field } = placeOf(form, name);
       for (const text of texts) {
         const fault = phone.element("p", text, { class: "error", role: "alert" });

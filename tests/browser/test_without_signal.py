@@ -4,15 +4,17 @@ import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
+from django.db import OperationalError
 from django.urls import reverse
 from playwright.sync_api import Page, Playwright, expect
 from pytest_django.live_server_helper import LiveServer
 
 from equipment.models import FilterChange, User
-from schedules import visits
+from schedules import due, visits
 from schedules.models import FieldEntry, Visit
 from schedules.visits import Booking
 from servicedesk import phone_files
@@ -78,9 +80,17 @@ def caches_of(page: Page) -> list[str]:
     return list(page.evaluate("() => caches.keys()"))
 
 
+def sure(asked: Callable[[], bool]) -> bool:
+    """False too while the desk writes in the one connection that it shares with the test."""
+    try:
+        return asked()
+    except OperationalError:
+        return False
+
+
 def is_soon(asked: Callable[[], bool], seconds: float = 10) -> None:
     deadline = time.monotonic() + seconds
-    while not asked():
+    while not sure(asked):
         assert time.monotonic() < deadline, "it never came"
         time.sleep(0.05)
 
@@ -287,11 +297,11 @@ def test_a_clock_a_day_off_changes_no_time(world: World, visit: Visit, page: Pag
     """The desk's clock is set a day on: seen from there the phone's is a day late, in page and worker."""
     tomorrow = datetime.now(UTC) + timedelta(days=1)
     with time_machine.travel(tomorrow, tick=True):
-        visit.day = tomorrow.date()
+        visit.day = due.today(tomorrow)
         visit.save()
         page.reload()
-        expect(page.locator("#phone-line")).to_contain_text("On this phone since")
         is_soon(lambda: page.evaluate("async () => (await phone.facts()).skew") > 86000000)
+        keeps_the_day(page, 1)
         wire.set(Wire.REFUSE)
         page.goto(the_visit(visit))
         pressed = datetime.now(UTC)
@@ -306,8 +316,8 @@ def test_a_clock_a_day_off_changes_no_time(world: World, visit: Visit, page: Pag
 
 
 def test_past_the_end_of_the_day_no_code_is_left(settings: object, request: pytest.FixtureRequest) -> None:
-    late = datetime.now(UTC).replace(hour=5, minute=59, second=45, microsecond=0)
-    with time_machine.travel(late, tick=True):  # a quarter of a minute before midnight in Chicago
+    late = datetime.now(ZoneInfo("America/Chicago")).replace(hour=23, minute=59, second=48, microsecond=0)
+    with time_machine.travel(late, tick=True):
         page: Page = request.getfixturevalue("page")
         wire: CutNetwork = request.getfixturevalue("wire")
         expect(page.locator("[data-access]")).to_have_count(1)

@@ -33,17 +33,16 @@
     }
   }
 
-  // Server's clock less the phone's, taken at the middle of a request.
-  async function learn(now, before) {
-    if (Number.isFinite(now)) await phone.note({ skew: Math.round(now - (before + Date.now()) / 2) });
+  // The desk's clock less the phone's, taken at the middle of a request that began at `before`.
+  function skewOf(now, before) {
+    return Number.isFinite(now) ? { skew: Math.round(now - (before + Date.now()) / 2) } : {};
   }
 
   async function mine(endsAt) {
     const before = Date.now();
     const told = await ask("/days/mine/", { headers: { Accept: "application/json" } }, endsAt);
     if (!told.ok || !told.user) throw new SignedOut();
-    await learn(told.now, before);
-    await phone.note({ user: told.user, until: told.until, day: told.day, keep: told.keep });
+    await phone.note({ ...skewOf(told.now, before), user: told.user, until: told.until, day: told.day, keep: told.keep });
     return told;
   }
 
@@ -69,7 +68,7 @@
       endsAt,
     );
     if (!answer.ok) throw new NotUnderstood(String(answer.status));
-    await learn(answer.now, before);
+    await phone.note(skewOf(answer.now, before));
     return answer.entries;
   }
 

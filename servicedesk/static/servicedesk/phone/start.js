@@ -10,6 +10,7 @@
   let pause = SOON_MS;
   let timer = 0;
   let until = 0;
+  let evening = 0;
 
   // Sends and keeps, in the worker where there is one: it goes on when this page is left.
   phone.wake = async () => {
@@ -50,20 +51,25 @@
     }
   };
 
-  // Past the end of the day nothing that opens a door stays on the screen.
+  // Past the end of the day nothing that opens a door stays on the screen. The day is that of this page,
+  // whatever another page has kept since.
   async function dayOver() {
     const facts = await phone.facts();
     const now = phone.deskNow(facts);
-    until ||= facts.until || 0; // the day of this page, not of what another page has kept since
+    if (!until && facts.until > now) until = facts.until;
+    clearTimeout(evening);
     if (until && until <= now) {
       for (const note of document.querySelectorAll("[data-access]")) note.remove();
       await phone.wipeOld();
     } else if (until) {
-      setTimeout(dayOver, Math.min(until - now + 50, 60000));
+      evening = setTimeout(dayOver, Math.min(until - now + 50, 60000));
     }
   }
 
-  new BroadcastChannel("phone").addEventListener("message", () => phone.draw());
+  new BroadcastChannel("phone").addEventListener("message", () => {
+    dayOver();
+    phone.draw();
+  });
   addEventListener("online", () => phone.soon());
   addEventListener("pageshow", (event) => event.persisted && phone.soon());
   document.addEventListener("visibilitychange", () => {
@@ -82,5 +88,4 @@
   await navigator.serviceWorker.register(worker, { updateViaCache: "none" });
   await navigator.serviceWorker.ready;
   await phone.wake();
-  await dayOver();
 })(self.phone);

@@ -22,7 +22,7 @@
   function valueOf(control) {
     if (control.type === "checkbox") return phone.word(control.checked ? "yes" : "no");
     if (control.type === "file") return control.files.length ? String(control.files.length) : "";
-    if (control.tagName === "SELECT") return control.selectedOptions[0]?.textContent.trim() || "";
+    if (control.tagName === "SELECT") return control.value && control.selectedOptions[0].textContent.trim();
     const unit = control.parentElement.querySelector(".unit")?.textContent.trim();
     return control.value && unit && /^[\d.,\s-]+$/.test(control.value) ? `${control.value} ${unit}` : control.value;
   }
@@ -64,6 +64,10 @@
   function replace(form, entry, said, next = "") {
     const box = panel(entry, said, next);
     form.replaceWith(box);
+    if (entry.kind !== "arrived") {
+      // A visit ends once: the other ways to end it go with the form.
+      for (const other of document.querySelectorAll("form[data-entry]")) (other.closest("section") || other).hidden = true;
+    }
     return box;
   }
 

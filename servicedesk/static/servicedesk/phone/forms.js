@@ -145,7 +145,7 @@
       shown: shownOf(form),
       title: document.querySelector("h1")?.textContent.trim() || "",
     };
-    const about = { entry: entry.id, visit: entry.visit, user: entry.user };
+    const about = { entry: entry.id, visit: entry.visit, user: entry.user, title: entry.title };
     await phone.add(entry, (await phone.pictures(form)).map((photo) => ({ ...photo, ...about })));
     return entry;
   }

@@ -150,7 +150,7 @@
   phone.go = async () => {
     await phone.wipeOld();
     const sent = await phone.send({ seen: (told) => phone.seen(told.user) });
-    if (sent.state === "signed-out") await phone.wipePages();
+    if (sent.state === "signed-out" && !sent.told) await phone.wipePages();
     if (sent.state === "sent") await phone.keep(sent.told, { anew: Object.keys(sent.answers).length > 0 });
     return sent;
   };

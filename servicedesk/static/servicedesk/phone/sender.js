@@ -126,7 +126,7 @@
         if (!(fault instanceof NotUnderstood)) throw fault;
         said = fault.message;
       }
-      if (said) await phone.drop([], [said]);
+      if (said) await phone.drop([], [`${photo.title || ""}: ${said}`]);
       await phone.dropPhotos([photo.id]);
     }
   }
@@ -147,7 +147,7 @@
         await sendPhotos(told, until);
         return { state: "sent", answers, told };
       } catch (fault) {
-        if (fault instanceof SignedOut) return { state: "signed-out", answers, told: null };
+        if (fault instanceof SignedOut) return { state: "signed-out", answers, told };
         if (fault instanceof NoSignal || fault instanceof NotUnderstood) return { state: "no-signal", answers, told };
         throw fault;
       }

@@ -53,6 +53,20 @@ class Phone:
         assert self._context is not None
         self._context.clear_cookies(name="sessionid")
 
+    def signal_is_back(self, page: Page) -> None:
+        """The browser's own event that the network is there again, as it gives it to the worker."""
+        found: list[Any] = []
+        driver = page.context.new_cdp_session(page)
+        driver.on("ServiceWorker.workerRegistrationUpdated", lambda told: found.extend(told["registrations"]))
+        driver.send("ServiceWorker.enable")
+        deadline = time.monotonic() + 5
+        while not found:
+            assert time.monotonic() < deadline, "the browser names no worker"
+            page.wait_for_timeout(50)
+        own = next(one for one in found if not one["isDeleted"])
+        told = {"origin": self.wire.url, "registrationId": own["registrationId"]}
+        driver.send("ServiceWorker.dispatchSyncEvent", {**told, "tag": "entries", "lastChance": False})
+
     def kill(self) -> None:
         """SIGKILL to every process of this phone, found by its folder."""
         mine = [pid for pid in _processes() if str(self.folder) in _command(pid)]

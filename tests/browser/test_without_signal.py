@@ -246,6 +246,18 @@ def arrived_in_order(visits: list[int]) -> None:
     assert numbers == sorted(numbers)
 
 
+def test_what_waits_goes_out_though_no_page_is_open(
+    visit: Visit, phone: Phone, page: Page, wire: CutNetwork
+) -> None:
+    wire.set(Wire.REFUSE)
+    complete(page, visit)
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    page.goto("about:blank")
+    wire.set(Wire.PASS)
+    phone.signal_is_back(page)
+    is_soon(lambda: FieldEntry.objects.count() == 1)
+
+
 @pytest.mark.long
 def test_five_hundred_entries_over_a_wire_that_loses_answers(
     world: World, terry: User, page: Page, wire: CutNetwork

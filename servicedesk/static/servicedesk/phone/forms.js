@@ -3,6 +3,8 @@
 
 ((phone) => {
   const TRY_MS = 8000;
+  const QUICK_MS = 1500;
+  const BREATH_MS = 600;
   const user = () => Number(document.body.dataset.user || 0);
 
   function fieldsOf(form, button) {
@@ -150,8 +152,18 @@
     return entry;
   }
 
+  // A request that fails at once is often the first over a weak signal: one more is worth a breath.
+  async function sendNow(id) {
+    const began = performance.now();
+    const sent = await phone.send({ here: id, limit: TRY_MS });
+    const quick = performance.now() - began < QUICK_MS;
+    if (sent.state !== "no-signal" || !quick || !navigator.onLine) return sent;
+    await new Promise((done) => setTimeout(done, BREATH_MS));
+    return phone.send({ here: id, limit: TRY_MS - QUICK_MS });
+  }
+
   async function bring(form, entry) {
-    const sent = await phone.send({ here: entry.id, limit: TRY_MS });
+    const sent = await sendNow(entry.id);
     const answer = sent.answers[entry.id];
     if (!answer) {
       replace(form, entry, whyKept(sent)).focus();

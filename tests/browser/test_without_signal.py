@@ -105,7 +105,7 @@ def test_sheet_stops_and_form_open_without_signal(
     expect(page.locator("#phone-line")).to_contain_text("No signal: this page is as it was at")
     expect(page.get_by_text("Attic hatch code 4711")).to_be_visible()
     shot(page, "02-day-without-signal")
-    page.locator(".sheet .place a.go").click()
+    page.locator(".stops a.go").click()
     expect(page.get_by_role("button", name="Complete the visit")).to_be_visible()
     shot(page, "03-visit-without-signal")
     page.goto(reverse("filter", args=[world.attic.pk]))

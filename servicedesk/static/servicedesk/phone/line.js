@@ -35,7 +35,7 @@
   function markSheet(own) {
     for (const mark of document.querySelectorAll(".unsent")) mark.remove();
     for (const visit of new Set(own.map((entry) => entry.visit))) {
-      const stop = document.querySelector(`.sheet .place a[href="/visits/${visit}/"]`)?.closest("li");
+      const stop = document.querySelector(`a.go[href="/visits/${visit}/"]`)?.closest("li");
       stop?.querySelector(".when")?.append(phone.element("span", phone.word("unsent"), { class: "unsent small" }));
     }
   }

@@ -207,6 +207,7 @@ def test_the_desk_asks_who_still_stands_before_the_form(world: World, visit: Vis
     assert visit.state == Visit.State.COMPLETED
 
 
+@pytest.mark.long
 def test_a_desk_that_never_answers_shows_the_kept_page_and_keeps_the_entry(
     visit: Visit, page: Page, wire: CutNetwork
 ) -> None:

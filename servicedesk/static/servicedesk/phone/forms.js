@@ -22,7 +22,9 @@
   }
 
   function valueOf(control) {
-    if (control.type === "checkbox") return phone.word(control.checked ? "yes" : "no");
+    if (control.type === "checkbox") {
+      return control.checked || control.defaultChecked ? phone.word(control.checked ? "yes" : "no") : "";
+    }
     if (control.type === "file") return control.files.length ? String(control.files.length) : "";
     if (control.tagName === "SELECT") return control.value && control.selectedOptions[0].textContent.trim();
     const unit = control.parentElement.querySelector(".unit")?.textContent.trim();

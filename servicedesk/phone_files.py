@@ -17,6 +17,7 @@ OTHERS = (
     "servicedesk/desk.css",
     "servicedesk/icon.svg",
     "servicedesk/rounds-map.js",
+    "servicedesk/readings.js",
     "js_lib_leaflet/leaflet.css",
     "js_lib_leaflet/leaflet.js",
 )

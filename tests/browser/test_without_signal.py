@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
+from io import BytesIO
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -10,18 +11,20 @@ import pytest
 import time_machine
 from django.db import OperationalError
 from django.urls import reverse
+from PIL import Image
 from playwright.sync_api import Page, Playwright, expect
 from pytest_django.live_server_helper import LiveServer
 
 from equipment.models import FilterChange, User
 from schedules import due, visits
-from schedules.models import FieldEntry, Visit
+from schedules.models import FieldEntry, Photograph, Visit
 from schedules.visits import Booking
 from servicedesk import phone_files
 from tests.browser.conftest import World
 from tests.browser.cut_network import CutNetwork, Wire
 from tests.browser.phone import Phone, keeps_the_day, queued, send_all, shot
 from tests.factories import TechnicianFactory, UserFactory, VisitFactory
+from tests.pictures import jpeg
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 KEPT = "Kept on this phone"
@@ -165,6 +168,39 @@ def test_a_visit_completed_without_signal_arrives_once_with_its_time(
     assert abs(visit.completed_at - pressed) < timedelta(seconds=1.5)
     assert [entry.kind for entry in FieldEntry.objects.order_by("pk")] == ["arrived", "completed"]
     assert queued(page) == 0
+
+
+def test_a_photograph_follows_its_entry_and_is_made_small(
+    world: World, visit: Visit, page: Page, wire: CutNetwork
+) -> None:
+    page.goto(the_visit(visit))
+    wire.set(Wire.REFUSE)
+    large = {"name": "frame.jpg", "mimeType": "image/jpeg", "buffer": jpeg(3200, 2400)}
+    page.get_by_label("Photograph").set_input_files(large)
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    assert page.evaluate("async () => (await phone.photos()).length") == 1
+    wire.set(Wire.LOSE)
+    assert page.evaluate("async () => (await phone.send()).state") == "no-signal"
+    wire.set(Wire.PASS)
+    send_all(page)
+    is_soon(lambda: Photograph.objects.count() == 1)
+    kept = Photograph.objects.get()
+    assert kept.slot == world.attic
+    assert max(Image.open(BytesIO(bytes(kept.jpeg))).size) == 1600
+    is_soon(lambda: page.evaluate("async () => (await phone.photos()).length") == 0)
+
+
+def test_every_file_that_a_page_of_the_day_asks_for_is_kept(
+    world: World, visit: Visit, page: Page, wire: CutNetwork
+) -> None:
+    wire.set(Wire.REFUSE)
+    missing: list[str] = []
+    page.on("requestfailed", lambda request: missing.append(request.url))
+    for address in page.evaluate("async () => (await phone.facts()).keep"):
+        page.goto(address)
+        page.wait_for_load_state("load")
+    assert not [address for address in missing if "/static/" in address]
 
 
 def test_an_answer_lost_five_times_is_written_down_once(visit: Visit, page: Page, wire: CutNetwork) -> None:

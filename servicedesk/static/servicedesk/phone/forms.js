@@ -87,7 +87,7 @@
     const field = phone.element("div", "", { class: "field" });
     const label = phone.element("label");
     const box = phone.element("input", "", { type: "checkbox", name: hidden.name, id: `id_${hidden.name}` });
-    label.append(box, ` ${phone.word(prefix.startsWith("air") ? "sureAir" : "sure")}`);
+    label.append(box, ` ${hidden.dataset.sure || phone.word("sure")}`);
     field.append(label);
     (form.querySelector(`[name="${prefix}-airflow"]`)?.closest(".fields") || hidden.parentElement).append(field);
     hidden.remove();

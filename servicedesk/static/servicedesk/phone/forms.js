@@ -5,6 +5,7 @@
   const TRY_MS = 8000;
   const QUICK_MS = 1500;
   const BREATH_MS = 600;
+  const HINT_MS = 300;
   const user = () => Number(document.body.dataset.user || 0);
 
   function fieldsOf(form, button) {
@@ -108,6 +109,8 @@
     for (const [name, texts] of Object.entries(faults)) {
       if (name.endsWith("-sure")) askSure(form, name.split("-")[0]);
       const { control, field } = placeOf(form, name);
+      // What the desk says now outranks the hint from before, which comes a moment after the last change.
+      for (const wait of [0, HINT_MS]) setTimeout(() => field.classList.remove("told"), wait);
       for (const text of texts) {
         const fault = phone.element("p", text, { class: "error", role: "alert" });
         if (control) {

@@ -295,6 +295,23 @@ def test_what_waits_goes_out_though_no_page_is_open(
     is_soon(lambda: FieldEntry.objects.count() == 1)
 
 
+def test_an_entry_that_nobody_understands_holds_up_no_other(
+    world: World, terry: User, page: Page, wire: CutNetwork
+) -> None:
+    rows = many(world, 3)
+    wire.set(Wire.REFUSE)
+    page.evaluate(ADD, [terry.pk, rows[:1], "arrived"])
+    page.evaluate(ADD, [terry.pk, rows[1:2], "nonsense"])
+    page.evaluate(ADD, [terry.pk, rows[2:], "arrived"])
+    wire.set(Wire.PASS)
+    page.evaluate("async () => { await phone.send(); }")
+    assert queued(page) == 1
+    arrived_in_order([rows[0], rows[2]])
+    expect(page.locator("#phone-line")).to_contain_text(
+        "1 entry was not understood by the desk and stays here"
+    )
+
+
 @pytest.mark.long
 def test_five_hundred_entries_over_a_wire_that_loses_answers(
     world: World, terry: User, page: Page, wire: CutNetwork

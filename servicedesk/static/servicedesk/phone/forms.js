@@ -103,20 +103,25 @@
     return { control: null, field: near?.closest("fieldset, details") || form };
   }
 
+  // What the desk says outranks the hint from before, which comes a moment after the last change.
+  function withoutHint(field) {
+    field.classList.remove("told");
+    field.querySelector(".says")?.replaceChildren();
+  }
+
   function showFaults(form, faults) {
     clearFaults(form);
     let first = null;
     for (const [name, texts] of Object.entries(faults)) {
       if (name.endsWith("-sure")) askSure(form, name.split("-")[0]);
       const { control, field } = placeOf(form, name);
-      // What the desk says now outranks the hint from before, which comes a moment after the last change.
-      for (const wait of [0, HINT_MS]) setTimeout(() => field.classList.remove("told"), wait);
+      if (control) for (const wait of [0, HINT_MS]) setTimeout(withoutHint, wait, field);
       for (const text of texts) {
         const fault = phone.element("p", text, { class: "error", role: "alert" });
         if (control) {
           fault.id = `${control.id}_error`;
           control.setAttribute("aria-invalid", "true");
-          control.setAttribute("aria-describedby", fault.id);
+          control.setAttribute("aria-describedby", `${fault.id} ${control.id}_says`);
           field.append(fault);
         } else {
           fault.tabIndex = -1;

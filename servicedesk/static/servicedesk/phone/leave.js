@@ -33,6 +33,16 @@
     }
   }
 
+  function owed() {
+    try {
+      const is = localStorage.getItem(OWED);
+      localStorage.removeItem(OWED);
+      return is;
+    } catch {
+      return null;
+    }
+  }
+
   async function leave(form, reached, others) {
     await phone.clear({ only: others ? user() : 0 });
     if (reached) {
@@ -75,9 +85,6 @@
       }
     });
     // A sign-out without signal: the session ends at the first page that is there again.
-    if (!document.body.dataset.kept && localStorage.getItem(OWED)) {
-      localStorage.removeItem(OWED);
-      form.submit();
-    }
+    if (!document.body.dataset.kept && owed()) form.submit();
   };
 })(self.phone);

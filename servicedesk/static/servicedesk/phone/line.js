@@ -10,6 +10,13 @@
     return made;
   }
 
+  async function sendNow(event) {
+    event.target.disabled = true;
+    await phone.unstick();
+    await phone.soon();
+    setTimeout(() => (event.target.disabled = false), 1000);
+  }
+
   async function sentences() {
     const said = [];
     const { sheet, stops, kept, since } = await phone.keptCount();
@@ -36,7 +43,7 @@
     for (const mark of document.querySelectorAll(".unsent")) mark.remove();
     for (const visit of new Set(own.map((entry) => entry.visit))) {
       const stop = document.querySelector(`a.go[href="/visits/${visit}/"]`)?.closest("li");
-      stop?.querySelector(".when")?.append(phone.element("span", phone.word("unsent"), { class: "unsent small" }));
+      stop?.querySelector(".when")?.append(" ", phone.element("span", phone.word("unsent"), { class: "unsent small" }));
     }
   }
 
@@ -51,7 +58,7 @@
     if (others.length) said.push(phone.count("others", others.length));
     const { said: heard = [] } = await phone.facts();
     const parts = [phone.element("span", said.join(" · "))];
-    if (own.length || photos.length || stuck.length) parts.push(button(phone.word("sendNow"), () => phone.soon()));
+    if (own.length || photos.length || stuck.length) parts.push(button(phone.word("sendNow"), sendNow));
     for (const text of heard) parts.push(phone.element("span", text, { class: "heard" }));
     if (heard.length) parts.push(button(phone.word("read"), () => phone.note({ said: [] }).then(phone.tell)));
     // Read out when it says something new, not at every look.

@@ -7,6 +7,8 @@
   const LOCK = "phone-send";
   const OVER = ["taken", "beside", "to_judge"]; // the desk has it
 
+  const REFUSALS = [400, 413, 422];
+
   class NoSignal extends Error {}
   class SignedOut extends Error {}
   class NotUnderstood extends Error {}
@@ -21,8 +23,8 @@
       if (answer.status >= 500 || answer.status === 429) throw new NoSignal();
       const text = await answer.text();
       if (!(answer.headers.get("Content-Type") || "").includes("json")) {
-        // A page where JSON was asked for: on the way sits something that is not the desk.
-        throw answer.ok ? new NoSignal() : new NotUnderstood(String(answer.status));
+        // A page where JSON was asked for: on the way sits something that is not the desk, or an older one.
+        throw REFUSALS.includes(answer.status) ? new NotUnderstood(String(answer.status)) : new NoSignal();
       }
       return { ok: answer.ok, status: answer.status, ...JSON.parse(text) };
     } catch (fault) {

@@ -115,6 +115,11 @@ self.phone = self.phone || {};
 
   phone.stick = (entry, said) => within("readwrite", ({ entries }) => entries.put({ ...entry, stuck: said }));
 
+  // Parked entries are tried once more when somebody asks for it.
+  phone.unstick = async () => {
+    for (const entry of await phone.entries()) if (entry.stuck) await phone.stick(entry, "");
+  };
+
   // The desk has them: they may go. `said` are sentences that somebody ought to read.
   phone.drop = async (ids, said = []) => {
     if (!ids.length && !said.length) return;

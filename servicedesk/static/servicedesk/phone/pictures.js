@@ -30,7 +30,7 @@
       for (const file of input.files) {
         if (!slot || !file.size) continue;
         if (!ids.has(file)) ids.set(file, crypto.randomUUID());
-        found.push({ id: ids.get(file), slot, at: Date.now(), blob: await shrink(file) });
+        found.push({ id: ids.get(file), slot, at: file.lastModified || Date.now(), blob: await shrink(file) });
       }
     }
     return found;

@@ -11,7 +11,7 @@ from django.test import Client
 from playwright.sync_api import BrowserContext, Error, Page, Playwright, expect
 
 from equipment.models import User
-from tests.browser.conftest import ARGUMENTS, HEIGHTS
+from tests.browser.conftest import ARGUMENTS, HEIGHTS, let_finish
 from tests.browser.cut_network import CutNetwork
 
 WIDTH = 360
@@ -87,6 +87,8 @@ class Phone:
     def close(self) -> None:
         if self._context is not None:
             with suppress(Error):
+                for page in self._context.pages:
+                    let_finish(page)
                 self._context.close()
         self._context = None
 

@@ -75,12 +75,17 @@ class VisitReport:
             part.ask_for_photo_again()
 
     def faults(self) -> dict[str, list[str]]:
-        """What is wrong, by the name of the field on the page; of a whole form under an empty name."""
+        """What is wrong, by the name of the field on the page; of a whole form under an empty name.
+
+        The question whether somebody looked again stands there without a fault where it is asked.
+        """
         found: dict[str, list[str]] = {}
         for part in self.forms:
             for name, errors in part.errors.items():
                 key = "" if name == "__all__" else part.add_prefix(name)
                 found.setdefault(key, []).extend(str(error) for error in errors)
+            if "sure" in part.fields and not part.fields["sure"].widget.is_hidden:
+                found.setdefault(part.add_prefix("sure"), [])  # asked, not faulty
         return found
 
     def outcome(self, at: datetime) -> Outcome:

@@ -33,6 +33,8 @@ EVERYBODY = SIGNED_IN | Who.STRANGER
 TABLE: dict[str, dict[str, Who]] = {
     "start": {"GET": EVERYBODY},
     "alive": {"GET": EVERYBODY},
+    "worker": {"GET": EVERYBODY},
+    "no-signal": {"GET": EVERYBODY},
     "sign-in": {"GET": EVERYBODY, "POST": EVERYBODY},
     "sign-in-by-link": {"GET": EVERYBODY, "POST": EVERYBODY},
     "sign-out": {"POST": SIGNED_IN},

@@ -3,11 +3,13 @@
 from django.contrib import admin
 from django.urls import include, path
 
-from servicedesk.views import due_list, figures, findings, letters, promises, sheets, start
+from servicedesk.views import due_list, figures, findings, letters, phone, promises, sheets, start
 
 urlpatterns = [
     path("", start.start, name="start"),
     path("alive/", start.alive, name="alive"),
+    path("worker.js", phone.worker, name="worker"),
+    path("no-signal/", phone.no_signal, name="no-signal"),
     path("sign-in/", start.sign_in, name="sign-in"),
     path("sign-in/link/", start.sign_in_by_link, name="sign-in-by-link"),
     path("sign-out/", start.sign_out, name="sign-out"),

@@ -69,7 +69,7 @@ def share_room(wanted: IntArray, room: int) -> IntArray:
     total = int(wanted.sum())
     if total <= room:
         return np.array(wanted, dtype=np.int64)
-    exact: FloatArray = wanted * (room / total)
+    exact: FloatArray = np.asarray(wanted, dtype=np.float64) * (room / total)
     kept: IntArray = np.floor(exact).astype(np.int64)
     order = np.argsort(-(exact - kept), kind="stable")
     kept[order[: room - int(kept.sum())]] += 1

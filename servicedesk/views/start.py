@@ -97,9 +97,16 @@ def sign_in_by_link(request: HttpRequest) -> HttpResponse:
 
 
 def sign_out(request: HttpRequest) -> HttpResponse:
-    """End the session."""
+    """End the session; a technician's browser is told to forget what it kept of the day.
+
+    Where entries of somebody else wait on the same phone (``others``) those stay, locked to them.
+    """
+    technician = who(request.user) is Who.TECHNICIAN
     logout(request)
-    return redirect("sign-in")
+    response = redirect("sign-in")
+    stays = not technician or bool(request.POST.get("others"))
+    response["Clear-Site-Data"] = '"cache"' if stays else '"cache", "storage"'
+    return response
 
 
 def choose_units(request: HttpRequest) -> HttpResponse:

@@ -2,13 +2,13 @@
 
 import os
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from django.test import Client
-from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Error, Page, Playwright, sync_playwright
 from pytest_django.fixtures import Settings
 from pytest_django.live_server_helper import LiveServer
 
@@ -44,17 +44,43 @@ PageAt = Callable[..., Page]
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """Chromium, for as long as the tests run."""
+def playwright() -> Iterator[Playwright]:
+    """What drives Chromium, once: a second one cannot run beside it."""
+    with sync_playwright() as driver:
+        # Playwright keeps an event loop in this thread, in which Django would else refuse the database.
+        os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+        yield driver
+
+
+@pytest.fixture(scope="session")
+def chromium_path() -> str:
     path = os.environ.get("TEST_CHROMIUM") or servers.found_chromium()
     if not path:
         pytest.fail("There is no Chromium here; ./test finds or installs one, or leaves these tests out.")
-    with sync_playwright() as playwright:
-        # Playwright keeps an event loop in this thread, in which Django would else refuse the database.
-        os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-        chromium = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
+    return path
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright, chromium_path: str) -> Iterator[Browser]:
+    """Chromium, for as long as the tests run."""
+    chromium = playwright.chromium.launch(executable_path=chromium_path, args=ARGUMENTS)
+    yield chromium
+    chromium.close()
+
+
+STILL = """async () => {
+  for (let look = 0; look < 100; look += 1) {
+    const { held } = await navigator.locks.query();
+    if (!held.length) return;
+    await new Promise((done) => setTimeout(done, 30));
+  }
+}"""
+
+
+def let_finish(page: Page) -> None:
+    """Waits until the phone's parts are done fetching, or the desk would be asked after the test is over."""
+    with suppress(Error):  # closed already, or a page that may not ask
+        page.evaluate(STILL)
 
 
 @pytest.fixture
@@ -69,7 +95,10 @@ def page_at(browser: Browser, live_server: object) -> Iterator[PageAt]:
 
         def open_at(width: int, *, may_log: tuple[str, ...] = (), **options: object) -> Page:
             size = {"width": width, "height": HEIGHTS.get(width, 800)}
-            context = browser.new_context(viewport=size, base_url=str(live_server), **options)
+            # No worker here: it fetches beside the test, in the one connection that both have on SQLite.
+            context = browser.new_context(
+                viewport=size, base_url=str(live_server), service_workers="block", **options
+            )
             contexts.callback(context.close)
             page = context.new_page()
 

@@ -61,7 +61,7 @@ def test_a_visit_is_completed_with_drops_in_either_unit(world: World, visit: Vis
     page.get_by_role("checkbox", name="I looked again: it is so").check()
     page.get_by_role("button", name="Complete the visit").click()
     page.wait_for_url("**" + reverse("site", args=[world.mill.pk]))
-    expect(page.get_by_role("status")).to_contain_text("Done")
+    expect(page.locator(".messages")).to_contain_text("Done")
     plan = Plan.objects.get(slot=world.attic)
     assert plan.due_on
     assert world.today + timedelta(days=30) < plan.due_on <= world.today + timedelta(days=183)

@@ -1,0 +1,38 @@
+// Photographs of a form, made small enough for a weak signal before they are kept.
+"use strict";
+
+((phone) => {
+  const LONG_SIDE_PX = 1600;
+  const QUALITY = 0.82;
+  const ids = new WeakMap(); // one photograph, one id, however often its form is sent
+
+  async function shrink(file) {
+    try {
+      const picture = await createImageBitmap(file, { imageOrientation: "from-image" });
+      const scale = Math.min(1, LONG_SIDE_PX / Math.max(picture.width, picture.height));
+      const canvas = document.createElement("canvas");
+      canvas.width = Math.round(picture.width * scale);
+      canvas.height = Math.round(picture.height * scale);
+      canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
+      picture.close();
+      const small = await new Promise((done) => canvas.toBlob(done, "image/jpeg", QUALITY));
+      return small || file;
+    } catch {
+      return file; // a kind that this browser cannot open: the desk judges it
+    }
+  }
+
+  // The photographs chosen in a form, ready to be kept: {id, slot, at, blob} each.
+  phone.pictures = async (form) => {
+    const found = [];
+    for (const input of form.querySelectorAll('input[type="file"]')) {
+      const slot = Number(/^slot(\d+)-photo$/.exec(input.name)?.[1] || 0);
+      for (const file of input.files) {
+        if (!slot || !file.size) continue;
+        if (!ids.has(file)) ids.set(file, crypto.randomUUID());
+        found.push({ id: ids.get(file), slot, at: file.lastModified || Date.now(), blob: await shrink(file) });
+      }
+    }
+    return found;
+  };
+})(self.phone);

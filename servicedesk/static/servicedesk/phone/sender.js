@@ -1,0 +1,171 @@
+// Brings what waits to the desk: strictly in order, one sender at a time, each entry until the desk has it.
+"use strict";
+
+((phone) => {
+  const BATCH = 25;
+  const LIMIT_MS = 15000;
+  const LOCK = "phone-send";
+  const OVER = ["taken", "beside", "to_judge"]; // the desk has it
+
+  const REFUSALS = [400, 413, 422];
+
+  class NoSignal extends Error {}
+  class SignedOut extends Error {}
+  class NotUnderstood extends Error {}
+
+  // One request with a limit on the whole of it, body included. The answer's JSON and HTTP status.
+  async function ask(address, options, endsAt) {
+    const stop = new AbortController();
+    const timer = setTimeout(() => stop.abort(), Math.max(endsAt - performance.now(), 0));
+    try {
+      const answer = await fetch(address, { ...options, redirect: "manual", cache: "no-store", signal: stop.signal });
+      if (answer.type === "opaqueredirect" || answer.status === 401 || answer.status === 403) throw new SignedOut();
+      if (answer.status >= 500 || answer.status === 429) throw new NoSignal();
+      const text = await answer.text();
+      if (!(answer.headers.get("Content-Type") || "").includes("json")) {
+        // A page where JSON was asked for: on the way sits something that is not the desk, or an older one.
+        throw REFUSALS.includes(answer.status) ? new NotUnderstood(String(answer.status)) : new NoSignal();
+      }
+      return { ok: answer.ok, status: answer.status, ...JSON.parse(text) };
+    } catch (fault) {
+      if (fault instanceof SignedOut || fault instanceof NotUnderstood) throw fault;
+      throw new NoSignal();
+    } finally {
+      clearTimeout(timer);
+    }
+  }
+
+  // The desk's clock less the phone's, taken at the middle of a request that began at `before`.
+  function skewOf(now, before) {
+    return Number.isFinite(now) ? { skew: Math.round(now - (before + Date.now()) / 2) } : {};
+  }
+
+  async function mine(endsAt) {
+    const before = Date.now();
+    const told = await ask("/days/mine/", { headers: { Accept: "application/json" } }, endsAt);
+    if (!told.ok || !told.user) throw new SignedOut();
+    await phone.note({ ...skewOf(told.now, before), user: told.user, until: told.until, day: told.day, keep: told.keep });
+    return told;
+  }
+
+  function wire(entry, device, here) {
+    const { id, n, visit, kind, at, skew, fields } = entry;
+    return { id, n, device, visit, kind, at, skew, fields, here: here === id };
+  }
+
+  async function post(batch, told, here, endsAt) {
+    const { device } = await phone.facts();
+    const before = Date.now();
+    const answer = await ask(
+      "/days/entries/",
+      {
+        method: "POST",
+        headers: { "Content-Type": "application/json", "X-CSRFToken": told.token },
+        body: JSON.stringify({
+          sent_at: before,
+          user: told.user,
+          entries: batch.map((entry) => wire(entry, device, here)),
+        }),
+      },
+      endsAt,
+    );
+    if (!answer.ok) throw new NotUnderstood(String(answer.status));
+    await phone.note(skewOf(answer.now, before));
+    return answer.entries;
+  }
+
+  // A batch that is not understood is tried one by one, so that one bad entry holds up no other.
+  async function postOrPark(batch, told, here, endsAt) {
+    try {
+      return { answers: await post(batch, told, here, endsAt), parked: 0 };
+    } catch (fault) {
+      if (!(fault instanceof NotUnderstood)) throw fault;
+      if (batch.length > 1) return postOrPark(batch.slice(0, 1), told, here, endsAt);
+      await phone.stick(batch[0], fault.message);
+      return { answers: [], parked: 1 };
+    }
+  }
+
+  // How many of the batch are settled: with the desk, or back in front of the person who wrote them.
+  async function settle(batch, answers, found) {
+    const known = answers.filter((answer) => batch.some((entry) => entry.id === answer.id));
+    for (const answer of known) found[answer.id] = answer;
+    const over = known.filter((answer) => OVER.includes(answer.state));
+    const asked = known.filter((answer) => answer.state === "ask");
+    const title = ({ id }) => batch.find((entry) => entry.id === id).title || "";
+    const said = over.filter((answer) => answer.state !== "taken" && answer.said);
+    await phone.drop(over.map(({ id }) => id), said.map((answer) => `${title(answer)}: ${answer.said}`));
+    // Nothing of these is stored at the desk, and the form has it all.
+    await phone.withdraw(asked.map(({ id }) => id));
+    return over.length + asked.length;
+  }
+
+  async function sendEntries(told, here, until, found) {
+    for (;;) {
+      const waiting = (await phone.entries()).filter((entry) => entry.user === told.user && !entry.stuck);
+      const batch = waiting.slice(0, BATCH);
+      if (!batch.length) return;
+      const { answers, parked } = await postOrPark(batch, told, here, until());
+      const settled = await settle(batch, answers, found);
+      if (!settled && !parked) throw new NoSignal(); // an answer that settles nothing: later, not in a circle
+    }
+  }
+
+  async function sendPhotos(told, until) {
+    const waiting = new Set((await phone.entries()).map((entry) => entry.id));
+    const ready = (await phone.photos()).filter((one) => one.user === told.user && !waiting.has(one.entry));
+    for (const photo of ready.sort((one, other) => one.at - other.at)) {
+      const form = new FormData();
+      for (const name of ["id", "entry", "visit", "slot", "at"]) form.append(name, String(photo[name]));
+      form.append("sent_at", String(Date.now()));
+      form.append("file", photo.blob, `${photo.id}.jpg`);
+      let said = "";
+      try {
+        const headers = { "X-CSRFToken": told.token };
+        const answer = await ask("/days/photo/", { method: "POST", headers, body: form }, until());
+        if (!answer.ok || answer.state === "refused") said = answer.said || String(answer.status);
+      } catch (fault) {
+        if (!(fault instanceof NotUnderstood)) throw fault;
+        said = fault.message;
+      }
+      if (said) await phone.drop([], [`${photo.title || ""}: ${said}`]);
+      await phone.dropPhotos([photo.id]);
+    }
+  }
+
+  // Sends all that the person signed in has waiting. `here` is the entry whose person still stands in front of
+  // the form; `limit` milliseconds are all that it may take, where given. Answers
+  // {state: "sent" | "no-signal" | "signed-out", answers: {id: answer}, told}.
+  phone.send = async ({ here = "", limit = 0, seen = null } = {}) => {
+    const endsAt = limit ? performance.now() + limit : Infinity;
+    const until = () => Math.min(performance.now() + LIMIT_MS, endsAt);
+    const answers = {};
+    const run = async () => {
+      let told = null;
+      try {
+        told = await mine(until());
+        if (seen) await seen(told);
+        await sendEntries(told, here, until, answers);
+        await sendPhotos(told, until);
+        return { state: "sent", answers, told };
+      } catch (fault) {
+        if (fault instanceof SignedOut) return { state: "signed-out", answers, told };
+        if (fault instanceof NoSignal || fault instanceof NotUnderstood) return { state: "no-signal", answers, told };
+        throw fault;
+      }
+    };
+    const stop = new AbortController();
+    const timer = limit ? setTimeout(() => stop.abort(), limit) : 0;
+    try {
+      return await navigator.locks.request(LOCK, { signal: stop.signal }, () => {
+        clearTimeout(timer);
+        return run();
+      });
+    } catch (fault) {
+      if (fault.name === "AbortError") return { state: "no-signal", answers, told: null };
+      throw fault;
+    } finally {
+      clearTimeout(timer);
+    }
+  };
+})(self.phone);

@@ -1,0 +1,91 @@
+// Puts the phone's parts to work on a technician's page.
+"use strict";
+
+(async (phone) => {
+  const able =
+    "serviceWorker" in navigator && navigator.locks && self.indexedDB && self.caches && self.crypto?.randomUUID;
+  if (!able) return; // the forms go on working as plain ones
+  const SOON_MS = 2000;
+  const LATE_MS = 5 * 60 * 1000;
+  let pause = SOON_MS;
+  let timer = 0;
+  let until = 0;
+  let evening = 0;
+
+  // Sends and keeps, in the worker where there is one: it goes on when this page is left.
+  phone.wake = async () => {
+    const worker = await navigator.serviceWorker.getRegistration();
+    if (worker?.active) worker.active.postMessage("go");
+    else await phone.go();
+  };
+
+  phone.later = async () => {
+    try {
+      const worker = await navigator.serviceWorker.getRegistration();
+      await worker?.sync?.register("entries");
+    } catch {
+      // No background sync here: an open page sends.
+    }
+    phone.tell();
+  };
+
+  phone.soon = () => {
+    pause = SOON_MS;
+    clearTimeout(timer);
+    timer = 0;
+    return phone.wake();
+  };
+
+  // While something waits it is tried again, at longer and longer distance.
+  phone.expect = (waiting) => {
+    if (!waiting) {
+      clearTimeout(timer);
+      timer = 0;
+      pause = SOON_MS;
+    } else if (!timer) {
+      timer = setTimeout(() => {
+        timer = 0;
+        pause = Math.min(pause * 2, LATE_MS);
+        phone.wake().finally(() => phone.draw());
+      }, pause * (0.8 + 0.4 * Math.random()));
+    }
+  };
+
+  // Past the end of the day nothing that opens a door stays on the screen. The day is that of this page,
+  // whatever another page has kept since.
+  async function dayOver() {
+    const facts = await phone.facts();
+    const now = phone.deskNow(facts);
+    if (!until && facts.until > now) until = facts.until;
+    clearTimeout(evening);
+    if (until && until <= now) {
+      for (const note of document.querySelectorAll("[data-access]")) note.remove();
+      await phone.wipeOld();
+    } else if (until) {
+      evening = setTimeout(dayOver, Math.min(until - now + 50, 60000));
+    }
+  }
+
+  new BroadcastChannel("phone").addEventListener("message", () => {
+    dayOver();
+    phone.draw();
+  });
+  addEventListener("online", () => phone.soon());
+  addEventListener("pageshow", (event) => event.persisted && phone.soon());
+  document.addEventListener("visibilitychange", () => {
+    if (document.hidden) return;
+    dayOver();
+    phone.draw();
+  });
+
+  phone.watchForms();
+  phone.watchLeaving();
+  if (!document.body.dataset.kept) await phone.seen(Number(document.body.dataset.user || 0));
+  await phone.showWaiting();
+  await phone.draw();
+  await dayOver();
+  const { worker } = document.getElementById("phone-words").dataset;
+  await navigator.serviceWorker.register(worker, { updateViaCache: "none" });
+  await navigator.serviceWorker.ready;
+  await phone.wake();
+})(self.phone);

@@ -1,0 +1,519 @@
+"""The day on the phone before the attic: a real Chromium, with the network cut for pages and worker."""
+
+import time
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from io import BytesIO
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+import time_machine
+from django.db import OperationalError
+from django.urls import reverse
+from PIL import Image
+from playwright.sync_api import Page, Playwright, expect
+from pytest_django.live_server_helper import LiveServer
+
+from equipment.models import FilterChange, User
+from schedules import due, visits
+from schedules.models import FieldEntry, Photograph, Visit
+from schedules.visits import Booking
+from servicedesk import phone_files
+from tests.browser.conftest import World
+from tests.browser.cut_network import CutNetwork, Wire
+from tests.browser.phone import Phone, keeps_the_day, queued, send_all, shot
+from tests.factories import TechnicianFactory, UserFactory, VisitFactory
+from tests.pictures import jpeg
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+KEPT = "Kept on this phone"
+
+
+@pytest.fixture
+def wire(live_server: LiveServer) -> Iterator[CutNetwork]:
+    wire = CutNetwork(int(live_server.url.rsplit(":", 1)[1]))
+    yield wire
+    wire.close()
+
+
+@pytest.fixture
+def phone(playwright: Playwright, chromium_path: str, tmp_path: Path, wire: CutNetwork) -> Iterator[Phone]:
+    phone = Phone(playwright, chromium_path, tmp_path / "phone", wire)
+    yield phone
+    phone.close()
+
+
+@pytest.fixture
+def visit(world: World) -> Visit:
+    """Today's visit to the mill, whose attic has a code."""
+    world.attic.access_notes = "Attic hatch code 4711"
+    world.attic.save()
+    booking = Booking(world.mill, [world.attic], [world.drain], world.technician, world.today, sure=True)
+    return visits.book(booking, world.now)
+
+
+@pytest.fixture
+def terry(world: World) -> User:
+    assert world.technician.user
+    return world.technician.user
+
+
+@pytest.fixture
+def page(phone: Phone, visit: Visit, terry: User) -> Page:
+    """The day's sheet, with all of the day on the phone."""
+    page = phone.open()
+    phone.sign_in(terry)
+    page.goto("/")
+    keeps_the_day(page, 1)
+    return page
+
+
+def the_visit(visit: Visit) -> str:
+    return reverse("visit", args=[visit.pk])
+
+
+def complete(page: Page, visit: Visit) -> None:
+    page.goto(the_visit(visit))
+    page.get_by_label("Findings").fill("Rust on the rack")
+    page.get_by_role("button", name="Complete the visit").click()
+
+
+def caches_of(page: Page) -> list[str]:
+    return list(page.evaluate("() => caches.keys()"))
+
+
+def sure(asked: Callable[[], bool]) -> bool:
+    """False too while the desk writes in the one connection that it shares with the test."""
+    try:
+        return asked()
+    except OperationalError:
+        return False
+
+
+def is_soon(asked: Callable[[], bool], seconds: float = 10) -> None:
+    deadline = time.monotonic() + seconds
+    while not sure(asked):
+        assert time.monotonic() < deadline, "it never came"
+        time.sleep(0.05)
+
+
+def test_sheet_stops_and_form_open_without_signal(
+    world: World, visit: Visit, page: Page, wire: CutNetwork
+) -> None:
+    shot(page, "01-day-kept")
+    wire.set(Wire.REFUSE)
+    page.goto("/")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("has 1 stop")
+    expect(page.locator("#phone-line")).to_contain_text("No signal: this page is as it was at")
+    expect(page.get_by_text("Attic hatch code 4711")).to_be_visible()
+    shot(page, "02-day-without-signal")
+    page.locator(".stops a.go").click()
+    expect(page.get_by_role("button", name="Complete the visit")).to_be_visible()
+    shot(page, "03-visit-without-signal")
+    page.goto(reverse("filter", args=[world.attic.pk]))
+    expect(page.locator(".size.big")).to_contain_text("16 × 25 × 1")
+    page.goto(reverse("van", args=[world.technician.pk, world.today.isoformat()]))
+    expect(page.get_by_role("heading", level=1)).to_contain_text("to be loaded")
+    # What was never part of the day is not there, and the page says what is.
+    page.goto(reverse("site", args=[world.home.pk]))
+    expect(page.get_by_role("heading", level=1)).to_have_text("No signal here")
+    expect(page.locator("#kept-pages a")).to_have_count(3)
+    shot(page, "04-no-signal")
+
+
+def test_only_pages_of_the_day_are_kept(world: World, visit: Visit, page: Page) -> None:
+    page.goto(reverse("site", args=[world.mill.pk]))
+    page.goto(reverse("look-up") + "?q=mill")
+    names = "async () => (await phone.facts()).keep"
+    kept = """async () => {
+      const found = [];
+      for (const name of (await caches.keys()).filter((one) => one.startsWith("day "))) {
+        const cache = await caches.open(name);
+        for (const request of await cache.keys()) found.push(new URL(request.url).pathname);
+      }
+      return found;
+    }"""
+    assert sorted(page.evaluate(kept)) == sorted(page.evaluate(names))
+    assert len(page.evaluate(kept)) == 4
+
+
+def test_a_visit_completed_without_signal_arrives_once_with_its_time(
+    visit: Visit, page: Page, wire: CutNetwork
+) -> None:
+    wire.set(Wire.REFUSE)
+    page.goto(the_visit(visit))
+    page.get_by_role("button", name="I am at the door").click()
+    expect(page.locator(".kept").first).to_contain_text(KEPT)
+    pressed = datetime.now(UTC)
+    page.get_by_label("Findings").fill("Rust on the rack")
+    page.get_by_role("button", name="Complete the visit").dblclick()
+    expect(page.locator(".kept")).to_have_count(2)
+    expect(page.locator(".kept").last).to_contain_text("Rust on the rack")
+    shot(page, "05-visit-kept")
+    page.locator(".kept a").last.click()
+    expect(page.locator(".unsent")).to_have_text("written here, not sent")
+    expect(page.locator("#phone-line")).to_contain_text("2 entries wait for signal")
+    shot(page, "06-day-with-entries")
+    page.goto(the_visit(visit))
+    expect(page.locator(".kept")).to_have_count(2)
+    time.sleep(2)
+    wire.set(Wire.PASS)
+    page.get_by_role("button", name="Send now").click()
+    is_soon(lambda: FieldEntry.objects.count() == 2)
+    expect(page.locator("#phone-line")).not_to_contain_text("wait")
+    visit.refresh_from_db()
+    assert visit.state == Visit.State.COMPLETED
+    assert visit.completed_at
+    assert abs(visit.completed_at - pressed) < timedelta(seconds=1.5)
+    assert [entry.kind for entry in FieldEntry.objects.order_by("pk")] == ["arrived", "completed"]
+    assert queued(page) == 0
+
+
+def test_a_photograph_follows_its_entry_and_is_made_small(
+    world: World, visit: Visit, page: Page, wire: CutNetwork
+) -> None:
+    page.goto(the_visit(visit))
+    wire.set(Wire.REFUSE)
+    large = {"name": "frame.jpg", "mimeType": "image/jpeg", "buffer": jpeg(3200, 2400)}
+    page.get_by_label("Photograph").set_input_files(large)
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    assert page.evaluate("async () => (await phone.photos()).length") == 1
+    wire.set(Wire.LOSE)
+    assert page.evaluate("async () => (await phone.send()).state") == "no-signal"
+    wire.set(Wire.PASS)
+    send_all(page)
+    is_soon(lambda: Photograph.objects.count() == 1)
+    kept = Photograph.objects.get()
+    assert kept.slot == world.attic
+    assert max(Image.open(BytesIO(bytes(kept.jpeg))).size) == 1600
+    is_soon(lambda: page.evaluate("async () => (await phone.photos()).length") == 0)
+
+
+def test_every_file_that_a_page_of_the_day_asks_for_is_kept(
+    world: World, visit: Visit, page: Page, wire: CutNetwork
+) -> None:
+    wire.set(Wire.REFUSE)
+    missing: list[str] = []
+    page.on("requestfailed", lambda request: missing.append(request.url))
+    for address in page.evaluate("async () => (await phone.facts()).keep"):
+        page.goto(address)
+        page.wait_for_load_state("load")
+    assert not [address for address in missing if "/static/" in address]
+
+
+def test_an_answer_lost_five_times_is_written_down_once(visit: Visit, page: Page, wire: CutNetwork) -> None:
+    page.goto(the_visit(visit))
+    before = FilterChange.objects.count()
+    wire.set(Wire.LOSE)
+    page.get_by_label("Findings").fill("Rust on the rack")
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    is_soon(lambda: wire.lost > 0)
+    for _again in range(4):
+        assert page.evaluate("async () => (await phone.send()).state") == "no-signal"
+    assert wire.lost >= 5
+    assert FieldEntry.objects.count() == 1
+    assert queued(page) == 1
+    wire.set(Wire.PASS)
+    send_all(page)
+    assert FieldEntry.objects.count() == 1
+    assert FilterChange.objects.count() == before + 1
+
+
+def test_the_desk_asks_who_still_stands_before_the_form(world: World, visit: Visit, page: Page) -> None:
+    page.goto(the_visit(visit))
+    page.get_by_label("Drop of the old filter").fill("12")
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.get_by_role("alert")).to_contain_text("must be at most")
+    expect(page.get_by_label("Drop of the old filter")).to_be_focused()
+    assert queued(page) == 0
+    page.get_by_label("Drop of the old filter").fill("0.31")
+    page.get_by_label("Drop of the clean filter").fill("70 Pa")
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.get_by_role("alert").first).to_contain_text("expected")
+    shot(page, "07-asked")
+    page.get_by_role("checkbox", name="I looked again: it is so").check()
+    page.get_by_role("button", name="Complete the visit").click()
+    page.wait_for_url("**" + reverse("site", args=[world.mill.pk]))
+    expect(page.get_by_role("status").filter(has_text="Done")).to_be_visible()
+    assert FieldEntry.objects.count() == 1
+    visit.refresh_from_db()
+    assert visit.state == Visit.State.COMPLETED
+
+
+@pytest.mark.long
+def test_a_desk_that_never_answers_shows_the_kept_page_and_keeps_the_entry(
+    visit: Visit, page: Page, wire: CutNetwork
+) -> None:
+    wire.set(Wire.SWALLOW)
+    began = time.monotonic()
+    page.goto(the_visit(visit))
+    expect(page.get_by_role("button", name="I am at the door")).to_be_visible()
+    assert 3 < time.monotonic() - began < 8
+    page.get_by_role("button", name="I am at the door").click()
+    expect(page.locator(".kept")).to_contain_text(KEPT, timeout=12000)
+    wire.set(Wire.PASS)
+    send_all(page)
+    assert FieldEntry.objects.count() == 1
+
+
+ADD = """async ([user, visits, kind]) => {
+  const same = { user, kind, fields: {}, shown: [], title: "" };
+  for (const visit of visits)
+    await phone.add({ ...same, visit, id: crypto.randomUUID(), at: Date.now() });
+}"""
+
+
+def many(world: World, count: int) -> list[int]:
+    """So many visits of today."""
+    return [
+        VisitFactory(
+            site=world.mill, technician=world.technician, day=world.today, state=Visit.State.SCHEDULED
+        ).pk
+        for _one in range(count)
+    ]
+
+
+def arrived_in_order(visits: list[int]) -> None:
+    rows = list(FieldEntry.objects.order_by("pk").values_list("visit_number", "number"))
+    assert [visit for visit, _number in rows] == visits
+    numbers = [number for _visit, number in rows]
+    assert numbers == sorted(numbers)
+
+
+def test_what_waits_goes_out_though_no_page_is_open(
+    visit: Visit, phone: Phone, page: Page, wire: CutNetwork
+) -> None:
+    wire.set(Wire.REFUSE)
+    complete(page, visit)
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    page.goto("about:blank")
+    wire.set(Wire.PASS)
+    phone.signal_is_back(page)
+    is_soon(lambda: FieldEntry.objects.count() == 1)
+
+
+def test_an_entry_that_nobody_understands_holds_up_no_other(
+    world: World, terry: User, page: Page, wire: CutNetwork
+) -> None:
+    rows = many(world, 3)
+    wire.set(Wire.REFUSE)
+    page.evaluate(ADD, [terry.pk, rows[:1], "arrived"])
+    page.evaluate(ADD, [terry.pk, rows[1:2], "nonsense"])
+    page.evaluate(ADD, [terry.pk, rows[2:], "arrived"])
+    wire.set(Wire.PASS)
+    page.evaluate("async () => { await phone.send(); }")
+    assert queued(page) == 1
+    arrived_in_order([rows[0], rows[2]])
+    expect(page.locator("#phone-line")).to_contain_text(
+        "1 entry was not understood by the desk and stays here"
+    )
+
+
+@pytest.mark.long
+def test_five_hundred_entries_over_a_wire_that_loses_answers(
+    world: World, terry: User, page: Page, wire: CutNetwork
+) -> None:
+    rows = many(world, 500)
+    wire.set(Wire.REFUSE)
+    page.evaluate(ADD, [terry.pk, rows, "arrived"])
+    assert queued(page) == 500
+    wire.set(Wire.LOSSY)
+    send_all(page, 240)
+    arrived_in_order(rows)
+    assert wire.lost > 5
+
+
+def test_killed_in_the_middle_of_the_queue(
+    world: World, terry: User, phone: Phone, page: Page, wire: CutNetwork
+) -> None:
+    rows = many(world, 120)
+    wire.set(Wire.REFUSE)
+    page.evaluate(ADD, [terry.pk, rows, "arrived"])
+    wire.set(Wire.PASS)
+    page.evaluate("() => { phone.send(); }")
+    is_soon(lambda: FieldEntry.objects.count() >= 30)
+    phone.kill()
+    there = FieldEntry.objects.count()
+    assert there < 120, "it was killed too late to prove anything"
+    again = phone.open()
+    phone.sign_in(terry)
+    again.goto(the_visit(Visit.objects.get(pk=rows[0])))
+    send_all(again)
+    arrived_in_order(rows)
+    assert FieldEntry.objects.count() == 120
+
+
+def test_a_killed_phone_still_has_the_day_without_signal(
+    visit: Visit, phone: Phone, page: Page, wire: CutNetwork
+) -> None:
+    wire.set(Wire.REFUSE)
+    complete(page, visit)
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    phone.kill()
+    again = phone.open()
+    again.goto("/")
+    expect(again.get_by_text("Attic hatch code 4711")).to_be_visible()
+    expect(again.locator(".unsent")).to_have_text("written here, not sent")
+
+
+def test_a_clock_a_day_off_changes_no_time(world: World, visit: Visit, page: Page, wire: CutNetwork) -> None:
+    """The desk's clock is set a day on: seen from there the phone's is a day late, in page and worker."""
+    tomorrow = datetime.now(UTC) + timedelta(days=1)
+    with time_machine.travel(tomorrow, tick=True):
+        visit.day = due.today(tomorrow)
+        visit.save()
+        page.reload()
+        is_soon(lambda: page.evaluate("async () => (await phone.facts()).skew") > 86000000)
+        is_soon(lambda: page.evaluate("async () => (await phone.keptCount()).kept") == 1)
+        wire.set(Wire.REFUSE)
+        page.goto(the_visit(visit))
+        pressed = datetime.now(UTC)
+        page.get_by_role("button", name="I am at the door").click()
+        expect(page.locator(".kept").first).to_contain_text(KEPT)
+        time.sleep(2)
+        wire.set(Wire.PASS)
+        send_all(page)
+        visit.refresh_from_db()
+        assert visit.arrived_at
+        assert abs(visit.arrived_at - pressed) < timedelta(seconds=1.5)
+
+
+def test_past_the_end_of_the_day_no_code_is_left(settings: object, request: pytest.FixtureRequest) -> None:
+    late = datetime.now(ZoneInfo("America/Chicago")).replace(hour=23, minute=59, second=48, microsecond=0)
+    with time_machine.travel(late, tick=True):
+        page: Page = request.getfixturevalue("page")
+        wire: CutNetwork = request.getfixturevalue("wire")
+        expect(page.locator("[data-access]")).to_have_count(1)
+        wire.set(Wire.REFUSE)
+        expect(page.locator("[data-access]")).to_have_count(0, timeout=20000)
+        is_soon(lambda: not [name for name in caches_of(page) if name.startswith("day ")])
+        page.goto("/")
+        expect(page.get_by_role("heading", level=1)).to_have_text("No signal here")
+        expect(page.locator("#nothing-kept")).to_be_visible()
+
+
+def test_signing_out_clears_the_phone(page: Page) -> None:
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Sign in")
+    assert caches_of(page) == []
+    assert page.evaluate("async () => (await indexedDB.databases()).length") == 0
+    assert page.evaluate("async () => (await navigator.serviceWorker.getRegistrations()).length") == 0
+
+
+def test_signing_out_names_what_would_be_lost(visit: Visit, page: Page, wire: CutNetwork) -> None:
+    wire.set(Wire.LOSE)
+    complete(page, visit)
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_role("dialog")).to_contain_text("1 entry could not be sent")
+    shot(page, "08-sign-out-asks")
+    page.get_by_role("button", name="Stay signed in").click()
+    assert queued(page) == 1
+    wire.set(Wire.PASS)
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Sign in")
+    assert FieldEntry.objects.count() == 1
+    assert caches_of(page) == []
+
+
+def test_signing_out_without_signal_clears_now_and_signs_out_later(
+    world: World, page: Page, wire: CutNetwork
+) -> None:
+    wire.set(Wire.REFUSE)
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_role("dialog")).to_contain_text("There is no signal")
+    page.get_by_role("button", name="Forget everything here").click()
+    expect(page.get_by_role("alert")).to_contain_text("has forgotten everything")
+    assert caches_of(page) == []
+    wire.set(Wire.PASS)
+    page.goto("/")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Sign in")
+
+
+def test_a_form_left_open_is_sent_under_nobody_elses_name(
+    world: World, visit: Visit, terry: User, phone: Phone, page: Page
+) -> None:
+    page.goto(the_visit(visit))
+    page.get_by_label("Findings").fill("Rust on the rack")
+    # Overnight somebody signed out in another page, and somebody else came.
+    beside = phone.open()
+    beside.goto("/")
+    beside.get_by_role("button", name="Sign out").click()
+    expect(beside.get_by_role("heading", level=1)).to_contain_text("Sign in")
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.locator(".kept").last).to_contain_text("You are signed out")
+    expect(page.locator(".kept").last).to_contain_text("Rust on the rack")
+    shot(page, "09-kept-signed-out")
+    other = UserFactory(username="other", role=User.Role.TECHNICIAN)
+    TechnicianFactory(name="Ola Other", user=other)
+    phone.sign_in(other)
+    beside.goto("/")
+    expect(beside.locator("#phone-line")).to_contain_text("1 entry of another person waits here")
+    shot(beside, "10-another-person")
+    beside.evaluate("async () => { await phone.send(); }")
+    assert FieldEntry.objects.count() == 0
+    # Their own sign-out leaves what is not theirs.
+    beside.get_by_role("button", name="Sign out").click()
+    expect(beside.get_by_role("heading", level=1)).to_contain_text("Sign in")
+    phone.sign_in(terry)
+    beside.goto("/")
+    is_soon(lambda: FieldEntry.objects.count() == 1)
+    assert FieldEntry.objects.get().user == terry
+
+
+def test_whoever_is_signed_out_has_no_kept_page(page: Page, phone: Phone) -> None:
+    assert [name for name in caches_of(page) if name.startswith("day ")]
+    phone.end_session()
+    page.goto("/")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Sign in")
+    is_soon(lambda: not [name for name in caches_of(page) if name.startswith("day ")])
+
+
+def test_a_new_version_of_the_desk_takes_the_place_of_the_old(
+    page: Page, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    is_soon(lambda: f"desk {phone_files.version()}" in caches_of(page))
+    monkeypatch.setattr(phone_files, "_kept", lambda: "newer")
+    page.evaluate("async () => { await (await navigator.serviceWorker.getRegistration()).update(); }")
+    is_soon(lambda: [name for name in caches_of(page) if name.startswith("desk ")] == ["desk newer"])
+    page.reload()
+    expect(page.locator("#phone-line")).to_contain_text("On this phone since")
+
+
+PAINT = """() => new Promise((done) => {
+  const look = () => {
+    const found = performance.getEntriesByName("first-contentful-paint")[0];
+    if (found) done(Math.round(found.startTime)); else setTimeout(look, 10);
+  };
+  look();
+})"""
+SIZES = """() => [performance.getEntriesByType("navigation")[0], ...performance.getEntriesByType("resource")]
+  .filter((one) => !one.name.includes("/days/"))
+  .map((one) => [new URL(one.name).pathname, one.encodedBodySize])"""
+
+
+def test_how_soon_it_paints_and_what_it_weighs(
+    visit: Visit, page: Page, phone: Phone, wire: CutNetwork, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lines = []
+    for mode in (Wire.PASS, Wire.REFUSE):
+        wire.set(mode)
+        paints = []
+        for _again in range(5):
+            page.goto(the_visit(visit))
+            paints.append(page.evaluate(PAINT))
+        lines.append(f"first contentful paint of a visit, {mode.value}: {sorted(paints)} ms")
+        assert all(paint > 0 for paint in paints)
+    wire.set(Wire.PASS)
+    page.goto("/")
+    sizes = dict(page.evaluate(SIZES))
+    page.goto(the_visit(visit))
+    sizes |= dict(page.evaluate(SIZES))
+    lines += [f"{size:>8} bytes {name}" for name, size in sizes.items()]
+    ours = sum(size for name, size in sizes.items() if "/phone/" in name)
+    lines.append(f"{ours:>8} bytes all of the phone's scripts on a page")
+    with capsys.disabled():
+        print("\n" + "\n".join(lines))

@@ -98,6 +98,8 @@ TEMPLATES = [
 
 DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'desk.sqlite3'}")}
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    # In a file: threads that share a database in memory lock each other's tables, and nothing waits for that.
+    DATABASES["default"]["TEST"] = {"NAME": str(VAR_DIR / "test.sqlite3")}
     DATABASES["default"]["OPTIONS"] = {
         "timeout": 20,
         "transaction_mode": "IMMEDIATE",

@@ -20,7 +20,7 @@ def test_it_comes_with_the_visit_and_is_seen_at_the_filter(
     visit = visits.book(
         Booking(world.mill, [world.attic], [], world.technician, world.today, sure=True), world.now
     )
-    page = page_at(360, may_log=("status of 422",))
+    page = page_at(360)
     sign_in(page, world.technician.user)
     page.goto(reverse("visit", args=[visit.pk]))
     chooser = page.get_by_label("Photograph of filter and frame")

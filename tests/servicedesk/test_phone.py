@@ -10,8 +10,9 @@ from django.contrib.staticfiles import finders
 from django.test import Client
 from django.urls import reverse
 
-from equipment.models import Desk
+from equipment.models import Desk, User
 from servicedesk import phone_files
+from tests.factories import TODAY, VisitFactory
 
 pytestmark = pytest.mark.django_db
 MOST_LINES = 250
@@ -104,3 +105,13 @@ def test_no_script_of_the_phone_is_long() -> None:
         "no-signal",
     }
     assert not [path.name for path in scripts if len(path.read_text().splitlines()) > MOST_LINES]
+
+
+def test_a_copy_for_the_phone_leaves_what_is_said_once_to_the_page(
+    technician: Client, technician_user: User
+) -> None:
+    visit = VisitFactory(state="scheduled", technician=technician_user.technician, day=TODAY)
+    technician.post(f"/visits/{visit.pk}/arrived/")
+    address = f"/visits/{visit.pk}/"
+    assert 'role="status"><li' not in technician.get(address, headers={"X-Copy": "1"}).text
+    assert 'role="status"><li' in technician.get(address).text

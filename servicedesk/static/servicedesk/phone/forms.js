@@ -202,8 +202,9 @@
         const writing = write(form, event.submitter);
         busy(form, true);
         entry = await writing;
-      } catch {
+      } catch (error) {
         busy(form, false);
+        if (error.faults) return showFaults(form, error.faults);
         form.submit(); // nothing can be kept here: as on a phone without all this
         return;
       }

@@ -88,7 +88,9 @@
     const stop = new AbortController();
     const timer = setTimeout(() => stop.abort(), LIMIT_MS);
     try {
-      const answer = await fetch(address, { redirect: "manual", cache: "no-store", signal: stop.signal });
+      // A copy must not use up what the desk says once.
+      const headers = { "X-Copy": "1" };
+      const answer = await fetch(address, { headers, redirect: "manual", cache: "no-store", signal: stop.signal });
       return await phone.keepPage(address, answer);
     } finally {
       clearTimeout(timer);

@@ -18,21 +18,26 @@
       const small = await new Promise((done) => canvas.toBlob(done, "image/jpeg", QUALITY));
       return small || file;
     } catch {
-      return file; // a kind that this browser cannot open: the desk judges it
+      return null; // asked about now: once the form is gone nobody can choose another
     }
   }
 
-  // The photographs chosen in a form, ready to be kept: {id, slot, at, blob} each.
+  // The photographs chosen in a form, ready to be kept: {id, slot, at, blob} each. Throws {faults} by field where a
+  // file is none.
   phone.pictures = async (form) => {
     const found = [];
+    const faults = {};
     for (const input of form.querySelectorAll('input[type="file"]')) {
       const slot = Number(/^slot(\d+)-photo$/.exec(input.name)?.[1] || 0);
       for (const file of input.files) {
         if (!slot || !file.size) continue;
         if (!ids.has(file)) ids.set(file, crypto.randomUUID());
-        found.push({ id: ids.get(file), slot, at: file.lastModified || Date.now(), blob: await shrink(file) });
+        const blob = await shrink(file);
+        if (!blob) faults[input.name] = [phone.word("noPhoto")];
+        found.push({ id: ids.get(file), slot, at: file.lastModified || Date.now(), blob });
       }
     }
+    if (Object.keys(faults).length) throw { faults };
     return found;
   };
 })(self.phone);

@@ -5,6 +5,8 @@ distribution is exact (Fourier inversion of the characteristic function) up to a
 normal with a continuity correction beyond, where the two differ by less than one filter.
 """
 
+from itertools import pairwise
+
 import numpy as np
 from scipy.stats import norm
 
@@ -59,13 +61,13 @@ def enough_of_each(expected: FloatArray, kind: IntArray, kinds: int, level: floa
     ends = np.searchsorted(kind[order], np.arange(kinds + 1))
     some = expected[order]
     return np.array(
-        [enough(some[first:last], level) for first, last in zip(ends[:-1], ends[1:], strict=True)],
+        [enough(some[first:last], level) for first, last in pairwise(ends)],
         dtype=np.int64,
     )
 
 
 def share_room(wanted: IntArray, room: int) -> IntArray:
-    """``wanted`` [k] cut to a van's ``room``: every kind keeps its share, the largest rests are rounded up."""
+    """``wanted`` [k] cut to a van's ``room``: each kind keeps its share, the largest rests are rounded up."""
     total = int(wanted.sum())
     if total <= room:
         return np.array(wanted, dtype=np.int64)

@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 
-from equipment.models import FilterChange, FilterSlot, Reading, Site, User
+from equipment.models import FilterChange, FilterSlot, Media, Reading, Site, User
 from equipment.record import NotRecordable
 from schedules import due, visits
 from schedules.bookable import NotBookable
@@ -245,3 +245,23 @@ def test_completing_holds_the_drop_to_what_was_promised_of_it(
     before = Reading.objects.order_by("taken_at")[0]
     assert before.foretold.p50_pa is not None
     assert before.foretold.days == 28
+
+
+def test_the_filter_that_went_in_leaves_the_stock(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    usual, other, uncounted = slot.first_media, MediaFactory(on_hand=3), MediaFactory(on_hand=None)
+    assert usual is not None
+    Media.objects.filter(pk=usual.pk).update(on_hand=0)
+    visits.complete(visit, Outcome(now, [FilterDone(slot, True, other)]), technician_user, now)
+    assert set(Media.objects.values_list("name", "on_hand")) == {
+        (usual.name, 0), (other.name, 2), (uncounted.name, None),
+    }  # fmt: skip
+
+
+def test_a_stock_that_was_counted_wrong_goes_below_nothing(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    Media.objects.update(on_hand=0)
+    visits.complete(visit, Outcome(now, [FilterDone(slot, True)]), technician_user, now)
+    assert Media.objects.get(pk=slot.first_media_id).on_hand == -1

@@ -119,12 +119,29 @@ class Season:
         return np.asarray((self.usable > 0) & (self.high < ROOM_SHARE * self.usable) & ~self.over)
 
 
-def season(known: Facts, count: int, what_if: WhatIf | None = None, narrow: Narrow | None = None) -> Season:
+@dataclass(frozen=True)
+class Outlook:
+    """All work of the weeks to come under what is supposed, whatever part of it is looked at."""
+
+    weeks: Weeks
+    supposed: WhatIf
+    jobs: Jobs
+    foreseen: Foreseen
+    expected: Load
+
+
+def outlook(known: Facts, count: int, what_if: WhatIf | None = None) -> Outlook:
     """``count`` weeks from the present one."""
-    supposed, only = what_if or WhatIf(), narrow or Narrow()
-    weeks = Weeks.beginning(known.today.weekday(), count)
-    foreseen, jobs = _foreseen(known, supposed, weeks)
+    supposed, weeks = what_if or WhatIf(), Weeks.beginning(known.today.weekday(), count)
+    jobs = jobs_of(known.rows, supposed, weeks)
+    foreseen = foresee(jobs, weeks, known.trip_minutes, TOGETHER_DAYS, _smoke(supposed, weeks))
     expected = _with_customers(known, supposed, weeks, foreseen.load)
+    return Outlook(weeks, supposed, jobs, foreseen, expected)
+
+
+def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None) -> Season:
+    """The work, or the part of it that is looked at, against those who can do it."""
+    only, weeks, supposed, expected = narrow or Narrow(), ahead.weeks, ahead.supposed, ahead.expected
     booked, people_booked = _booked(known, weeks)
     gross = known.team.minutes(known.today, weeks.ends)
     gross[[who.pk == supposed.without for who in known.team.people]] = 0.0
@@ -144,10 +161,10 @@ def season(known: Facts, count: int, what_if: WhatIf | None = None, narrow: Narr
     moved = None
     if (short.sum(axis=0) > _LEAST_SHORT).any():
         staff = Staff(known.team.branch[people], has[people], usable[people])
-        movable = _movable(foreseen, jobs, short, only, known)
+        movable = _movable(ahead, short, only, known)
         moved = move(movable, _few(total, groups), total.minutes[groups], staff)
     return Season(
-        [known.today - timedelta(days=known.today.weekday() - 7 * at) for at in range(count)],
+        [known.today - timedelta(days=known.today.weekday() - 7 * at) for at in range(len(weeks))],
         fixed, mean, fixed + low, fixed + high, gross[people].sum(axis=0),
         (gross - usable)[people].sum(axis=0), there, short.sum(axis=0), fullest, tight, short,
         expected.jobs[inside].sum(axis=0), expected.trips[inside].sum(axis=0),
@@ -158,12 +175,6 @@ def season(known: Facts, count: int, what_if: WhatIf | None = None, narrow: Narr
 def _past(mean: FloatArray, variance: FloatArray, room: FloatArray) -> FloatArray:
     """Chance [W] that the expected load comes to more than there is room for."""
     return np.asarray(ndtr((mean - room) / np.sqrt(np.maximum(variance, 1e-6))))
-
-
-def _foreseen(known: Facts, supposed: WhatIf, weeks: Weeks) -> tuple[Foreseen, Jobs]:
-    jobs = jobs_of(known.rows, supposed, weeks)
-    smoke = _smoke(supposed, weeks)
-    return foresee(jobs, weeks, known.trip_minutes, TOGETHER_DAYS, smoke), jobs
 
 
 def _smoke(supposed: WhatIf, weeks: Weeks) -> Smoke:
@@ -262,9 +273,9 @@ def _named(needs: IntArray, skills: list[str]) -> tuple[str, ...]:
     return tuple(name for at, name in enumerate(skills) if every >> at & 1)
 
 
-def _movable(foreseen: Foreseen, jobs: Jobs, short: FloatArray, only: Narrow, known: Facts) -> Movable:
+def _movable(ahead: Outlook, short: FloatArray, only: Narrow, known: Facts) -> Movable:
     """The trips of over-full weeks that technicians make and nobody booked, alike ones together."""
-    trips, count = foreseen.trips, short.shape[1]
+    trips, jobs, count = ahead.foreseen.trips, ahead.jobs, short.shape[1]
     order = np.argsort(trips.of, kind="stable")
     starts = np.searchsorted(trips.of[order], np.arange(len(trips.minutes)))
     early = np.minimum.reduceat(jobs.early_days[order], starts) if len(starts) else np.zeros(0)
@@ -286,7 +297,7 @@ def _movable(foreseen: Foreseen, jobs: Jobs, short: FloatArray, only: Narrow, kn
             np.maximum(week - weeks_early, 0),
             np.where(waits, 1, week).astype(np.int64),
             trips.minutes[trip] * much,
-            much,
+            np.asarray(trips.jobs[trip] * much, dtype=np.float64),
             waste[trip],
             past[trip],
         )

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
-from django.db.models import Count, OuterRef, Q, Subquery
+from django.db.models import BigIntegerField, Count, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 
 from equipment.models import Customer, Desk, FilterChange, FilterSlot, Media
@@ -200,7 +200,11 @@ def _filter_rows(share: float) -> Any:
         FilterSlot.objects.in_use()
         .filter(system__site__vacant_since=None, changed_by__in=who, plan__due_on__isnull=False)
         .annotate(
-            medium=Coalesce(Subquery(changed.order_by("-changed_at").values("media")[:1]), "first_media")
+            medium=Coalesce(
+                Subquery(changed.order_by("-changed_at").values("media_id")[:1]),
+                "first_media_id",
+                output_field=BigIntegerField(),
+            )
         )
         .order_by()
     )

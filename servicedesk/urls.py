@@ -3,7 +3,7 @@
 from django.contrib import admin
 from django.urls import include, path
 
-from servicedesk.views import due_list, findings, letters, promises, sheets, start
+from servicedesk.views import due_list, findings, letters, promises, season, sheets, start
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -14,6 +14,7 @@ urlpatterns = [
     path("units/", start.choose_units, name="units"),
     path("due/", due_list.page, name="due-list"),
     path("are-our-dates-right/", promises.page, name="promises"),
+    path("season/", season.page, name="season"),
     path("findings/", findings.page, name="findings"),
     path("findings/seen/<int:pk>/settled/", findings.settled, name="defect-settled"),
     path("findings/told/<int:pk>/judged/", findings.judged, name="entry-judged"),

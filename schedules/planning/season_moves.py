@@ -29,7 +29,7 @@ _STIR = 1e-3
 
 @dataclass(frozen=True)
 class Movable:
-    """n classes of trips, all [n]: where they are, how much (expected ``minutes`` and ``trips``), how many
+    """n classes of trips, all [n]: where they are, how much (expected ``minutes`` and ``jobs``), how many
     weeks sooner or later they may be, and what a minute of them costs a week: ``waste`` in money sooner,
     ``past`` in filter-days later."""
 
@@ -39,7 +39,7 @@ class Movable:
     earliest: IntArray
     latest: IntArray
     minutes: FloatArray
-    trips: FloatArray
+    jobs: FloatArray
     waste: FloatArray
     past: FloatArray
 
@@ -58,14 +58,14 @@ class Staff:
 
 @dataclass(frozen=True)
 class Moved:
-    """r moves, all [r]: from and to which week, minutes, trips, money thrown away, filter-days past the limit
+    """r moves, all [r]: from and to which week, minutes, jobs, money thrown away, filter-days past the limit
     on top; ``left`` [b, W] minutes that stay over-full in each branch."""
 
     branch: IntArray
     week: IntArray
     to: IntArray
     minutes: FloatArray
-    trips: FloatArray
+    jobs: FloatArray
     money: FloatArray
     past: FloatArray
     left: FloatArray
@@ -92,7 +92,7 @@ def alike(trips: Movable) -> Movable:
     weight = np.maximum(minutes, 1e-12)
     return Movable(
         trips.branch[first], trips.skills[first], trips.week[first], trips.earliest[first],
-        trips.latest[first], minutes, total(trips.trips), total(trips.waste * trips.minutes) / weight,
+        trips.latest[first], minutes, total(trips.jobs), total(trips.waste * trips.minutes) / weight,
         total(trips.past * trips.minutes) / weight,
     )  # fmt: skip
 
@@ -200,7 +200,7 @@ def _told(movable: Movable, source: IntArray, to: IntArray, chosen: FloatArray, 
         movable.week[row],
         to,
         minutes,
-        movable.trips[row] * minutes / np.maximum(movable.minutes[row], 1e-12),
+        movable.jobs[row] * minutes / np.maximum(movable.minutes[row], 1e-12),
         movable.waste[row] * minutes * np.maximum(-weeks, 0),
         movable.past[row] * minutes * np.maximum(weeks, 0),
         chosen[over],

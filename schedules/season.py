@@ -38,8 +38,8 @@ from schedules.visits import ARRIVE_AND_LEAVE_MINUTES, TOGETHER_DAYS
 
 # A week below this share of its capacity, even at the upper end of its span, has room.
 ROOM_SHARE = 0.5
-# So many minutes too many are no news.
-_LEAST_SHORT = 1.0
+# So many minutes too many, about one filter's, are no news. Own choice.
+_LEAST_SHORT = 15.0
 # A trip is moved by so many weeks at the most, and counts where it lies in a week with such a chance.
 _MOST_EARLY_WEEKS, _LEAST_CHANCE = 4, 1e-3
 
@@ -82,7 +82,8 @@ class Season:
     """W weeks, minutes all [W]: ``booked`` visits, ``expected`` on top with its span ``low`` to ``high`` (of
     both together), ``gross`` working time, ``reserve`` of it for what is urgent, ``usable`` the rest,
     ``short`` what nobody could do; ``fullest`` and ``tight`` the fullest skills; ``jobs`` and ``trips``
-    expected; ``chance`` of being past capacity. ``people`` [m, W] minutes of each technician."""
+    expected; ``chance`` of being past capacity. ``people`` [m, W] minutes of each technician, ``nobody``:
+    branch, skills and minutes of work that no single technician of the branch can do."""
 
     first_days: list[date]
     booked: FloatArray
@@ -101,6 +102,7 @@ class Season:
     chance: FloatArray
     people: FloatArray
     people_booked: FloatArray
+    nobody: list[tuple[int, tuple[str, ...], float]]
     moved: Moved | None
 
     @property
@@ -168,7 +170,8 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None) -> Season
         fixed, mean, fixed + low, fixed + high, gross[people].sum(axis=0),
         (gross - usable)[people].sum(axis=0), there, short.sum(axis=0), fullest, tight, short,
         expected.jobs[inside].sum(axis=0), expected.trips[inside].sum(axis=0),
-        _past(mean, variance, there - fixed), gross, people_booked, moved,
+        _past(mean, variance, there - fixed), gross, people_booked,
+        _nobody(total, groups, (known.team.branch, has, gross), known.rows.skills), moved,
     )  # fmt: skip
 
 
@@ -266,6 +269,20 @@ def _fits(
             tight[week] = () if (named == 0).any() else _named(named, known.skills)
         fullest = np.maximum(fullest, found.fullest)
     return short, fullest, tight
+
+
+def _nobody(
+    total: Load, groups: BoolArray, staff: tuple[IntArray, IntArray, FloatArray], skills: list[str]
+) -> list[tuple[int, tuple[str, ...], float]]:
+    """Work that asks for skills which no single technician of its branch has."""
+    branch, has, gross = staff
+    works, found = gross.sum(axis=1) > 0, []
+    for group in np.flatnonzero(groups & (total.skills > 0)):
+        need, minutes = total.skills[group], float(total.minutes[group].sum())
+        able = works & (branch == total.branch[group]) & ((need & ~has) == 0)
+        if minutes >= _LEAST_SHORT and not able.any():
+            found.append((int(total.branch[group]), _named(np.array([need]), skills), minutes))
+    return found
 
 
 def _named(needs: IntArray, skills: list[str]) -> tuple[str, ...]:

@@ -1,7 +1,7 @@
 """What the season says in words: too full, room, what could be moved, what would differ."""
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 from django.utils.formats import number_format
@@ -45,12 +45,12 @@ def title(one: Season) -> str:
     return _("The season: the work of all %(weeks)d weeks can be done") % {"weeks": weeks}
 
 
-def full(one: Season) -> list[tuple[str, list[str]]]:
+def full(known: Facts, one: Season) -> list[tuple[str, list[str]]]:
     """Each over-full week: how much, and what could be moved."""
-    return [(_full(one, week), _moves(one, week)) for week in map(int, np.flatnonzero(one.over))]
+    return [(_full(known, one, week), _moves(one, week)) for week in map(int, np.flatnonzero(one.over))]
 
 
-def _full(one: Season, week: int) -> str:
+def _full(known: Facts, one: Season, week: int) -> str:
     load, usable = float(one.load[week]), float(one.usable[week])
     if max(load, usable) < _MOST_MINUTES:
         there = _("%(load)s of %(there)s minutes") % {"load": round(load), "there": round(usable)}
@@ -65,10 +65,17 @@ def _full(one: Season, week: int) -> str:
             "skills": ", ".join(one.tight[week]),
         }
     elif load <= usable:
-        said += _(", and yet %(short)s more than one branch can do") % {"short": amount(one.short[week])}
+        said += _(", and yet %(short)s more than can be done at %(branches)s") % {
+            "short": amount(one.short[week]),
+            "branches": ", ".join(_short_branches(known, one, week)),
+        }
     elif one.tight[week]:
         said += _("; fullest: %(skills)s") % {"skills": ", ".join(one.tight[week])}
     return said + "."
+
+
+def _short_branches(known: Facts, one: Season, week: int) -> list[str]:
+    return [known.rows.branches.names[at] for at in np.flatnonzero(one.short_by_branch[:, week] > 1.0)]
 
 
 def _moves(one: Season, week: int) -> list[str]:
@@ -117,6 +124,20 @@ def _jobs(count: float) -> str:
     return ngettext("about %(n)d job", "about %(n)d jobs", whole) % {"n": whole}
 
 
+def nobody_has(known: Facts, one: Season) -> list[str]:
+    """Work that no single technician of a branch can do."""
+    names, said = known.rows.branches.names, []
+    for branch, skills, minutes in one.nobody:
+        told = {"size": amount(minutes), "skills": _(" and ").join(skills), "branch": names[branch]}
+        form = (
+            _("%(size)s of work need %(skills)s, and nobody at %(branch)s has that.")
+            if len(names) > 1
+            else _("%(size)s of work need %(skills)s, and nobody has that.")
+        )
+        said.append(form % told)
+    return said
+
+
 def may_run_over(one: Season) -> str:
     """The weeks that fit in the middle of their span and not at its upper end."""
     some = np.flatnonzero(~one.over & (one.usable > 0) & (one.high > one.usable))
@@ -144,8 +165,14 @@ def supposed(known: Facts, what_if: WhatIf) -> str:
         name = next((one.name for one in known.team.people if one.pk == what_if.without), "")
         said.append(_("without %(name)s") % {"name": name})
     if what_if.smoke_weeks:
-        weeks = ngettext("%(n)d week of smoke", "%(n)d weeks of smoke", what_if.smoke_weeks)
-        said.append(weeks % {"n": what_if.smoke_weeks})
+        form = ngettext(
+            "%(n)d week of smoke from that of %(day)s, %(times)s times the usual dust",
+            "%(n)d weeks of smoke from that of %(day)s, %(times)s times the usual dust",
+            what_if.smoke_weeks,
+        )
+        monday = known.today - timedelta(days=known.today.weekday() - 7 * what_if.smoke_from)
+        told = {"n": what_if.smoke_weeks, "day": say_short(monday), "times": f"{what_if.smoke_factor:g}"}
+        said.append(form % told)
     if what_if.risk is not None:
         said.append(
             _("accepted risk %(risk)s %% instead of %(now)s %%")

@@ -10,8 +10,9 @@ from shared.charts import Size, line, nice_steps, svg, text
 
 WIDE, HALF, NARROW = Size(720, 300, 12), Size(480, 280, 6), Size(330, 280, 4)
 _NAMES = {WIDE: "season", HALF: "season half", NARROW: "season narrow"}
-# Where the capacity is so many times the highest bar, the bars are drawn large and it is told in words.
-_FAR = 3.0
+# Capacity beyond so many times the highest bar is told in words, and the bars are drawn large.
+_FAR = 2.5
+_ANCHOR = {True: "end", False: "middle"}
 
 
 @dataclass(frozen=True)
@@ -35,8 +36,8 @@ class WeekBar:
 def top_of(bars: Sequence[WeekBar]) -> float:
     """What the drawing's height stands for; two drawings that are compared share the larger."""
     highest = max((bar.high for bar in bars), default=0.0)
-    capacity = max((bar.capacity for bar in bars), default=0.0)
-    return max(min(max(highest, capacity), max(highest * _FAR, 1.0)) * 1.08, 1e-9)
+    near = [bar.capacity for bar in bars if bar.capacity <= highest * _FAR]
+    return max(highest * 1.15, max(near, default=0.0) * 1.08, 1e-9)
 
 
 def season_strip(
@@ -64,7 +65,7 @@ def season_strip(
     for at, bar in enumerate(bars):
         body += _bar(frame, at, bar)
     body += _capacity(frame, bars)
-    if bars and min(bar.capacity for bar in bars) > frame.top:
+    if 2 * sum(bar.capacity > frame.top for bar in bars) > len(bars):
         body.append(text(frame.right, frame.ceiling - 14, beyond, "end"))
     return svg(size.width, size.height, _NAMES.get(size, "season"), title, description, body)
 
@@ -111,7 +112,10 @@ def _bar(frame: _Frame, at: int, bar: WeekBar) -> list[str]:
         body += [line(x - 3, frame.y(end), x + 3, frame.y(end), "due") for end in (bar.low, bar.high)]
     every = -(-frame.weeks // frame.size.dates)
     if at % every == 0:
-        body.append(text(max(frame.x(at + 0.5), frame.left), frame.floor + 19, bar.label))
+        x = frame.x(at + 0.5)
+        # A letter is some 7.5 units wide: the last label leans inwards.
+        leans = x + 3.75 * len(bar.label) > frame.size.width
+        body.append(text(frame.size.width if leans else x, frame.floor + 19, bar.label, _ANCHOR[leans]))
     return body
 
 

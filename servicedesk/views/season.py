@@ -29,8 +29,9 @@ def page(request: HttpRequest) -> HttpResponse:
     context = {
         "form": form,
         "title": words.title(now),
-        "full": words.full(now),
+        "full": words.full(known, now),
         "may_run_over": words.may_run_over(now),
+        "nobody_has": words.nobody_has(known, then or now),
         "with_room": words.with_room(now),
         "rows": _rows(now, then),
         "people": _people(known, then or now, narrow),
@@ -42,7 +43,7 @@ def page(request: HttpRequest) -> HttpResponse:
         context |= {
             "supposed": words.supposed(known, what_if),
             "differences": words.differences(now, then),
-            "full_then": words.full(then),
+            "full_then": words.full(known, then),
             "title_then": words.title(then),
         }
     return render(request, "servicedesk/season.html", context)
@@ -75,10 +76,10 @@ def _bars(one: Season) -> list[strips.WeekBar]:
 def _strip(one: Season | None, bars: list[strips.WeekBar], top: float, size: Any) -> str:
     if one is None:
         return ""
-    beyond = _("capacity %(hours)s h, above") % {"hours": words.hours(float(np.median(one.usable)))}
+    beyond = _("capacity %(hours)s h, far above") % {"hours": words.hours(float(np.median(one.usable)))}
     described = _("Hours of booked and expected work by week, with the span of eight chances in ten, against "
                   "the hours that technicians have.")  # fmt: skip
-    return strips.season_strip(words.title(one), described, bars, _("h"), beyond, top, size)
+    return strips.season_strip(words.title(one), described, bars, _("hours"), beyond, top, size)
 
 
 def _rows(now: Season, then: Season | None) -> list[dict[str, Any]]:
@@ -113,14 +114,14 @@ def _tight(one: Season, at: int) -> str:
     if not one.load[at] or not np.isfinite(one.fullest[at]):
         return ""
     return _("%(skills)s %(share)s %%") % {
-        "skills": ", ".join(one.tight[at]) or _("all work"),
+        "skills": ", ".join(one.tight[at]) or _("all"),
         "share": f"{one.fullest[at] * 100:.0f}",
     }
 
 
 def _word(one: Season, at: int) -> str:
     if not one.usable[at]:
-        return _("nobody works") if not one.over[at] else _("nobody works, and there is work")
+        return _("nobody works")
     if one.over[at]:
         return _("too full")
     if one.roomy[at]:

@@ -1,4 +1,4 @@
-"""Load by week: a small season by hand, the renewal and the span against simulation, quantiles against scipy."""
+"""Load by week: a small season by hand, renewal and span by simulation, quantiles by scipy."""
 
 import numpy as np
 import pytest

@@ -10,6 +10,7 @@ from icalendar import Event
 from equipment.models import Desk
 from schedules.calendar_events import KEEP_PAST, Entry, Wanted, add_times
 from schedules.models import Absence, Technician, Visit
+from schedules.working_days import minutes_a_day, works
 from shared import clock
 
 DAYS_AHEAD = 42
@@ -45,17 +46,9 @@ def _events(days: list[date], desk: Desk) -> Iterable[Event]:
     staff = list(Technician.objects.all())
     for day in days:
         stops = booked.get(day, [])
-        at_work = [who for who in staff if _works(who, day, away)]
+        at_work = [who for who in staff if works(who, day, away)]
         if stops or at_work:
             yield _event(day, stops, at_work, staff, desk)
-
-
-def _works(who: Technician, day: date, away: list[Absence]) -> bool:
-    if day.weekday() not in who.weekdays or (who.gone_on and day >= who.gone_on):
-        return False
-    return not any(
-        row.technician_id in (None, who.pk) and row.first_day <= day <= row.last_day for row in away
-    )
 
 
 def _event(
@@ -64,12 +57,12 @@ def _event(
     event, working = Event(), {who.pk for who in at_work}
     event.add("uid", _uid(day, desk))
     add_times(event, day, None, None)
-    event.add("summary", _load(stops, sum(_minutes(who) for who in at_work)))
+    event.add("summary", _load(stops, sum(minutes_a_day(who) for who in at_work)))
     lines = []
     for who in staff:
         theirs = [visit for visit in stops if visit.technician_id == who.pk]
         if theirs or who.pk in working:
-            lines.append(f"{who.name}: {_load(theirs, _minutes(who) if who.pk in working else 0)}")
+            lines.append(f"{who.name}: {_load(theirs, minutes_a_day(who) if who.pk in working else 0)}")
     event.add("description", "\n".join(lines))
     event.add("transp", "TRANSPARENT")
     return event
@@ -91,8 +84,3 @@ def _load(stops: list[Visit], minutes: int) -> str:
 def _hours(minutes: int) -> str:
     hours, rest = divmod(minutes, 60)
     return f"{hours} h {rest:02d}" if rest else f"{hours} h"
-
-
-def _minutes(who: Technician) -> int:
-    starts, ends = who.day_starts, who.day_ends
-    return (ends.hour - starts.hour) * 60 + ends.minute - starts.minute

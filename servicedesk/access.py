@@ -64,6 +64,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "defect-settled": {"POST": Who.MANAGER},
     "entry-judged": {"POST": Who.MANAGER},
     "promises": {"GET": Who.MANAGER},
+    "season": {"GET": Who.MANAGER},
     "home": {"GET": Who.HOMEOWNER},
     "hand-over": {"GET": STAFF, "POST": STAFF},
     "dust": {"GET": Who.MANAGER, "POST": Who.MANAGER},

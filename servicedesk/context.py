@@ -19,6 +19,7 @@ _PLACES = [
     ("rounds", _("Rounds")),
     ("findings", _("Findings")),
     ("call-list", _("To ring")),
+    ("season", _("Season")),
     ("hand-over", _("Hand-over")),
     ("tasks", _("Tasks")),
     ("people", _("Technicians")),

@@ -3,7 +3,7 @@
 from django.contrib import admin
 from django.urls import include, path
 
-from servicedesk.views import due_list, figures, findings, letters, phone, promises, sheets, start
+from servicedesk.views import due_list, figures, findings, letters, phone, promises, season, sheets, start
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -18,6 +18,7 @@ urlpatterns = [
     path("are-our-dates-right/", promises.page, name="promises"),
     path("figures/", figures.page, name="figures"),
     path("figures/figures.csv", figures.sheet, name="figures-sheet"),
+    path("season/", season.page, name="season"),
     path("findings/", findings.page, name="findings"),
     path("findings/seen/<int:pk>/settled/", findings.settled, name="defect-settled"),
     path("findings/told/<int:pk>/judged/", findings.judged, name="entry-judged"),

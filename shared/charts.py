@@ -18,7 +18,8 @@ class Mark:
     label: str
 
 
-def _svg(width: int, height: int, name: str, title: str, description: str, body: Sequence[str]) -> str:
+def svg(width: int, height: int, name: str, title: str, description: str, body: Sequence[str]) -> str:
+    """A drawing of ``body`` in a box, with its title and description for whoever does not see it."""
     return (
         f'<svg class="drawing {name}" viewBox="0 0 {width} {height}" role="img" '
         f'aria-label="{escape(title)}. {escape(description)}">'
@@ -26,12 +27,14 @@ def _svg(width: int, height: int, name: str, title: str, description: str, body:
     )
 
 
-def _text(x: float, y: float, label: str, anchor: str = "middle", name: str = "") -> str:
+def text(x: float, y: float, label: str, anchor: str = "middle", name: str = "") -> str:
+    """A label at a place of the box."""
     kind = f' class="{name}"' if name else ""
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}"{kind}>{escape(label)}</text>'
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, name: str) -> str:
+def line(x1: float, y1: float, x2: float, y2: float, name: str) -> str:
+    """A straight line of the stylesheet's class ``name``."""
     return f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" class="{name}"/>'
 
 
@@ -50,21 +53,21 @@ def gauge(title: str, description: str, now: float, clean: Mark, limit: Mark, no
 
     end_x, end_y = place(now)
     body = [
-        _line(left, low, right, high, "tube"),
-        _line(left, low, end_x, end_y, "fluid past" if now > limit.at else "fluid"),
+        line(left, low, right, high, "tube"),
+        line(left, low, end_x, end_y, "fluid past" if now > limit.at else "fluid"),
     ]
     # Two labels that would run into each other turn away from each other.
     close = abs(place(clean.at)[0] - place(limit.at)[0]) < 60
     for mark, name, anchor in ((clean, "tick", "end"), (limit, "tick limit", "start")):
         x, y = place(mark.at)
         aside = {"end": -3.0, "start": 3.0}[anchor] if close else 0.0
-        label = _text(x + aside, y + 26, mark.label, anchor if close else "middle")
-        body += [_line(x, y - 9, x, y + 9, name), label]
+        label = text(x + aside, y + 26, mark.label, anchor if close else "middle")
+        body += [line(x, y - 9, x, y + 9, name), label]
     now_x, (limit_x, limit_y) = min(max(end_x, 70.0), 230.0), place(limit.at)
     # Near the limit the label steps above its tick; a letter is some 7.5 units wide.
     meets = abs(limit_x - now_x) < 3.75 * len(now_label) + 4
-    body.append(_text(now_x, min(end_y - 16, limit_y - 14) if meets else end_y - 16, now_label, name="now"))
-    return _svg(320, 112, "gauge", title, description, body)
+    body.append(text(now_x, min(end_y - 16, limit_y - 14) if meets else end_y - 16, now_label, name="now"))
+    return svg(320, 112, "gauge", title, description, body)
 
 
 def small_gauge(title: str, share: float) -> str:
@@ -73,11 +76,11 @@ def small_gauge(title: str, share: float) -> str:
     y = 20 - 14 * min(max(share, 0.0), 1.15) / 1.15
     limit_x, limit_y = 4 + 64 / 1.15, 20 - 14 / 1.15
     body = [
-        _line(4, 20, 68, 6, "tube"),
-        _line(4, 20, x, y, "fluid past" if share >= 1 else "fluid"),
-        _line(limit_x, limit_y - 5, limit_x, limit_y + 5, "tick limit"),
+        line(4, 20, 68, 6, "tube"),
+        line(4, 20, x, y, "fluid past" if share >= 1 else "fluid"),
+        line(limit_x, limit_y - 5, limit_x, limit_y + 5, "tick limit"),
     ]
-    return _svg(72, 26, "small-gauge", title, "", body)
+    return svg(72, 26, "small-gauge", title, "", body)
 
 
 @dataclass(frozen=True)
@@ -188,52 +191,52 @@ def life_curve(title: str, description: str, life: Life, size: Size = WIDE) -> s
         if first <= day <= last
     ]
     name = "life-curve" if size is WIDE else "life-curve narrow"
-    return _svg(size.width, size.height, name, title, description, body)
+    return svg(size.width, size.height, name, title, description, body)
 
 
 def _axes(frame: _Frame) -> list[str]:
     left, floor = frame.left, frame.floor
     body = [
-        _line(left, floor, frame.right, floor, "axis"),
-        _line(left, floor, left, frame.ceiling, "axis"),
-        _text(left, frame.ceiling - 12, frame.life.unit, "start"),
+        line(left, floor, frame.right, floor, "axis"),
+        line(left, floor, left, frame.ceiling, "axis"),
+        text(left, frame.ceiling - 12, frame.life.unit, "start"),
     ]
     for value in nice_steps(frame.top, 4):
         y = frame.y(value)
-        body += [_line(left - 4, y, left, y, "axis"), _text(left - 7, y + 4, f"{value:g}", "end")]
+        body += [line(left - 4, y, left, y, "axis"), text(left - 7, y + 4, f"{value:g}", "end")]
     for mark in frame.life.dates:
         x = frame.x(mark.at)
         body += [
-            _line(x, floor, x, floor + 5, "axis"),
-            _text(x, floor + 19, mark.label, _anchor(frame, x, mark.label)),
+            line(x, floor, x, floor + 5, "axis"),
+            text(x, floor + 19, mark.label, _anchor(frame, x, mark.label)),
         ]
     return body
 
 
 def _limit(frame: _Frame) -> list[str]:
     y = frame.y(frame.life.limit.at)
-    body = [_line(frame.left, y, frame.right, y, "limit-line")]
+    body = [line(frame.left, y, frame.right, y, "limit-line")]
     if frame.life.span:
         first, last = frame.life.ends
         low, high = (frame.x(min(max(day, first), last)) for day in frame.life.span)
-        body.append(_line(low, y, high, y, "limit-span"))
+        body.append(line(low, y, high, y, "limit-span"))
     # The label keeps to the side of the line where the curve does not begin.
     below = frame.life.curve.high[0] > frame.life.limit.at * 0.9
-    return [*body, _text(frame.left + 8, y + (19 if below else -8), frame.life.limit.label, "start")]
+    return [*body, text(frame.left + 8, y + (19 if below else -8), frame.life.limit.label, "start")]
 
 
 def _days(frame: _Frame) -> list[str]:
     today, due, floor = frame.life.today, frame.life.due, frame.floor
     x = frame.x(today.at)
     body = [
-        _line(x, floor, x, frame.ceiling, "today"),
-        _text(x, floor + 39, today.label, _anchor(frame, x, today.label)),
+        line(x, floor, x, frame.ceiling, "today"),
+        text(x, floor + 39, today.label, _anchor(frame, x, today.label)),
     ]
     if due is not None:
         x = frame.x(due.at)
         body += [
-            _line(x, floor, x, frame.ceiling, "due"),
-            _text(x, floor + 58, due.label, _anchor(frame, x, due.label), "now"),
+            line(x, floor, x, frame.ceiling, "due"),
+            text(x, floor + 58, due.label, _anchor(frame, x, due.label), "now"),
         ]
     return body
 
@@ -252,7 +255,7 @@ def route_sketch(
     """Stops of a day joined in order, north up; positions are (latitude, longitude) in degrees."""
     points = [depot, *stops]
     if len(points) < 2:
-        return _svg(320, 60, "route", title, description, [_text(160, 34, "–")])
+        return svg(320, 60, "route", title, description, [text(160, 34, "–")])
     lats, lons = [p[0] for p in points], [p[1] for p in points]
     span = max(max(lats) - min(lats), (max(lons) - min(lons)) * 0.75, 1e-4)
     mid_lat, mid_lon = (max(lats) + min(lats)) / 2, (max(lons) + min(lons)) / 2
@@ -270,9 +273,9 @@ def route_sketch(
         x, y = place(stop)
         body += [
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="11" class="stop"/>',
-            _text(x, y + 4, str(number), name="stop-number"),
+            text(x, y + 4, str(number), name="stop-number"),
         ]
-    return _svg(320, 280, "route", title, description, body)
+    return svg(320, 280, "route", title, description, body)
 
 
 @dataclass(frozen=True)
@@ -297,19 +300,19 @@ def calibration(title: str, description: str, promises: Sequence[Promise], axes:
         return floor - share * (floor - ceiling)
 
     body = [
-        _line(left, floor, right, floor, "axis"),
-        _line(left, floor, left, ceiling, "axis"),
-        _line(x(0), y(0), x(1), y(1), "today"),
-        _text(left, ceiling - 12, axes[1], "start"),
-        _text(right, floor + 39, axes[0], "end"),
+        line(left, floor, right, floor, "axis"),
+        line(left, floor, left, ceiling, "axis"),
+        line(x(0), y(0), x(1), y(1), "today"),
+        text(left, ceiling - 12, axes[1], "start"),
+        text(right, floor + 39, axes[0], "end"),
     ]
     for share in (0.0, 0.25, 0.5, 0.75, 1.0):
-        body += [_text(left - 7, y(share) + 4, f"{share * 100:g}", "end")]
-        body += [_text(x(share), floor + 19, f"{share * 100:g}")]
+        body += [text(left - 7, y(share) + 4, f"{share * 100:g}", "end")]
+        body += [text(x(share), floor + 19, f"{share * 100:g}")]
     for one in promises:
-        body.append(_line(x(one.promised), y(one.low), x(one.promised), y(one.high), "due"))
+        body.append(line(x(one.promised), y(one.low), x(one.promised), y(one.high), "due"))
         body.append(f'<circle cx="{x(one.promised):.1f}" cy="{y(one.share):.1f}" r="5" class="reading"/>')
-    return _svg(320, 340, "calibration", title, description, body)
+    return svg(320, 340, "calibration", title, description, body)
 
 
 _LABEL = 15.0
@@ -341,18 +344,18 @@ def air_path(title: str, description: str, drawn: AirPath) -> str:
         inside = [place(pair) for pair in pairs if pair[0] <= widest and pair[1] <= top]
         return f'<polyline points="{" ".join(f"{x:.1f},{y:.1f}" for x, y in inside)}" class="{name}"/>'
 
-    body = [_line(left, floor, right, floor, "axis"), _line(left, floor, left, ceiling, "axis")]
+    body = [line(left, floor, right, floor, "axis"), line(left, floor, left, ceiling, "axis")]
     body += [
-        _text(left, ceiling - 14, drawn.axes[1], "start"),
-        _text(right, floor + 36, drawn.axes[0], "end"),
+        text(left, ceiling - 14, drawn.axes[1], "start"),
+        text(right, floor + 36, drawn.axes[0], "end"),
     ]
     for flow in nice_steps(widest, 4)[1:]:
-        body.append(_text(place((flow, 0.0))[0], floor + 18, f"{flow:g}"))
+        body.append(text(place((flow, 0.0))[0], floor + 18, f"{flow:g}"))
     for static in nice_steps(top, 4):
-        body.append(_text(left - 6, place((0.0, static))[1] + 4, f"{static:g}", "end"))
+        body.append(text(left - 6, place((0.0, static))[1] + 4, f"{static:g}", "end"))
     if drawn.floor is not None and drawn.floor.at <= widest:
         x = place((drawn.floor.at, 0.0))[0]
-        body += [_line(x, floor, x, ceiling + 6, "limit-line"), _text(x, ceiling, drawn.floor.label)]
+        body += [line(x, floor, x, ceiling + 6, "limit-line"), text(x, ceiling, drawn.floor.label)]
     body.append(path(drawn.blower, "expected"))
     ends = []
     for label, pairs in drawn.resistances:
@@ -362,8 +365,8 @@ def air_path(title: str, description: str, drawn: AirPath) -> str:
     below = floor + _LABEL
     for (x, y), label in sorted(ends, key=lambda end: -end[0][1]):
         below = min(y + 4, below - _LABEL)
-        body.append(_text(x + 8, below, label, "start"))
+        body.append(text(x + 8, below, label, "start"))
     for point in drawn.points:
         x, y = place(point)
         body.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5" class="reading"/>')
-    return _svg(330, 310, "air-path", title, description, body)
+    return svg(330, 310, "air-path", title, description, body)

@@ -1,0 +1,328 @@
+"""The season: expected load of the coming weeks against capacity, as it stands or as it would be."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+import numpy as np
+from scipy.special import ndtr
+
+from equipment.models import Desk
+from schedules.due import today as local_today
+from schedules.models import Policy
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.season import (
+    Foreseen,
+    Jobs,
+    Load,
+    Smoke,
+    Weeks,
+    added,
+    foresee,
+    span,
+    split_normal,
+)
+from schedules.planning.season_capacity import fewer_classes, fit
+from schedules.planning.season_moves import Movable, Moved, Staff, alike, move
+from schedules.season_jobs import WhatIf, jobs_of
+from schedules.season_rows import Rows, rows
+from schedules.season_staff import (
+    ASSUMED_HELD_SHARE,
+    Team,
+    Urgent,
+    Way,
+    team,
+    urgent,
+    usual_way,
+)
+from schedules.visits import ARRIVE_AND_LEAVE_MINUTES, TOGETHER_DAYS
+
+# A week below this share of its capacity, even at the upper end of its span, has room.
+ROOM_SHARE = 0.5
+# So many minutes too many, about one filter's, are no news. Own choice.
+_LEAST_SHORT = 15.0
+# A trip is moved by so many weeks at the most, and counts where it lies in a week with such a chance.
+_MOST_EARLY_WEEKS, _LEAST_CHANCE = 4, 1e-3
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Everything on record that the season is reckoned from."""
+
+    today: date
+    rows: Rows
+    team: Team
+    urgent: Urgent
+    way: Way
+
+    @property
+    def trip_minutes(self) -> float:
+        """What a trip takes beside its jobs: arriving, leaving and the way."""
+        return ARRIVE_AND_LEAVE_MINUTES * self.rows.policy.stay_factor + self.way.minutes
+
+
+def facts(now: datetime) -> Facts:
+    """Read them; a fixed number of queries however large the fleet."""
+    desk, policy = Desk.the(), Policy.the()
+    today = local_today(now)
+    way = usual_way(now)
+    from_record = rows(today, desk, policy)
+    return Facts(today, from_record, team(today, from_record.branches), urgent(today, desk, way.minutes), way)
+
+
+@dataclass(frozen=True)
+class Narrow:
+    """One branch (its place among the branches), one skill; None and empty: all."""
+
+    branch: int | None = None
+    skill: str = ""
+
+
+@dataclass(frozen=True)
+class Season:
+    """W weeks, minutes all [W]: ``booked`` visits, ``expected`` on top with its span ``low`` to ``high`` (of
+    both together), ``gross`` working time, ``reserve`` of it for what is urgent, ``usable`` the rest,
+    ``short`` what nobody could do; ``fullest`` and ``tight`` the fullest skills; ``jobs`` and ``trips``
+    expected; ``chance`` of being past capacity. ``people`` [m, W] minutes of each technician, ``nobody``:
+    branch, skills and minutes of work that no single technician of the branch can do."""
+
+    first_days: list[date]
+    booked: FloatArray
+    expected: FloatArray
+    low: FloatArray
+    high: FloatArray
+    gross: FloatArray
+    reserve: FloatArray
+    usable: FloatArray
+    short: FloatArray
+    fullest: FloatArray
+    tight: list[tuple[str, ...]]
+    short_by_branch: FloatArray
+    jobs: FloatArray
+    trips: FloatArray
+    chance: FloatArray
+    people: FloatArray
+    people_booked: FloatArray
+    nobody: list[tuple[int, tuple[str, ...], float]]
+    moved: Moved | None
+
+    @property
+    def load(self) -> FloatArray:
+        """Booked and expected minutes together."""
+        return self.booked + self.expected
+
+    @property
+    def over(self) -> BoolArray:
+        """Which weeks hold more work than can be done."""
+        return np.asarray(self.short > _LEAST_SHORT)
+
+    @property
+    def roomy(self) -> BoolArray:
+        """Which weeks have work for less than half their capacity, even at the upper end."""
+        return np.asarray((self.usable > 0) & (self.high < ROOM_SHARE * self.usable) & ~self.over)
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """All work of the weeks to come under what is supposed, whatever part of it is looked at."""
+
+    weeks: Weeks
+    supposed: WhatIf
+    jobs: Jobs
+    foreseen: Foreseen
+    expected: Load
+
+
+def outlook(known: Facts, count: int, what_if: WhatIf | None = None) -> Outlook:
+    """``count`` weeks from the present one."""
+    supposed, weeks = what_if or WhatIf(), Weeks.beginning(known.today.weekday(), count)
+    jobs = jobs_of(known.rows, supposed, weeks)
+    foreseen = foresee(jobs, weeks, known.trip_minutes, TOGETHER_DAYS, _smoke(supposed, weeks))
+    expected = _with_customers(known, supposed, weeks, foreseen.load)
+    return Outlook(weeks, supposed, jobs, foreseen, expected)
+
+
+def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None) -> Season:
+    """The work, or the part of it that is looked at, against those who can do it."""
+    only, weeks, supposed, expected = narrow or Narrow(), ahead.weeks, ahead.supposed, ahead.expected
+    booked, people_booked = _booked(known, weeks)
+    gross = known.team.minutes(known.today, weeks.ends)
+    gross[[who.pk == supposed.without for who in known.team.people]] = 0.0
+    reserve = _reserve(known, gross, weeks)
+    usable = gross * (1.0 - reserve / np.maximum(gross.sum(axis=0), 1e-9))
+    has = np.array([_bits(who.skills, known.rows.skills) for who in known.team.people], dtype=np.int64)
+    total = added([expected, booked])
+    groups, people = _narrowed(total, known.team.branch, has, only, known.rows.skills)
+    inside = np.isin(_key(expected), _key(total)[groups])
+    booked_inside = np.isin(_key(booked), _key(total)[groups])
+    short, fullest, tight = _fits(total, groups, (known.team.branch, has, usable), people, known.rows)
+    mean = expected.minutes[inside].sum(axis=0)
+    variance = expected.variance[inside].sum(axis=0)
+    fixed = booked.minutes[booked_inside].sum(axis=0)
+    low, high = span(mean, variance)
+    there = usable[people].sum(axis=0)
+    moved = None
+    if (short.sum(axis=0) > _LEAST_SHORT).any():
+        staff = Staff(known.team.branch[people], has[people], usable[people])
+        movable = _movable(ahead, short, only, known)
+        moved = move(movable, _few(total, groups), total.minutes[groups], staff)
+    return Season(
+        [known.today - timedelta(days=known.today.weekday() - 7 * at) for at in range(len(weeks))],
+        fixed, mean, fixed + low, fixed + high, gross[people].sum(axis=0),
+        (gross - usable)[people].sum(axis=0), there, short.sum(axis=0), fullest, tight, short,
+        expected.jobs[inside].sum(axis=0), expected.trips[inside].sum(axis=0),
+        _past(mean, variance, there - fixed), gross, people_booked,
+        _nobody(total, groups, (known.team.branch, has, gross), known.rows.skills), moved,
+    )  # fmt: skip
+
+
+def _past(mean: FloatArray, variance: FloatArray, room: FloatArray) -> FloatArray:
+    """Chance [W] that the expected load comes to more than there is room for."""
+    return np.asarray(ndtr((mean - room) / np.sqrt(np.maximum(variance, 1e-6))))
+
+
+def _smoke(supposed: WhatIf, weeks: Weeks) -> Smoke:
+    begins = 0 if not supposed.smoke_from else int(weeks.ends[supposed.smoke_from - 1])
+    return Smoke(begins, 7 * supposed.smoke_weeks, supposed.smoke_factor)
+
+
+def _with_customers(known: Facts, supposed: WhatIf, weeks: Weeks, load: Load) -> Load:
+    """With the work of customers like those on record, as it falls due there, less what is overdue."""
+    if not supposed.customers or not known.rows.customers:
+        return load
+    jobs = jobs_of(known.rows, supposed, weeks, booked=False)
+    fresh = jobs.of(~jobs.overdue)
+    like = foresee(fresh, weeks, known.trip_minutes, TOGETHER_DAYS, _smoke(supposed, weeks)).load
+    return added([load, like.scaled(supposed.customers / known.rows.customers)])
+
+
+def _bits(names: list[str], skills: list[str]) -> int:
+    return sum(1 << at for at, name in enumerate(skills) if name in names)
+
+
+def _booked(known: Facts, weeks: Weeks) -> tuple[Load, FloatArray]:
+    """Visits that stand, in their technician's branch, and their minutes by technician [m, W]."""
+    visits, people = known.rows.booked, known.team.people
+    row_of = {who.pk: row for row, who in enumerate(people)}
+    row = np.array([row_of.get(int(pk), -1) for pk in visits.technician], dtype=np.int64)
+    branch = np.where(row >= 0, np.append(known.team.branch, 0)[row], visits.branch).astype(np.int64)
+    week = np.searchsorted(weeks.ends, visits.day, side="right")
+    minutes = (visits.minutes + known.way.minutes)[:, None] * (week[:, None] == np.arange(len(weeks)))
+    by_person = np.zeros((len(people), len(weeks)))
+    np.add.at(by_person, row[row >= 0], minutes[row >= 0])
+    none = np.zeros_like(minutes)
+    load = Load(branch, visits.skills, minutes, none, none, none, none)
+    return added([load]), by_person
+
+
+def _reserve(known: Facts, gross: FloatArray, weeks: Weeks) -> FloatArray:
+    """Minutes [W] held free; by the working days that are left of the present week."""
+    there = gross.sum(axis=0)
+    if known.urgent.held is None:
+        return np.asarray(there * ASSUMED_HELD_SHARE, dtype=np.float64)
+    working = np.ones(len(weeks))
+    working[0] = max(0, int(weeks.ends[0]) - 2) / 5
+    return np.asarray(np.minimum(known.urgent.held * working, there))
+
+
+def _key(load: Load) -> IntArray:
+    return np.asarray(load.skills * 4096 + load.branch)
+
+
+def _narrowed(
+    total: Load, branch: IntArray, has: IntArray, only: Narrow, skills: list[str]
+) -> tuple[BoolArray, BoolArray]:
+    groups, people = np.ones(len(total.branch), dtype=np.bool_), np.ones(len(branch), dtype=np.bool_)
+    if only.branch is not None:
+        groups, people = groups & (total.branch == only.branch), people & (branch == only.branch)
+    if only.skill:
+        bit = _bits([only.skill], skills)
+        groups, people = groups & (total.skills & bit > 0), people & (has & bit > 0)
+    return groups, people
+
+
+def _few(total: Load, groups: BoolArray) -> tuple[IntArray, IntArray]:
+    """Branch and skills of the groups, with at most twelve sets of skills."""
+    branch = total.branch[groups]
+    return branch, fewer_classes(total.skills[groups], total.minutes[groups])
+
+
+def _fits(
+    total: Load,
+    groups: BoolArray,
+    staff: tuple[IntArray, IntArray, FloatArray],
+    people: BoolArray,
+    known: Rows,
+) -> tuple[FloatArray, FloatArray, list[tuple[str, ...]]]:
+    """What is short by branch [b, W], and the fullest skills over all branches."""
+    branch, skills = _few(total, groups)
+    minutes, weeks = total.minutes[groups], total.minutes.shape[1]
+    short, fullest = np.zeros((len(known.branches.names), weeks)), np.zeros(weeks)
+    tight: list[tuple[str, ...]] = [()] * weeks
+    for one in range(len(short)):
+        mine, who = branch == one, (staff[0] == one) & people
+        needs = np.unique(skills[mine])
+        wanted = np.array([minutes[mine & (skills == need)].sum(axis=0) for need in needs])
+        found = fit(needs, wanted.reshape(len(needs), weeks), staff[1][who], staff[2][who])
+        short[one] = found.short
+        for week in np.flatnonzero(found.fullest > fullest):
+            named = needs[found.holds[week]]
+            tight[week] = () if (named == 0).any() else _named(named, known.skills)
+        fullest = np.maximum(fullest, found.fullest)
+    return short, fullest, tight
+
+
+def _nobody(
+    total: Load, groups: BoolArray, staff: tuple[IntArray, IntArray, FloatArray], skills: list[str]
+) -> list[tuple[int, tuple[str, ...], float]]:
+    """Work that asks for skills which no single technician of its branch has."""
+    branch, has, gross = staff
+    works, found = gross.sum(axis=1) > 0, []
+    for group in np.flatnonzero(groups & (total.skills > 0)):
+        need, minutes = total.skills[group], float(total.minutes[group].sum())
+        able = works & (branch == total.branch[group]) & ((need & ~has) == 0)
+        if minutes >= _LEAST_SHORT and not able.any():
+            found.append((int(total.branch[group]), _named(np.array([need]), skills), minutes))
+    return found
+
+
+def _named(needs: IntArray, skills: list[str]) -> tuple[str, ...]:
+    every = int(np.bitwise_or.reduce(needs))
+    return tuple(name for at, name in enumerate(skills) if every >> at & 1)
+
+
+def _movable(ahead: Outlook, short: FloatArray, only: Narrow, known: Facts) -> Movable:
+    """The trips of over-full weeks that technicians make and nobody booked, alike ones together."""
+    trips, jobs, count = ahead.foreseen.trips, ahead.jobs, short.shape[1]
+    order = np.argsort(trips.of, kind="stable")
+    starts = np.searchsorted(trips.of[order], np.arange(len(trips.minutes)))
+    early = np.minimum.reduceat(jobs.early_days[order], starts) if len(starts) else np.zeros(0)
+    waste = np.bincount(trips.of, weights=jobs.waste_a_day, minlength=len(starts)) * 7 / trips.minutes
+    past = np.bincount(trips.of, weights=_days_past(jobs), minlength=len(starts)) / trips.minutes
+    overdue = np.bincount(trips.of, weights=jobs.overdue, minlength=len(starts)) > 0
+    bit = _bits([only.skill], known.rows.skills) if only.skill else 0
+    may = (trips.booked < 0) & (trips.share >= 1.0) & (trips.skills & bit == bit)
+    chance = np.where((short[trips.branch] > _LEAST_SHORT) & may[:, None], trips.made, 0.0)
+    trip, week = np.nonzero(chance > _LEAST_CHANCE)
+    much = chance[trip, week]
+    weeks_early = np.clip(early[trip] // 7, 1, _MOST_EARLY_WEEKS).astype(np.int64)
+    waits = overdue[trip] & (week == 0) & (count > 1)
+    return alike(
+        Movable(
+            trips.branch[trip],
+            trips.skills[trip],
+            week.astype(np.int64),
+            np.maximum(week - weeks_early, 0),
+            np.where(waits, 1, week).astype(np.int64),
+            trips.minutes[trip] * much,
+            np.asarray(trips.jobs[trip] * much, dtype=np.float64),
+            waste[trip],
+            past[trip],
+        )
+    )
+
+
+def _days_past(jobs: Jobs) -> FloatArray:
+    """Expected days past the limit [n] that waiting from the middle of this week to the next's adds."""
+    at = np.array([3.5, 7.0, 10.5])
+    chance = split_normal(at[None, :], jobs.limit[:, None], jobs.low[:, None], jobs.high[:, None])
+    return np.asarray(np.nan_to_num(7.0 * chance.mean(axis=1)), dtype=np.float64)

@@ -1,0 +1,263 @@
+"""What the season says in words: too full, room, what could be moved, what would differ."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+import numpy as np
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from schedules.explain import say_day, say_short
+from schedules.planning.season_moves import Moved
+from schedules.season import Facts, Season
+from schedules.season_jobs import WhatIf
+from schedules.season_staff import ASSUMED_HELD_SHARE
+
+# Minutes are told up to so many; beyond, hours.
+_MOST_MINUTES = 1000.0
+_MOST_WEEKS_NAMED = 6
+# A difference below this is none, minutes.
+_LEAST_DIFFERENCE = 15.0
+
+
+def hours(minutes: float) -> str:
+    """Hours to a tenth below ten, else whole."""
+    return number_format(round(minutes / 60, 1 if abs(minutes) < 595 else 0), 1 if abs(minutes) < 595 else 0)
+
+
+def amount(minutes: float) -> str:
+    """Such as ``40 min`` or ``6.5 h``."""
+    return f"{round(minutes)} min" if minutes < 60 else f"{hours(minutes)} h"
+
+
+def title(one: Season) -> str:
+    """The whole in one sentence."""
+    weeks, over = len(one.first_days), int(one.over.sum())
+    if not one.usable.any():
+        return _("The season: nobody works in these weeks")
+    if over:
+        return ngettext(
+            "The season: %(n)d of %(weeks)d weeks holds more work than can be done",
+            "The season: %(n)d of %(weeks)d weeks hold more work than can be done",
+            over,
+        ) % {"n": over, "weeks": weeks}
+    return _("The season: the work of all %(weeks)d weeks can be done") % {"weeks": weeks}
+
+
+def full(known: Facts, one: Season) -> list[tuple[str, list[str]]]:
+    """Each over-full week: how much, and what could be moved."""
+    return [(_full(known, one, week), _moves(one, week)) for week in map(int, np.flatnonzero(one.over))]
+
+
+def _full(known: Facts, one: Season, week: int) -> str:
+    load, usable = float(one.load[week]), float(one.usable[week])
+    if max(load, usable) < _MOST_MINUTES:
+        there = _("%(load)s of %(there)s minutes") % {"load": round(load), "there": round(usable)}
+    else:
+        there = _("%(load)s of %(there)s hours") % {"load": hours(load), "there": hours(usable)}
+    said = _("Week of %(day)s: %(there)s") % {"day": say_day(one.first_days[week]), "there": there}
+    if usable <= 0:
+        said += _(", nobody works")
+    elif load <= usable and one.tight[week]:
+        said += _(", and yet %(short)s more than those with the skill %(skills)s can do") % {
+            "short": amount(one.short[week]),
+            "skills": ", ".join(one.tight[week]),
+        }
+    elif load <= usable:
+        said += _(", and yet %(short)s more than can be done at %(branches)s") % {
+            "short": amount(one.short[week]),
+            "branches": ", ".join(_short_branches(known, one, week)),
+        }
+    elif one.tight[week]:
+        said += _("; fullest: %(skills)s") % {"skills": ", ".join(one.tight[week])}
+    return said + "."
+
+
+def _short_branches(known: Facts, one: Season, week: int) -> list[str]:
+    return [known.rows.branches.names[at] for at in np.flatnonzero(one.short_by_branch[:, week] > 1.0)]
+
+
+def _moves(one: Season, week: int) -> list[str]:
+    moved = one.moved
+    if moved is None:
+        return []
+    here = np.flatnonzero(moved.week == week)
+    said = [
+        _move_line(one.first_days, moved, here[moved.to[here] < week], earlier=True),
+        _move_line(one.first_days, moved, here[moved.to[here] > week], earlier=False),
+    ]
+    left = float(moved.left[:, week].sum())
+    if left > 1.0:
+        said.append(
+            _("%(left)s stay too many, whatever is moved within its window.") % {"left": amount(left)}
+        )
+    return [line for line in said if line]
+
+
+def _move_line(days: Sequence[date], moved: Moved, rows: np.ndarray, *, earlier: bool) -> str:
+    if not len(rows) or moved.jobs[rows].sum() < 0.05:
+        return ""
+    where = []
+    for to in np.unique(moved.to[rows]):
+        some = rows[moved.to[rows] == to]
+        where.append(
+            _("%(jobs)s to the week of %(day)s")
+            % {"jobs": _jobs(moved.jobs[some].sum()), "day": say_short(days[to])}
+        )
+    said = {
+        "where": "; ".join(where),
+        "minutes": amount(float(moved.minutes[rows].sum())),
+        "price": number_format(round(float(moved.money[rows].sum()), 2), 2),
+        "days": number_format(round(float(moved.past[rows].sum()), 1), 1),
+    }
+    if earlier:
+        return (
+            _("Pull forward (%(minutes)s): %(where)s. Filter life thrown away, at media prices: %(price)s.")
+            % said
+        )
+    return _("Let wait (%(minutes)s): %(where)s. Expected filter-days past the limit: %(days)s more.") % said
+
+
+def _jobs(count: float) -> str:
+    whole = max(1, round(float(count)))
+    return ngettext("about %(n)d job", "about %(n)d jobs", whole) % {"n": whole}
+
+
+def nobody_has(known: Facts, one: Season) -> list[str]:
+    """Work that no single technician of a branch can do."""
+    names, said = known.rows.branches.names, []
+    for branch, skills, minutes in one.nobody:
+        told = {"size": amount(minutes), "skills": _(" and ").join(skills), "branch": names[branch]}
+        form = (
+            _("%(size)s of work need %(skills)s, and nobody at %(branch)s has that.")
+            if len(names) > 1
+            else _("%(size)s of work need %(skills)s, and nobody has that.")
+        )
+        said.append(form % told)
+    return said
+
+
+def may_run_over(one: Season) -> str:
+    """The weeks that fit in the middle of their span and not at its upper end."""
+    some = np.flatnonzero(~one.over & (one.usable > 0) & (one.high > one.usable))
+    return _named(one, some, _("May run over, at the upper end of the span: the weeks of %(days)s."))
+
+
+def with_room(one: Season) -> str:
+    """The weeks that are half empty."""
+    if one.roomy.all():
+        return _("All weeks are less than half full, even at the upper end of their span.")
+    return _named(one, np.flatnonzero(one.roomy), _("Less than half full: the weeks of %(days)s."))
+
+
+def _named(one: Season, weeks: np.ndarray, sentence: str) -> str:
+    if not len(weeks):
+        return ""
+    days = [say_short(one.first_days[week]) for week in weeks]
+    return sentence % {"days": ", ".join(days)}
+
+
+def supposed(known: Facts, what_if: WhatIf) -> str:
+    """What is supposed, in one line."""
+    said = []
+    if what_if.without:
+        name = next((one.name for one in known.team.people if one.pk == what_if.without), "")
+        said.append(_("without %(name)s") % {"name": name})
+    if what_if.smoke_weeks:
+        form = ngettext(
+            "%(n)d week of smoke from that of %(day)s, %(times)s times the usual dust",
+            "%(n)d weeks of smoke from that of %(day)s, %(times)s times the usual dust",
+            what_if.smoke_weeks,
+        )
+        monday = known.today - timedelta(days=known.today.weekday() - 7 * what_if.smoke_from)
+        told = {"n": what_if.smoke_weeks, "day": say_short(monday), "times": f"{what_if.smoke_factor:g}"}
+        said.append(form % told)
+    if what_if.risk is not None:
+        said.append(
+            _("accepted risk %(risk)s %% instead of %(now)s %%")
+            % {"risk": f"{what_if.risk * 100:g}", "now": f"{known.rows.policy.accepted_risk * 100:g}"}
+        )
+    if what_if.cap_days is not None:
+        said.append(_("no filter longer than %(n)d days") % {"n": what_if.cap_days})
+    if what_if.customers:
+        said.append(
+            ngettext("%(n)d customer more", "%(n)d customers more", what_if.customers)
+            % {"n": what_if.customers}
+        )
+    return ", ".join(said)
+
+
+def differences(now: Season, then: Season) -> list[str]:
+    """What the supposition changes: in all, in over-full weeks, and where most."""
+    more = then.load - now.load
+    there = then.usable - now.usable
+    said = [_total(float(more.sum()), float(there.sum()))]
+    before, after = int(now.over.sum()), int(then.over.sum())
+    if before != after:
+        said.append(
+            _("Over-full weeks: %(after)d instead of %(before)d.") % {"after": after, "before": before}
+        )
+    changed = np.flatnonzero(np.abs(more) >= _LEAST_DIFFERENCE)
+    order = changed[np.argsort(-np.abs(more[changed]), kind="stable")][:_MOST_WEEKS_NAMED]
+    for week in sorted(order):
+        size = amount(abs(float(more[week])))
+        form = (
+            _("Week of %(day)s: %(size)s more.") if more[week] > 0 else _("Week of %(day)s: %(size)s less.")
+        )
+        said.append(form % {"day": say_day(now.first_days[week]), "size": size})
+    return said
+
+
+def _total(more: float, there: float) -> str:
+    if abs(more) < _LEAST_DIFFERENCE and abs(there) < _LEAST_DIFFERENCE:
+        return _("Nothing of it shows in these weeks.")
+    said = []
+    if abs(more) >= _LEAST_DIFFERENCE:
+        form = _("%(size)s more work") if more > 0 else _("%(size)s less work")
+        said.append(form % {"size": amount(abs(more))})
+    if abs(there) >= _LEAST_DIFFERENCE:
+        form = _("%(size)s more capacity") if there > 0 else _("%(size)s less capacity")
+        said.append(form % {"size": amount(abs(there))})
+    return _("In all: %(what)s.") % {"what": ", ".join(said)}
+
+
+def reckoned(known: Facts) -> list[str]:
+    """What the figures rest on, and what they leave out."""
+    rows, urgent, way = known.rows, known.urgent, known.way
+    said = []
+    if urgent.held is None:
+        said.append(
+            _("Held free for what is urgent: %(share)s %% of the time, an assumption; %(n)d urgent visits in "
+              "%(weeks)d whole weeks on record are too few to tell.")
+            % {"share": f"{ASSUMED_HELD_SHARE * 100:g}", "n": urgent.visits, "weeks": urgent.weeks}
+        )  # fmt: skip
+    else:
+        said.append(
+            _("Held free for what is urgent: %(held)s a week, enough in nine weeks of ten; the mean of "
+              "%(weeks)d weeks is %(mean)s.")
+            % {"held": amount(urgent.held), "weeks": urgent.weeks, "mean": amount(urgent.mean or 0.0)}
+        )  # fmt: skip
+    said.append(
+        _("Driving a trip: %(n)s minutes, the median of %(seen)d ways on record.")
+        % {"n": round(way.minutes), "seen": way.seen}
+        if way.seen
+        else _("Driving a trip: %(n)s minutes, an assumption, as too few ways are on record.")
+        % {"n": round(way.minutes)}
+    )
+    said.append(
+        _("Of the filters that households change, %(share)s %% end with a technician by the record.")
+        % {"share": f"{rows.share * 100:.0f}"}
+        if rows.share
+        else _("Filters that households change count as no work.")
+    )
+    if rows.undated:
+        said.append(
+            ngettext(
+                "%(n)d filter has no date and is not in these figures.",
+                "%(n)d filters have no date and are not in these figures.",
+                rows.undated,
+            )
+            % {"n": rows.undated}
+        )
+    return said

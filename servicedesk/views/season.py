@@ -1,0 +1,174 @@
+"""The season: the coming weeks' work against capacity, and what would be if."""
+
+from typing import Any
+
+import numpy as np
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import formats, timezone
+from django.utils.translation import gettext as _
+
+from schedules import season_words as words
+from schedules.planning.arrays import FloatArray
+from schedules.season import Facts, Narrow, Outlook, Season, facts, outlook, season
+from schedules.season_form import SeasonForm
+from shared import season_strip as strips
+
+
+def page(request: HttpRequest) -> HttpResponse:
+    """The season as it stands, and beside it as it would be; nothing is stored, whatever is asked."""
+    known = facts(timezone.now())
+    form = SeasonForm(known, request.GET)
+    form.is_valid()
+    count, narrow, what_if = form.count(), form.narrow(), form.what_if()
+    ahead = outlook(known, count)
+    now, then = season(known, ahead, narrow), None
+    if what_if.anything:
+        ahead = outlook(known, count, what_if)
+        then = season(known, ahead, narrow)
+    context = {
+        "form": form,
+        "title": words.title(now),
+        "full": words.full(known, now),
+        "may_run_over": words.may_run_over(now),
+        "nobody_has": words.nobody_has(known, then or now),
+        "with_room": words.with_room(now),
+        "rows": _rows(now, then),
+        "people": _people(known, then or now, narrow),
+        "branches": _branches(known, ahead, narrow),
+        "reckoned": words.reckoned(known),
+        **_drawings(now, then),
+    }
+    if then is not None:
+        context |= {
+            "supposed": words.supposed(known, what_if),
+            "differences": words.differences(now, then),
+            "full_then": words.full(known, then),
+            "title_then": words.title(then),
+        }
+    return render(request, "servicedesk/season.html", context)
+
+
+def _drawings(now: Season, then: Season | None) -> dict[str, Any]:
+    both = [_bars(one) for one in (now, then) if one is not None]
+    top = max(strips.top_of(bars) for bars in both)
+    sizes = (strips.HALF if then else strips.WIDE, strips.NARROW)
+    drawn = [
+        [_strip(one, bars, top, size) for size in sizes] for one, bars in zip((now, then), both, strict=False)
+    ]
+    return {"strips": drawn[0], "strips_then": drawn[1] if then else []}
+
+
+def _bars(one: Season) -> list[strips.WeekBar]:
+    return [
+        strips.WeekBar(
+            formats.date_format(day, _("j M")),
+            one.booked[at] / 60,
+            one.expected[at] / 60,
+            one.low[at] / 60,
+            one.high[at] / 60,
+            one.usable[at] / 60,
+        )
+        for at, day in enumerate(one.first_days)
+    ]
+
+
+def _strip(one: Season | None, bars: list[strips.WeekBar], top: float, size: Any) -> str:
+    if one is None:
+        return ""
+    beyond = _("capacity %(hours)s h, far above") % {"hours": words.hours(float(np.median(one.usable)))}
+    described = _("Hours of booked and expected work by week, with the span of eight chances in ten, against "
+                  "the hours that technicians have.")  # fmt: skip
+    return strips.season_strip(words.title(one), described, bars, _("hours"), beyond, top, size)
+
+
+def _rows(now: Season, then: Season | None) -> list[dict[str, Any]]:
+    rows = []
+    for at, day in enumerate(now.first_days):
+        row = {"day": day, **_figures(now, at)}
+        if then is not None:
+            row["then"] = _figures(then, at)
+            row["more"] = _signed(float(then.load[at] - now.load[at]))
+        rows.append(row)
+    return rows
+
+
+def _figures(one: Season, at: int) -> dict[str, Any]:
+    return {
+        "booked": words.hours(one.booked[at]),
+        "expected": words.hours(one.expected[at]),
+        "load": words.hours(one.load[at]),
+        "span": f"{words.hours(one.low[at])}–{words.hours(one.high[at])}",
+        "gross": words.hours(one.gross[at]),
+        "reserve": words.hours(one.reserve[at]),
+        "usable": words.hours(one.usable[at]),
+        "jobs": formats.number_format(round(float(one.jobs[at]), 1), 1),
+        "chance": f"{one.chance[at] * 100:.0f} %",
+        "tight": _tight(one, at),
+        "over": bool(one.over[at]),
+        "word": _word(one, at),
+    }
+
+
+def _tight(one: Season, at: int) -> str:
+    if not one.load[at] or not np.isfinite(one.fullest[at]):
+        return ""
+    return _("%(skills)s %(share)s %%") % {
+        "skills": ", ".join(one.tight[at]) or _("all"),
+        "share": f"{one.fullest[at] * 100:.0f}",
+    }
+
+
+def _word(one: Season, at: int) -> str:
+    if not one.usable[at]:
+        return _("nobody works")
+    if one.over[at]:
+        return _("too full")
+    if one.roomy[at]:
+        return _("room")
+    return _("may run over") if one.high[at] > one.usable[at] else _("fits")
+
+
+def _signed(minutes: float) -> str:
+    said = words.hours(abs(minutes))
+    return "0" if said in ("0", "0.0") else f"{'+' if minutes > 0 else '−'}{said}"
+
+
+def _people(known: Facts, one: Season, narrow: Narrow) -> list[dict[str, Any]]:
+    """Each technician's hours of these weeks and what is booked of them."""
+    names = known.rows.branches.names
+    return [
+        {
+            "name": who.name,
+            "branch": names[known.team.branch[row]],
+            "skills": ", ".join(who.skills),
+            "hours": words.hours(_sum(one.people[row])),
+            "booked": words.hours(_sum(one.people_booked[row])),
+        }
+        for row, who in enumerate(known.team.people)
+        if narrow.branch in (None, known.team.branch[row])
+        and (not narrow.skill or narrow.skill in who.skills)
+    ]
+
+
+def _branches(known: Facts, ahead: Outlook, narrow: Narrow) -> list[dict[str, Any]]:
+    """Each branch by itself where there are several and none is chosen; they sum to all."""
+    names = known.rows.branches.names
+    if len(names) < 2 or narrow.branch is not None:
+        return []
+    rows = []
+    for place, name in enumerate(names):
+        one = season(known, ahead, Narrow(place, narrow.skill))
+        rows.append(
+            {
+                "name": name,
+                "load": words.hours(_sum(one.load)),
+                "usable": words.hours(_sum(one.usable)),
+                "over": int(one.over.sum()),
+            }
+        )
+    return rows
+
+
+def _sum(minutes: FloatArray) -> float:
+    return float(minutes.sum())

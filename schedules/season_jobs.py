@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from schedules.models import Policy
 from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.season import (
     LIFE_SCATTER,
@@ -59,6 +60,11 @@ def _weeks_of(visit: IntArray, weeks_booked: IntArray) -> IntArray:
     return np.where(visit >= 0, np.append(weeks_booked, -1)[visit], -1).astype(np.int64)
 
 
+def waits_days(policy: Policy) -> int:
+    """Days after its date until a household that does nothing is rung about."""
+    return policy.follow_up_days + policy.call_after_days
+
+
 def _filters(rows: Rows, what_if: WhatIf, weeks_booked: IntArray) -> Jobs:
     these, policy = rows.filters, rows.policy
     low = np.nan_to_num(np.maximum(these.p50 - these.p10, 0.0))
@@ -69,7 +75,7 @@ def _filters(rows: Rows, what_if: WhatIf, weeks_booked: IntArray) -> Jobs:
     stands = split_quantile(policy.accepted_risk, low, high)
     began = np.where(np.isnan(these.began), these.due - these.cap_days, these.began)
     # Households who do nothing are rung about after the letters.
-    late = np.where(these.by_desk, 0.0, float(policy.follow_up_days + policy.call_after_days))
+    late = np.where(these.by_desk, 0.0, float(waits_days(policy)))
     due = _dust_day(these, asked, stands)
     due = np.where(np.isinf(due), due, np.maximum(due, began + policy.shortest_days))
     life_cap = np.fmin(_cap_days(these, what_if), these.medium_days)

@@ -67,8 +67,12 @@ def number(value: float | None) -> float:
 @dataclass(frozen=True)
 class Filters:
     """n filters with a date, all [n]; days from today, nan where unknown. ``reason`` indexes REASONS,
-    ``by_desk``: changed by technicians; ``visit``: row of the visits that has it, or -1."""
+    ``by_desk``: changed by technicians; ``sent``: the desk sends it to its household; ``medium``: key of what
+    goes in, nought for unknown; ``visit``: row of the visits that has it, or -1."""
 
+    slot: IntArray
+    medium: IntArray
+    sent: BoolArray
     site: IntArray
     branch: IntArray
     by_desk: BoolArray
@@ -189,7 +193,7 @@ def _technicians_slots() -> Any:
 _FILTER = (
     "pk", "system__site", "system__site__latitude", "system__site__longitude", "changed_by",
     "plan__reason", "plan__due_on", "plan__p10_on", "plan__p50_on", "plan__p90_on",
-    "plan__life_began_on", "depth_m", "medium",
+    "plan__life_began_on", "depth_m", "medium", "sent",
 )  # fmt: skip
 
 
@@ -198,7 +202,8 @@ def _filter_rows(share: float) -> Any:
     who = [FilterSlot.ChangedBy.TECHNICIAN, *([FilterSlot.ChangedBy.OCCUPANT] if share else [])]
     return (
         FilterSlot.objects.in_use()
-        .filter(system__site__vacant_since=None, changed_by__in=who, plan__due_on__isnull=False)
+        .filter(system__site__vacant_since=None, plan__due_on__isnull=False)
+        .filter(Q(changed_by__in=who) | Q(sent__isnull=False))
         .annotate(
             medium=Coalesce(
                 Subquery(changed.order_by("-changed_at").values("media_id")[:1]),
@@ -230,6 +235,9 @@ def _filters(
     cap = np.where(kinds == Media.Kind.WASHABLE, policy.cap_washable_days, cap)
     of_visit = {slot: on_a_day[visit] for visit, slot, _task in jobs if slot is not None}
     return Filters(
+        slot=_whole(columns[0]),
+        medium=_whole(pk or 0 for pk in columns[12]),
+        sent=np.array([one is not None for one in columns[13]], dtype=np.bool_),
         site=_whole(columns[1]),
         branch=where.of(as_numbers(columns[2]), as_numbers(columns[3])),
         by_desk=np.array([one == FilterSlot.ChangedBy.TECHNICIAN for one in columns[4]], dtype=np.bool_),

@@ -25,6 +25,7 @@ _PLACES = [
     ("people", _("Technicians")),
     ("outbox", _("Letters")),
     ("sheets", _("Sheets")),
+    ("to-buy", _("To buy")),
     ("figures", _("Figures")),
     ("promises", _("Dates right?")),
     ("home", _("My filters")),

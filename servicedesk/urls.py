@@ -3,7 +3,18 @@
 from django.contrib import admin
 from django.urls import include, path
 
-from servicedesk.views import due_list, figures, findings, letters, phone, promises, season, sheets, start
+from servicedesk.views import (
+    due_list,
+    figures,
+    findings,
+    letters,
+    phone,
+    promises,
+    season,
+    sheets,
+    start,
+    to_buy,
+)
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -16,6 +27,8 @@ urlpatterns = [
     path("units/", start.choose_units, name="units"),
     path("due/", due_list.page, name="due-list"),
     path("are-our-dates-right/", promises.page, name="promises"),
+    path("filters-to-buy/", to_buy.page, name="to-buy"),
+    path("filters-to-buy/sheet.csv", to_buy.sheet, name="to-buy-sheet"),
     path("figures/", figures.page, name="figures"),
     path("figures/figures.csv", figures.sheet, name="figures-sheet"),
     path("season/", season.page, name="season"),

@@ -15,13 +15,13 @@ from equipment.meanwhile import standing
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading
 from equipment.record import NotRecordable, Told, record_change, record_reading
 from equipment.unit_words import show
-from schedules import due, entry_judging, visits
+from schedules import due, entry_judging, supply, visits
 from schedules.drawings import filter_drawings
 from schedules.explain import explain, state_word
 from schedules.finding_words import say_all
 from schedules.forms import ChangeForm, ReadingForm
 from schedules.lives import local_ordinal
-from schedules.models import Policy
+from schedules.models import Policy, SentFilter
 from shared import clock
 from shared.units import AIRFLOW, PRESSURE
 
@@ -48,6 +48,15 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _("Thank you, the change is on record and the date has moved."))
             return redirect("filter", slot.pk)
     return _render(request, slot, change_form=form, status=422)
+
+
+def sent(request: HttpRequest, pk: int) -> HttpResponse:
+    """The household wants this filter sent by the desk, or no more."""
+    slot, wants = slot_or_404(signed_in(request), pk), request.POST.get("sent") == "1"
+    supply.send_to(slot, wants, signed_in(request), timezone.now())
+    said = _("The desk sends this filter from now on.") if wants else _("The household gets it by itself.")
+    messages.success(request, said)
+    return redirect("filter", slot.pk)
 
 
 def reading(request: HttpRequest, pk: int) -> HttpResponse:
@@ -145,6 +154,7 @@ def _render(
         "drawings": drawings,
         "findings": findings,
         "told": told,
+        "is_sent": SentFilter.objects.filter(slot=slot).exists() if staff else False,
         "change_form": change_form or ChangeForm(slot, today, initial=_proposed(request)),
         "reading_form": reading_form or ReadingForm(units),
         "meanwhile": standing([slot.pk], today).first(),

@@ -77,6 +77,7 @@ def addresses(
         "what-fits": [home_slot.pk],
         "for-a-while": [home_slot.pk],
         "filter-change": [home_slot.pk],
+        "filter-sent": [home_slot.pk],
         "filter-reading": [home_slot.pk],
         "air-side": [home_slot.system_id],
         "air-measured": [home_slot.system_id],

@@ -1,0 +1,194 @@
+"""Filters to buy: by medium, what will be needed with how much certainty, what is there, what is coming."""
+
+from collections import defaultdict
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+import numpy as np
+from django.db.models import Sum
+
+from equipment.models import Desk, FilterSlot, Media
+from schedules import due
+from schedules.models import Policy, Purchase, VanTick
+from schedules.planning.arrays import FloatArray, IntArray
+from schedules.planning.season import Jobs, Smoke, Weeks, by_week, due_by, renewed
+from schedules.planning.stock import enough_of_each
+from schedules.season_jobs import WhatIf, jobs_of, waits_days
+from schedules.season_rows import Branches, Filters, rows
+
+WEEKS = 12
+# An order goes out once a week: what is needed until the next one has arrived is needed now.
+BETWEEN_ORDERS_DAYS = 7
+
+
+@dataclass(frozen=True)
+class Demand:
+    """``expected`` [n, W]: how often each filter of ``filters`` is changed, or sent, in each week;
+    ``days`` [W]: the first day after each, counted from today; ``branches`` are those of the filters."""
+
+    filters: Filters
+    branches: Branches
+    days: IntArray
+    expected: FloatArray
+
+    def within(self, days: int) -> FloatArray:
+        """Expected times [n] within ``days`` from today; a week counts by the share that lies inside."""
+        begins = np.concatenate([[0], self.days[:-1]])
+        inside = np.clip((days - begins) / (self.days - begins), 0.0, 1.0)
+        return np.asarray(self.expected @ inside)
+
+
+def demand(now: datetime, weeks: int = WEEKS) -> Demand:
+    """By the chance of each date, of the filters that technicians change or the desk sends."""
+    known = rows(due.today(now), Desk.the(), Policy.the())
+    until = Weeks.beginning(known.today.weekday(), weeks)
+    filters = known.filters
+    jobs = _in_time(jobs_of(known, WhatIf(), until).of(np.arange(len(filters.slot))), filters, known.policy)
+    first = by_week(due_by(jobs, until, Smoke()))
+    held = np.flatnonzero(jobs.booked >= 0)
+    first[held] = jobs.booked[held, None] == np.arange(weeks)
+    whole = first + renewed(jobs, first, until, Smoke())
+    ours = np.where(filters.by_desk | filters.sent, 1.0, known.share)
+    return Demand(filters, known.branches, until.ends, whole * ours[:, None])
+
+
+def _in_time(jobs: Jobs, filters: Filters, policy: Policy) -> Jobs:
+    """A filter that is sent has to be there on its day; no letters are waited for first."""
+    waited = np.where(filters.sent & ~filters.by_desk, float(waits_days(policy)), 0.0)
+    return replace(jobs, due=jobs.due - waited, cap=jobs.cap - waited)
+
+
+@dataclass(frozen=True)
+class BuyLine:
+    """One medium. ``by_week``: expected number; ``needed``: what suffices at the desk's level until an order
+    after this one has arrived; ``on_hand`` None where nobody counts it."""
+
+    media: Media
+    by_week: list[float]
+    needed: int
+    on_hand: int | None
+    on_order: int
+    loaded: int
+    days: int
+
+    @property
+    def buy(self) -> int:
+        """How many to order now."""
+        return max(0, self.needed - (self.on_hand or 0) - self.on_order)
+
+    @property
+    def price(self) -> Decimal | None:
+        """What they cost."""
+        return None if self.media.price is None else self.media.price * self.buy
+
+    @property
+    def miscounted(self) -> bool:
+        """Whether more went out than was there."""
+        return self.on_hand is not None and self.on_hand < 0
+
+
+@dataclass(frozen=True)
+class NoMedium:
+    """A size asked for where no medium is on record in the slot; ``sold``: whether any of that size is."""
+
+    size: str
+    expected: float
+    filters: int
+    sold: bool
+
+
+@dataclass(frozen=True)
+class ToBuy:
+    """The list, the sizes without a medium, the first days of the weeks."""
+
+    lines: list[BuyLine]
+    without: list[NoMedium]
+    weeks: list[date]
+    level: float
+
+    @property
+    def total(self) -> Decimal:
+        """What the list costs, as far as prices are known."""
+        return sum((line.price for line in self.lines if line.price), Decimal(0))
+
+
+def to_buy(now: datetime, weeks: int = WEEKS) -> ToBuy:
+    """The purchase list; a fixed number of queries."""
+    asked, policy, today = demand(now, weeks), Policy.the(), due.today(now)
+    keys = sorted(set(asked.filters.medium.tolist()) - {0})
+    media = Media.objects.in_bulk(keys)
+    begins = [today, *(today + timedelta(days=int(day)) for day in asked.days[:-1])]
+    ordered, loaded = _on_order(today, policy), _loaded(today)
+    by_medium = _sums(asked, keys)
+    needed = _needed(asked, keys, media, policy)
+    lines = [
+        BuyLine(
+            media=media[key],
+            by_week=[float(value) for value in by_medium[place]],
+            needed=int(needed[place]),
+            on_hand=media[key].on_hand,
+            on_order=ordered.get(key, 0),
+            loaded=loaded.get(key, 0),
+            days=_days(media[key], policy),
+        )
+        for place, key in enumerate(keys)
+        if key in media
+    ]
+    lines.sort(key=lambda line: (line.media.nominal_size, line.media.merv, line.media.name))
+    return ToBuy(lines, _without(asked), begins, policy.stock_level)
+
+
+def _days(media: Media, policy: Policy) -> int:
+    """The days that an order has to last: until the next one has come."""
+    return max(policy.supply_days, media.lead_days or 0) + BETWEEN_ORDERS_DAYS
+
+
+def _sums(asked: Demand, keys: list[int]) -> FloatArray:
+    out = np.zeros((len(keys), asked.expected.shape[1]))
+    place = {key: n for n, key in enumerate(keys)}
+    known = asked.filters.medium > 0
+    at = np.array([place[key] for key in asked.filters.medium[known].tolist()], dtype=np.int64)
+    np.add.at(out, at, asked.expected[known])
+    return out
+
+
+def _needed(asked: Demand, keys: list[int], media: dict[int, Media], policy: Policy) -> IntArray:
+    """What suffices of each medium; those that take equally long to come are reckoned together."""
+    out = np.zeros(len(keys), dtype=np.int64)
+    kind = np.searchsorted(keys, asked.filters.medium)
+    known = asked.filters.medium > 0
+    by_days: dict[int, list[int]] = defaultdict(list)
+    for place, key in enumerate(keys):
+        if key in media:
+            by_days[_days(media[key], policy)].append(place)
+    for days, places in by_days.items():
+        level = enough_of_each(asked.within(days)[known], kind[known], len(keys), policy.stock_level)
+        out[places] = level[places]
+    return out
+
+
+def _on_order(today: date, policy: Policy) -> dict[int, int]:
+    """Ordered and not here yet; what should have come long ago counts no more than what was given up."""
+    open_rows = Purchase.objects.filter(ended_on=None, expected_on__gte=today - timedelta(days=30))
+    return dict(open_rows.values_list("media").annotate(count=Sum("count")))
+
+
+def _loaded(today: date) -> dict[int, int]:
+    """What stands in vans for today and later."""
+    ticks = VanTick.objects.filter(day__gte=today, media__isnull=False)
+    return dict(ticks.values_list("media").annotate(count=Sum("count")))
+
+
+def _without(asked: Demand) -> list[NoMedium]:
+    bare = np.flatnonzero(asked.filters.medium == 0)
+    sizes = dict(
+        FilterSlot.objects.filter(pk__in=asked.filters.slot[bare].tolist()).values_list("pk", "nominal_size")
+    )
+    sold = set(
+        Media.objects.filter(nominal_size__in=set(sizes.values())).values_list("nominal_size", flat=True)
+    )
+    found: dict[str, list[float]] = defaultdict(list)
+    for place in bare.tolist():
+        found[sizes[int(asked.filters.slot[place])]].append(float(asked.expected[place].sum()))
+    return [NoMedium(size, sum(times), len(times), size in sold) for size, times in sorted(found.items())]

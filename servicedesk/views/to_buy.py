@@ -1,0 +1,92 @@
+"""Filters to buy: the list, its sheet, what is on its way, what each van should hold."""
+
+import csv
+from datetime import date, timedelta
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from equipment.access import signed_in, units_of
+from equipment.fields import whole_number
+from equipment.models import Media
+from schedules import due, supply
+from schedules.models import Policy, Purchase
+from schedules.supply import NotOrderable
+from schedules.to_buy import BuyLine, to_buy
+from schedules.van_levels import van_levels
+from shared.cells import harmless
+
+# So many weeks stand in the table; the sheet has all of them.
+_SHOWN_WEEKS = 6
+
+
+def page(request: HttpRequest) -> HttpResponse:
+    """The list; POST writes down an order, or what arrived of one."""
+    now = timezone.now()
+    if request.method == "POST":
+        _write(request)
+        return redirect("to-buy")
+    told, policy = to_buy(now), Policy.the()
+    lines = [line for line in told.lines if line.buy or line.needed or line.miscounted]
+    context = {
+        "told": told,
+        "lines": [(line, [round(value, 1) for value in line.by_week[:_SHOWN_WEEKS]]) for line in lines],
+        "weeks": told.weeks[:_SHOWN_WEEKS],
+        "count": sum(line.buy for line in told.lines),
+        "open": Purchase.objects.filter(ended_on=None).select_related("media"),
+        "vans": van_levels(now),
+        "level": round(told.level * 100),
+        "today": due.today(now),
+        "expected": due.today(now) + timedelta(days=policy.supply_days),
+        "units": units_of(request.user),
+    }
+    return render(request, "servicedesk/to_buy.html", context)
+
+
+def _write(request: HttpRequest) -> None:
+    typed, now = request.POST.get("count", "").strip(), timezone.now()
+    try:
+        if not typed.isdecimal():
+            raise NotOrderable(_("Write how many, as a whole number."))
+        count = whole_number(typed)
+        if request.POST.get("purchase"):
+            row = get_object_or_404(Purchase, pk=whole_number(request.POST.get("purchase")))
+            supply.arrive(row, count, now)
+            messages.success(request, _("Taken in: %(n)s × %(name)s.") % {"n": count, "name": row.media})
+            return
+        media = get_object_or_404(Media, pk=whole_number(request.POST.get("media")))
+        supply.order(media, count, _day(request.POST.get("expected", "")), signed_in(request), now)
+        messages.success(request, _("Ordered: %(n)s × %(name)s.") % {"n": count, "name": media})
+    except NotOrderable as error:
+        messages.error(request, str(error))
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise NotOrderable(_("Write the day on which they are expected.")) from None
+
+
+def sheet(request: HttpRequest) -> HttpResponse:
+    """The list as CSV, a row a medium, with the expected number of each week."""
+    told = to_buy(timezone.now())
+    answer = HttpResponse(content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = 'attachment; filename="filters_to_buy.csv"'
+    out = csv.writer(answer)
+    weeks = [f"week_of_{week.isoformat()}" for week in told.weeks]
+    out.writerow(["media", "nominal_size", "merv", "buy", "needed", "on_hand", "on_order", "price", *weeks])
+    for line in told.lines:
+        out.writerow(_row(line))
+    return answer
+
+
+def _row(line: BuyLine) -> list[object]:
+    known = "" if line.on_hand is None else line.on_hand
+    price = "" if line.price is None else line.price
+    size, weeks = line.media.nominal_size, [f"{value:.3f}" for value in line.by_week]
+    name = harmless(line.media.name)
+    return [name, size, line.media.merv, line.buy, line.needed, known, line.on_order, price, *weeks]

@@ -1,0 +1,198 @@
+"""What to buy, by hand for one size."""
+
+from datetime import date, datetime, timedelta
+
+import numpy as np
+import pytest
+import time_machine
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from scipy.stats import binom
+
+from equipment.models import FilterSlot, Media, User
+from schedules import supply
+from schedules.models import Policy, Purchase
+from schedules.supply import NotOrderable
+from schedules.to_buy import BuyLine, demand, to_buy
+from schedules.van_levels import van_levels
+from tests.factories import (
+    DepotFactory,
+    FilterSlotFactory,
+    MediaFactory,
+    PlanFactory,
+    PurchaseFactory,
+    SentFilterFactory,
+    TechnicianFactory,
+    VanTickFactory,
+)
+
+pytestmark = pytest.mark.django_db
+TODAY = date(2026, 5, 12)  # a Tuesday: its week ends on the 17th
+
+
+@pytest.fixture
+def pleat() -> Media:
+    media: Media = MediaFactory(name="pleat", on_hand=4, price="10.00")
+    return media
+
+
+def filters(
+    media: Media | None, count: int, due_in: int, *, by: str = "technician", **plan: object
+) -> list[FilterSlot]:
+    """Slots whose calendar date, and so their day, is certain; put in half a year before it."""
+    slots = FilterSlotFactory.create_batch(count, first_media=media, changed_by=by)
+    day = TODAY + timedelta(days=due_in)
+    usual: dict[str, object] = {"reason": "calendar", "p10_on": None, "p50_on": None, "p90_on": None}
+    for slot in slots:
+        PlanFactory(slot=slot, due_on=day, life_began_on=day - timedelta(days=183), **{**usual, **plan})
+    return slots
+
+
+def line(now: datetime) -> BuyLine:
+    (one,) = to_buy(now).lines
+    return one
+
+
+def test_certain_days_are_counted(pleat: Media, now: datetime) -> None:
+    """Ten due within the fourteen days until an order after this one is here, three beyond."""
+    filters(pleat, 7, 2)
+    filters(pleat, 3, 9)
+    filters(pleat, 3, 40)
+    one = line(now)
+    assert one.by_week[:2] == pytest.approx([7.0, 3.0])
+    assert sum(one.by_week) == pytest.approx(13.0, abs=0.2)  # some come again within twelve weeks
+    assert (one.needed, one.on_hand, one.buy) == (10, 4, 6)
+    assert one.price == 60
+
+
+def test_chances_are_a_binomial(pleat: Media, now: datetime) -> None:
+    """Twenty filters alike, each with the same chance of falling due within fourteen days: the binomial of
+    scipy at the level of 95 %."""
+    Policy.the()
+    p50 = TODAY + timedelta(days=14)
+    filters(
+        pleat,
+        20,
+        14,
+        reason="risk",
+        p10_on=p50 - timedelta(days=10),
+        p50_on=p50,
+        p90_on=p50 + timedelta(days=10),
+    )
+    asked = demand(now)
+    chance = asked.within(14)
+    assert np.ptp(chance) == pytest.approx(0.0)
+    assert 0.05 < chance[0] < 0.95
+    assert line(now).needed == binom.ppf(0.95, 20, chance[0])
+
+
+def test_what_households_change_is_bought_where_the_desk_sends_it(
+    pleat: Media, manager_user: User, now: datetime
+) -> None:
+    one, other = filters(pleat, 2, 3, by="occupant")
+    assert to_buy(now).lines == []
+    supply.send_to(one, True, manager_user, now)
+    supply.send_to(one, True, manager_user, now)
+    assert line(now).needed == 1
+    SentFilterFactory(slot=other)
+    assert line(now).needed == 2
+    supply.send_to(one, False, manager_user, now)
+    assert line(now).needed == 1
+
+
+def test_what_is_on_its_way_is_not_bought_again_and_arrives_once(
+    pleat: Media, manager_user: User, now: datetime
+) -> None:
+    filters(pleat, 10, 2)
+    row = supply.order(pleat, 5, TODAY + timedelta(days=7), manager_user, now)
+    assert (line(now).on_order, line(now).buy) == (5, 1)
+    supply.arrive(row, 4, now)
+    supply.arrive(row, 4, now)
+    assert (line(now).on_hand, line(now).on_order, line(now).buy) == (8, 0, 2)
+    PurchaseFactory(media=pleat, expected_on=TODAY - timedelta(days=40))
+    assert line(now).on_order == 0
+
+
+def test_a_stock_below_nothing_is_said_and_made_up(pleat: Media, now: datetime) -> None:
+    filters(pleat, 3, 2)
+    Media.objects.update(on_hand=-2)
+    assert (line(now).miscounted, line(now).buy) == (True, 5)
+    Media.objects.update(on_hand=None)
+    assert (line(now).miscounted, line(now).buy) == (False, 3)
+
+
+def test_sizes_without_a_medium_are_named(now: datetime) -> None:
+    filters(None, 2, 3)
+    told = to_buy(now)
+    assert told.lines == []
+    ((size, count, sold),) = [(one.size, one.filters, one.sold) for one in told.without]
+    assert (count, sold) == (2, False)
+    MediaFactory(name="any", nominal_size=size)
+    assert to_buy(now).without[0].sold
+
+
+@pytest.mark.parametrize(("count", "days"), [(0, 3), (-1, 3), (10**9, 3), (1, -1)])
+def test_what_cannot_be_ordered_is_refused(
+    pleat: Media, manager_user: User, now: datetime, count: int, days: int
+) -> None:
+    with pytest.raises(NotOrderable):
+        supply.order(pleat, count, TODAY + timedelta(days=days), manager_user, now)
+
+
+def test_a_van_holds_its_share_and_no_more_than_its_room(pleat: Media, now: datetime) -> None:
+    depot = DepotFactory(latitude=41.9, longitude=-87.6)
+    own = TechnicianFactory(name="One", depot=depot, van_room=40)
+    TechnicianFactory(name="Two", depot=depot, van_room=3)
+    filters(pleat, 12, 2)
+    VanTickFactory(technician=own, media=pleat, day=TODAY, count=2)
+    one, two = van_levels(now)
+    # Of twelve, each halved by chance: 95 % of such weeks need no more than binom(12, 1/2) says.
+    assert (one.held, two.held, two.wanted) == (binom.ppf(0.95, 12, 0.5), 3, binom.ppf(0.95, 12, 0.5))
+    assert line(now).loaded == 2
+
+
+def test_the_page_orders_takes_in_and_says_what_is_wrong(
+    manager: Client, pleat: Media, now: datetime
+) -> None:
+    filters(pleat, 10, 2)
+    with time_machine.travel(now, tick=False):
+        assert "6 filters to buy, 60.00 as far as prices are known" in manager.get("/filters-to-buy/").text
+        told = {"media": pleat.pk, "count": "6", "expected": "2026-05-19"}
+        assert "Ordered: 6 × pleat." in manager.post("/filters-to-buy/", told, follow=True).text
+        assert "No filter has to be bought now" in manager.get("/filters-to-buy/").text
+        row = Purchase.objects.get()
+        for count in ("x", "-3"):
+            bad = {"purchase": row.pk, "count": count}
+            assert (
+                "Write how many, as a whole number."
+                in manager.post("/filters-to-buy/", bad, follow=True).text
+            )
+        manager.post("/filters-to-buy/", {"purchase": row.pk, "count": "6"})
+        for wrong in (
+            {"media": pleat.pk, "count": "1", "expected": "soon"},
+            {"media": pleat.pk, "count": "x"},
+        ):
+            assert 'class="error"' in manager.post("/filters-to-buy/", wrong, follow=True).text
+        sheet = manager.get("/filters-to-buy/sheet.csv").text.splitlines()
+    pleat.refresh_from_db()
+    assert pleat.on_hand == 10
+    assert sheet[1].startswith("pleat,16x25x1,8,0,10,10,0,")
+    assert Purchase.objects.count() == 1
+
+
+def test_an_empty_desk_has_nothing_to_buy(manager: Client) -> None:
+    assert "No filter has to be bought now" in manager.get("/filters-to-buy/").text
+
+
+def test_more_filters_take_no_more_queries(pleat: Media, now: datetime) -> None:
+    def asked(count: int) -> int:
+        filters(pleat, count, 5)
+        filters(None, count, 5)
+        with CaptureQueriesContext(connection) as caught:
+            to_buy(now)
+            van_levels(now)
+        return len(caught)
+
+    asked(1)
+    assert asked(1) == asked(25)

@@ -15,6 +15,7 @@ from fixtures.homes import THREE_FILTERS, VACANT, fleet
 from fixtures.physics import VACANT_SINCE
 from fixtures.scenario import ANCHOR, write_sheets
 from schedules import due, routes, tasks_due, visits
+from schedules.look_back import look_back
 from schedules.models import MaintenanceTask, Technician
 from schedules.technicians_sheet import import_technicians
 from shared import clock
@@ -49,6 +50,7 @@ def load(now: datetime) -> str:
         _add_accounts()
         _note_vacancy(now)
         due.replan(now)
+        look_back(now)
         today = due.today(now)
         tasks_due.refresh_all(today)
         booked = _book_visits(today, now)

@@ -22,7 +22,7 @@ def page(request: HttpRequest) -> HttpResponse:
     chosen = _branch(request, told)
     context = {
         "rows": [_row(figure, told, chosen) for figure in FIGURES],
-        "months": told.months,
+        "months": told.months[::-1],
         "branches": told.branches if len(told.branches) > 1 else [],
         "chosen": chosen,
         "oldest": oldest,
@@ -75,7 +75,7 @@ def _title(told: Table, oldest: figures.Oldest) -> str:
 def _row(figure: Figure, told: Table, branch: int | str | None) -> dict[str, Any]:
     return {
         "figure": figure,
-        "cells": [_cell(figure, told.of(figure.key, month, branch)) for month in told.months],
+        "cells": [_cell(figure, told.of(figure.key, month, branch)) for month in told.months[::-1]],
         "whole": _cell(figure, told.of(figure.key, None, branch)),
     }
 

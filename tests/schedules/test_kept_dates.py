@@ -7,6 +7,7 @@ import pytest
 from equipment.models import FilterChange, FilterSlot
 from equipment.record import Told, record_change, undo_change
 from schedules import due
+from schedules.look_back import look_back
 from schedules.models import KeptDate, Plan
 from tests.factories import MediaFactory
 
@@ -53,3 +54,15 @@ def test_a_date_that_moves_ends_nothing(slot: FilterSlot, now: datetime) -> None
     due.replan(now + timedelta(minutes=2))
     assert Plan.objects.get().life_began_on == date(2025, 11, 25)
     assert not KeptDate.objects.exists()
+
+
+def test_a_record_older_than_its_dates_is_held_to_those_of_then(slot: FilterSlot, now: datetime) -> None:
+    """Put in on 20 November with a calendar of 183 days: by the facts of 1 April due on 22 May."""
+    for on in (date(2026, 4, 1), date(2026, 4, 20)):
+        FilterChange.objects.create(
+            slot=slot, changed_on=on, changed_at=now - timedelta(days=(TODAY - on).days), told="sheet"
+        )
+    assert look_back(now) == 1
+    row = KeptDate.objects.get()
+    assert (row.as_of, row.began_on, row.ended_on) == (date(2026, 4, 1), date(2026, 4, 1), date(2026, 4, 20))
+    assert look_back(now) == 0

@@ -7,7 +7,6 @@ import numpy as np
 from scipy.special import ndtr
 
 from equipment.models import Desk
-from schedules.due import today as local_today
 from schedules.models import Policy
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.season import (
@@ -35,6 +34,7 @@ from schedules.season_staff import (
     usual_way,
 )
 from schedules.visits import ARRIVE_AND_LEAVE_MINUTES, TOGETHER_DAYS
+from shared import clock
 
 # A week below this share of its capacity, even at the upper end of its span, has room.
 ROOM_SHARE = 0.5
@@ -63,7 +63,7 @@ class Facts:
 def facts(now: datetime) -> Facts:
     """Read them; a fixed number of queries however large the fleet."""
     desk, policy = Desk.the(), Policy.the()
-    today = local_today(now)
+    today = clock.local_day(now, desk.zone)
     way = usual_way(now)
     from_record = rows(today, desk, policy)
     return Facts(today, from_record, team(today, from_record.branches), urgent(today, desk, way.minutes), way)

@@ -141,8 +141,9 @@ def outlook(known: Facts, count: int, what_if: WhatIf | None = None) -> Outlook:
     return Outlook(weeks, supposed, jobs, foreseen, expected)
 
 
-def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None) -> Season:
-    """The work, or the part of it that is looked at, against those who can do it."""
+def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves: bool = True) -> Season:
+    """The work, or the part of it that is looked at, against those who can do it; with ``moves`` what could
+    be moved out of over-full weeks."""
     only, weeks, supposed, expected = narrow or Narrow(), ahead.weeks, ahead.supposed, ahead.expected
     booked, people_booked = _booked(known, weeks)
     gross = known.team.minutes(known.today, weeks.ends)
@@ -161,7 +162,7 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None) -> Season
     low, high = span(mean, variance)
     there = usable[people].sum(axis=0)
     moved = None
-    if (short.sum(axis=0) > _LEAST_SHORT).any():
+    if moves and (short.sum(axis=0) > _LEAST_SHORT).any():
         staff = Staff(known.team.branch[people], has[people], usable[people])
         movable = _movable(ahead, short, only, known)
         moved = move(movable, _few(total, groups), total.minutes[groups], staff)
@@ -316,7 +317,8 @@ def _movable(ahead: Outlook, short: FloatArray, only: Narrow, known: Facts) -> M
             trips.minutes[trip] * much,
             np.asarray(trips.jobs[trip] * much, dtype=np.float64),
             waste[trip],
-            past[trip],
+            # Else trips that cannot wait would differ by what it costs them to.
+            np.where(waits, past[trip], 0.0),
         )
     )
 

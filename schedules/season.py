@@ -7,7 +7,6 @@ import numpy as np
 from scipy.special import ndtr
 
 from equipment.models import Desk
-from schedules.due import today as local_today
 from schedules.models import Policy
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.season import (
@@ -35,6 +34,7 @@ from schedules.season_staff import (
     usual_way,
 )
 from schedules.visits import ARRIVE_AND_LEAVE_MINUTES, TOGETHER_DAYS
+from shared import clock
 
 # A week below this share of its capacity, even at the upper end of its span, has room.
 ROOM_SHARE = 0.5
@@ -63,7 +63,7 @@ class Facts:
 def facts(now: datetime) -> Facts:
     """Read them; a fixed number of queries however large the fleet."""
     desk, policy = Desk.the(), Policy.the()
-    today = local_today(now)
+    today = clock.local_day(now, desk.zone)
     way = usual_way(now)
     from_record = rows(today, desk, policy)
     return Facts(today, from_record, team(today, from_record.branches), urgent(today, desk, way.minutes), way)
@@ -141,8 +141,9 @@ def outlook(known: Facts, count: int, what_if: WhatIf | None = None) -> Outlook:
     return Outlook(weeks, supposed, jobs, foreseen, expected)
 
 
-def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None) -> Season:
-    """The work, or the part of it that is looked at, against those who can do it."""
+def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves: bool = True) -> Season:
+    """The work, or the part of it that is looked at, against those who can do it; with ``moves`` what could
+    be moved out of over-full weeks."""
     only, weeks, supposed, expected = narrow or Narrow(), ahead.weeks, ahead.supposed, ahead.expected
     booked, people_booked = _booked(known, weeks)
     gross = known.team.minutes(known.today, weeks.ends)
@@ -161,7 +162,7 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None) -> Season
     low, high = span(mean, variance)
     there = usable[people].sum(axis=0)
     moved = None
-    if (short.sum(axis=0) > _LEAST_SHORT).any():
+    if moves and (short.sum(axis=0) > _LEAST_SHORT).any():
         staff = Staff(known.team.branch[people], has[people], usable[people])
         movable = _movable(ahead, short, only, known)
         moved = move(movable, _few(total, groups), total.minutes[groups], staff)
@@ -316,7 +317,8 @@ def _movable(ahead: Outlook, short: FloatArray, only: Narrow, known: Facts) -> M
             trips.minutes[trip] * much,
             np.asarray(trips.jobs[trip] * much, dtype=np.float64),
             waste[trip],
-            past[trip],
+            # Else trips that cannot wait would differ by what it costs them to.
+            np.where(waits, past[trip], 0.0),
         )
     )
 

@@ -7,7 +7,7 @@ A week's capacity is held skill by skill, by the collections of ``season_capacit
 expected share of a trip that lies in the over-full week, so that counts are expected counts.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -99,8 +99,11 @@ def alike(trips: Movable) -> Movable:
 
 def move(movable: Movable, needs: tuple[IntArray, IntArray], load: FloatArray, staff: Staff) -> Moved:
     """The cheapest moves. ``needs``: branch and skills [g] of the ``load`` [g, W], which holds the movable
-    trips too, where they are. Of every branch with load at most twelve sets of skills may differ."""
+    trips too, where they are. Of every branch with load at most twelve sets of skills may differ; a trip of
+    a set that is not among ``needs`` counts as one that needs no skill."""
     weeks = load.shape[1]
+    known = np.isin(movable.skills, needs[1])
+    movable = replace(movable, skills=np.where(known, movable.skills, 0).astype(np.int64))
     source, to = _variables(movable)
     branches = int(max(needs[0].max(initial=-1), staff.branch.max(initial=-1))) + 1
     over = np.arange(branches * weeks).reshape(branches, weeks) + len(source)

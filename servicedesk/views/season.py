@@ -158,7 +158,7 @@ def _branches(known: Facts, ahead: Outlook, narrow: Narrow) -> list[dict[str, An
         return []
     rows = []
     for place, name in enumerate(names):
-        one = season(known, ahead, Narrow(place, narrow.skill))
+        one = season(known, ahead, Narrow(place, narrow.skill), moves=False)
         rows.append(
             {
                 "name": name,

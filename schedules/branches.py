@@ -1,55 +1,57 @@
 """Which branch a home belongs to: the nearest depot that is open."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
-from equipment.models import Site
+from equipment.models import Desk, Site
 from schedules.models import Depot
-from schedules.planning.arrays import FloatArray
-
-Degrees = Sequence[float | None]
+from schedules.planning.arrays import FloatArray, IntArray
 
 
 @dataclass(frozen=True)
 class Branches:
-    """The open depots by name; without any, all homes are one branch, whose key is None."""
+    """Open depots in order of name; one nameless branch where there is none. ``own`` is the one nearest to
+    the desk, for whatever has no place on record."""
 
-    depots: list[Depot]
+    names: list[str]
+    places: FloatArray
+    pks: list[int]
+    own: int = 0
 
-    @classmethod
-    def now(cls) -> "Branches":
-        """As they stand; one query."""
-        return cls(list(Depot.objects.filter(closed_on=None).order_by("name")))
-
-    @property
-    def choices(self) -> list[tuple[int, str]]:
-        """Key and name of each."""
-        return [(depot.pk, depot.name) for depot in self.depots]
-
-    def of_places(self, latitude: Degrees, longitude: Degrees) -> list[int | None]:
-        """The branch of each place in degrees; None where there is no depot, or the place is not known."""
-        homes = _directions(latitude, longitude)
-        if not self.depots or not len(homes):
-            return [None] * len(homes)
-        stations = _directions([one.latitude for one in self.depots], [one.longitude for one in self.depots])
+    def of(self, latitude: FloatArray, longitude: FloatArray) -> IntArray:
+        """The nearest branch [n] of each place in degrees; the own one where it is nan."""
+        if not len(self.places):
+            return np.zeros(len(latitude), dtype=np.int64)
+        homes, depots = _directions(latitude, longitude), _directions(self.places[:, 0], self.places[:, 1])
         # On a sphere the nearest is the one whose direction has the largest product.
-        nearest = np.argmax(np.nan_to_num(homes @ stations.T, nan=-2.0), axis=1)
-        return [
-            self.depots[n].pk if np.isfinite(home).all() else None
-            for n, home in zip(nearest, homes, strict=True)
-        ]
+        nearest = np.argmax(np.nan_to_num(homes @ depots.T, nan=-2.0), axis=1)
+        return np.where(np.isnan(homes).any(axis=1), self.own, nearest).astype(np.int64)
 
-    def of_sites(self, sites: Iterable[int] | None = None) -> dict[int, int | None]:
-        """The branch of each site by its key (None: of all); one query."""
-        rows = Site.objects.all() if sites is None else Site.objects.filter(pk__in=list(sites))
-        told = list(rows.values_list("pk", "latitude", "longitude"))
-        places = self.of_places([row[1] for row in told], [row[2] for row in told])
-        return {row[0]: branch for row, branch in zip(told, places, strict=True)}
+    def of_sites(self, sites: Iterable[int]) -> dict[int, int]:
+        """The branch of each site by its key; one query."""
+        rows = Site.objects.filter(pk__in=list(sites)).values_list("pk", "latitude", "longitude")
+        told = list(rows)
+        north, east = (np.array([row[n] for row in told], dtype=np.float64) for n in (1, 2))
+        return {row[0]: int(branch) for row, branch in zip(told, self.of(north, east), strict=True)}
 
 
-def _directions(latitude: Degrees, longitude: Degrees) -> FloatArray:
-    """Unit vectors [n, 3] of places in degrees; NaN for unknown ones."""
-    north, east = (np.radians(np.asarray(value, dtype=np.float64)) for value in (latitude, longitude))
+def branches(desk: Desk) -> Branches:
+    """The open depots; one query."""
+    rows = list(Depot.objects.filter(closed_on=None).order_by("name", "pk"))
+    if not rows:
+        return Branches([""], np.zeros((0, 2)), [0])
+    found = Branches(
+        [row.name for row in rows],
+        np.array([(row.latitude, row.longitude) for row in rows]),
+        [row.pk for row in rows],
+    )
+    own = found.of(*(np.array([value], dtype=np.float64) for value in (desk.latitude, desk.longitude)))
+    return Branches(found.names, found.places, found.pks, int(own[0]))
+
+
+def _directions(latitude: FloatArray, longitude: FloatArray) -> FloatArray:
+    """Unit vectors [n, 3] of places in degrees; nan for unknown ones."""
+    north, east = np.radians(latitude), np.radians(longitude)
     return np.column_stack([np.cos(north) * np.cos(east), np.cos(north) * np.sin(east), np.sin(north)])

@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy as _
 
 from equipment.models import Desk, FilterSlot, Person, SiteRole
 from schedules import due
-from schedules.branches import Branches
+from schedules.branches import branches
 from schedules.models import Defect, KeptDate, Visit, VisitJob
 from schedules.planning.windows import LEAST_EARLY_DAYS, WASTE
 from shared import clock
@@ -111,17 +111,17 @@ class Tally:
 
 @dataclass
 class Table:
-    """Tallies by figure, branch key (None: no branch known) and first day of the month."""
+    """Tallies by figure, branch key (nought: all is one branch) and first day of the month."""
 
     months: list[date]
-    branches: list[tuple[int | None, str]]
-    cells: dict[tuple[str, int | None, date], Tally] = field(default_factory=lambda: defaultdict(Tally))
+    branches: list[tuple[int, str]]
+    cells: dict[tuple[str, int, date], Tally] = field(default_factory=lambda: defaultdict(Tally))
 
-    def of(self, figure: str, month: date | None, branch: int | str | None = "all") -> Tally:
-        """The tally of a figure; ``month`` None for all of them, ``branch`` "all" for all."""
+    def of(self, figure: str, month: date | None, branch: int | None = None) -> Tally:
+        """The tally of a figure; ``month`` and ``branch`` None for all of them."""
         whole = Tally()
         for (name, where, when), tally in self.cells.items():
-            if name == figure and month in (None, when) and branch in ("all", where):
+            if name == figure and month in (None, when) and branch in (None, where):
                 whole.add(tally)
         return whole
 
@@ -129,16 +129,13 @@ class Table:
 def table(now: datetime) -> Table:
     """The figures of the last twelve months, this one included; a fixed number of queries."""
     months = _months(due.today(now))
-    branches, since = Branches.now(), months[0]
-    counted = list(_counted(since, now))
-    of_site = branches.of_sites({one.site for one in counted})
-    told = Table(months, [*branches.choices, (None, str(_("no branch known")))])
-    if not branches.depots:
-        told.branches = [(None, Desk.the().name)]
+    where, counted = branches(Desk.the()), list(_counted(months[0], now))
+    of_site = where.of_sites({one.site for one in counted})
+    told = Table(months, list(zip(where.pks, where.names, strict=True)))
     for one in counted:
         month = one.on.replace(day=1)
         if month in months:
-            told.cells[one.figure, of_site.get(one.site), month].add(one)
+            told.cells[one.figure, where.pks[of_site[one.site]], month].add(one)
     return told
 
 

@@ -10,8 +10,9 @@ from django.db.models import BigIntegerField, Count, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 
 from equipment.models import Customer, Desk, FilterChange, FilterSlot, Media
+from schedules.branches import Branches, branches
 from schedules.gather import THIN_M
-from schedules.models import Depot, MaintenanceTask, Plan, Policy, Visit, VisitJob
+from schedules.models import MaintenanceTask, Plan, Policy, Visit, VisitJob
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 
 # Skills are bits of one integer.
@@ -20,43 +21,6 @@ MOST_SKILLS = 62
 FEWEST_CHANGES = 30
 _CHANGES_BACK = timedelta(days=730)
 REASONS = [reason.value for reason in Plan.Reason]
-
-
-@dataclass(frozen=True)
-class Branches:
-    """Open depots in order of name; one nameless branch where there is none. ``own`` is the one nearest to
-    the desk, for whatever has no place on record."""
-
-    names: list[str]
-    places: FloatArray
-    pks: list[int]
-    own: int = 0
-
-    def of(self, latitude: FloatArray, longitude: FloatArray) -> IntArray:
-        """The nearest branch [n] of each place in degrees; the own one where it is nan."""
-        if not len(self.places):
-            return np.zeros(len(latitude), dtype=np.int64)
-        east = np.cos(np.radians(self.places[:, 0]))[None, :]
-        away = (latitude[:, None] - self.places[:, 0]) ** 2 + (
-            (longitude[:, None] - self.places[:, 1]) * east
-        ) ** 2
-        unknown = np.isnan(latitude) | np.isnan(longitude)
-        nearest = np.argmin(np.where(np.isnan(away), np.inf, away), axis=1)
-        return np.where(unknown, self.own, nearest).astype(np.int64)
-
-
-def branches(desk: Desk) -> Branches:
-    """The open depots; one query."""
-    rows = list(Depot.objects.filter(closed_on=None).order_by("name", "pk"))
-    if not rows:
-        return Branches([""], np.zeros((0, 2)), [0])
-    found = Branches(
-        [row.name for row in rows],
-        np.array([(row.latitude, row.longitude) for row in rows]),
-        [row.pk for row in rows],
-    )
-    own = found.of(np.array([number(desk.latitude)]), np.array([number(desk.longitude)]))
-    return Branches(found.names, found.places, found.pks, int(own[0]))
 
 
 def number(value: float | None) -> float:

@@ -9,9 +9,10 @@ import numpy as np
 from django.db.models import Min, Q
 
 from equipment.models import Desk
+from schedules.branches import Branches
 from schedules.models import Absence, Technician, Visit
 from schedules.planning.arrays import FloatArray, IntArray
-from schedules.season_rows import Branches, number
+from schedules.season_rows import number
 from schedules.working_days import minutes_a_day, works
 from shared import clock
 

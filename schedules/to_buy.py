@@ -10,12 +10,13 @@ from django.db.models import Sum
 
 from equipment.models import Desk, FilterSlot, Media
 from schedules import due
+from schedules.branches import Branches
 from schedules.models import Policy, Purchase, VanTick
 from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.season import Jobs, Smoke, Weeks, by_week, due_by, renewed
 from schedules.planning.stock import enough_of_each
 from schedules.season_jobs import WhatIf, jobs_of, waits_days
-from schedules.season_rows import Branches, Filters, rows
+from schedules.season_rows import Filters, rows
 
 WEEKS = 12
 # An order goes out once a week: what is needed until the next one has arrived is needed now.

@@ -56,12 +56,9 @@ def sheet(request: HttpRequest) -> HttpResponse:
     return answer
 
 
-def _branch(request: HttpRequest, told: Table) -> int | str | None:
-    asked = request.GET.get("branch", "")
-    if asked == "none":
-        return None
-    key = whole_number(asked)
-    return key if key in dict(told.branches) and key is not None else "all"
+def _branch(request: HttpRequest, told: Table) -> int | None:
+    key = whole_number(request.GET.get("branch"))
+    return key if key in dict(told.branches) else None
 
 
 def _title(told: Table, oldest: figures.Oldest) -> str:
@@ -72,7 +69,7 @@ def _title(told: Table, oldest: figures.Oldest) -> str:
     return _("%(share)s %% of filters were changed in their window; %(n)s are past their date") % said
 
 
-def _row(figure: Figure, told: Table, branch: int | str | None) -> dict[str, Any]:
+def _row(figure: Figure, told: Table, branch: int | None) -> dict[str, Any]:
     return {
         "figure": figure,
         "cells": [_cell(figure, told.of(figure.key, month, branch)) for month in told.months[::-1]],

@@ -115,7 +115,7 @@ def test_branches_and_months_add_up_to_the_whole(now: datetime) -> None:
         )
         ended("no_access" if place % 2 else "completed", now - timedelta(days=days), site=site)
     table = figures.table(now)
-    assert [key for key, _name in table.branches] == [north.pk, south.pk, None]
+    assert [key for key, _name in table.branches] == [north.pk, south.pk]
     for figure in FIGURES:
         whole = table.of(figure.key, None)
         by_branch = [table.of(figure.key, None, key) for key, _name in table.branches]
@@ -123,7 +123,8 @@ def test_branches_and_months_add_up_to_the_whole(now: datetime) -> None:
         for parts in (by_branch, by_month):
             assert sum(part.amount for part in parts) == whole.amount
             assert sum(part.of for part in parts) == whole.of
-    assert table.of("no_access", None, north.pk).of == 2.0
+    # Where the desk lies nobody knows, so that the home without a place counts with the first depot.
+    assert table.of("no_access", None, north.pk).of == 3.0
 
 
 def test_the_page_and_the_sheet_say_the_same(manager: Client, now: datetime) -> None:
@@ -137,7 +138,7 @@ def test_the_page_and_the_sheet_say_the_same(manager: Client, now: datetime) -> 
     assert "100 % of filters were changed in their window; 1 are past their date" in text
     assert "due for 10 days" in text
     assert "on_time,'=North,2026-04,1,1,1.0000" in sheet
-    assert len(sheet.splitlines()) == 1 + len(FIGURES) * 12 * 2
+    assert len(sheet.splitlines()) == 1 + len(FIGURES) * 12
 
 
 def test_a_new_desk_has_nothing_to_judge(manager: Client) -> None:

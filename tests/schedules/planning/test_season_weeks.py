@@ -1,0 +1,145 @@
+"""A season dealt to weeks: small ones by trying everything, large ones by their limits."""
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from schedules.planning import season_weeks
+from schedules.planning.season_weeks import CHURN_MINUTES, OVER_DEAR, SeasonTrips, areas, deal, way_minutes
+
+
+def trips(first: list[int], last: list[int], minutes: float = 60.0, **more: object) -> SeasonTrips:
+    n = len(first)
+    usual: dict[str, object] = {
+        "branch": np.zeros(n, dtype=np.int64),
+        "area": np.zeros(n, dtype=np.int64),
+        "waste": np.zeros(n),
+        "before": np.full(n, -1),
+        "held": np.zeros(n, dtype=np.bool_),
+    }
+    return SeasonTrips(
+        np.array(first, dtype=int), np.array(last, dtype=int), np.full(n, minutes), **{**usual, **more}
+    )  # type: ignore[arg-type]
+
+
+def price(of: SeasonTrips, week: np.ndarray, hours: np.ndarray, period: int, saving: float) -> float:
+    """What a dealing costs, by the words of the module."""
+    cost = ((of.last - week) * of.waste).sum() + saving * ((week - of.area) % period != 0).sum()
+    cost += CHURN_MINUTES * ((of.before >= 0) & (of.before != week)).sum()
+    for branch, at in np.ndindex(hours.shape):
+        used = of.minutes[(of.branch == branch) & (week == at)].sum()
+        cost += OVER_DEAR * max(0.0, used - hours[branch, at])
+    return float(cost)
+
+
+@given(
+    windows=st.lists(st.tuples(st.integers(0, 2), st.integers(0, 2)), min_size=1, max_size=6),
+    room=st.lists(st.integers(0, 5), min_size=3, max_size=3),
+    period=st.integers(1, 3),
+    data=st.data(),
+)
+def test_alike_trips_are_dealt_as_cheaply_as_any_dealing(
+    windows: list[tuple[int, int]], room: list[int], period: int, data: st.DataObject
+) -> None:
+    """Trips of one length make the program's limits whole, so that its best is the best of all dealings."""
+    n = len(windows)
+    of = trips(
+        [min(one) for one in windows],
+        [max(one) for one in windows],
+        area=np.array(data.draw(st.lists(st.integers(0, 3), min_size=n, max_size=n))),
+        waste=np.array(data.draw(st.lists(st.integers(0, 20), min_size=n, max_size=n)), dtype=float),
+        before=np.array(data.draw(st.lists(st.integers(-1, 2), min_size=n, max_size=n))),
+    )
+    hours = 60.0 * np.array([room])
+    told = deal(of, hours, period, 7.0)
+    best = min(
+        price(of, np.array(week), hours, period, 7.0)
+        for week in itertools.product(
+            *(range(a, b + 1) for a, b in zip(of.first.tolist(), of.last.tolist(), strict=True))
+        )
+    )
+    assert (told.week >= of.first).all()
+    assert (told.week <= of.last).all()
+    assert price(of, told.week, hours, period, 7.0) == pytest.approx(best, abs=1e-3)
+
+
+def test_a_week_is_filled_no_further_than_its_hours_while_others_have_room() -> None:
+    random = np.random.default_rng(3)
+    n, weeks = 600, 12
+    first = random.integers(0, weeks - 3, n)
+    of = replace(
+        trips(first.tolist(), (first + 3).tolist()),
+        minutes=random.uniform(30, 90, n),
+        branch=random.integers(0, 2, n),
+        area=random.integers(0, 20, n),
+        waste=random.uniform(0, 10, n),
+    )
+    load = np.zeros((2, weeks))
+    np.add.at(load, (of.branch, np.minimum(first + 1, weeks - 1)), of.minutes)
+    hours = np.full((2, weeks), load.sum() / (2 * weeks) * 1.4)
+    told = deal(of, hours, 2, 5.0)
+    used = np.zeros((2, weeks))
+    np.add.at(used, (of.branch, told.week), of.minutes)
+    assert told.over.sum() == pytest.approx(np.maximum(used - hours, 0).sum())
+    assert told.over.sum() < 0.002 * of.minutes.sum()
+
+
+def test_what_is_booked_stays_and_what_was_planned_stays_where_nothing_speaks_against_it() -> None:
+    of = trips([1, 0, 0], [3, 3, 3], before=np.array([-1, 2, -1]), held=np.array([True, False, False]))
+    assert deal(of, np.full((1, 4), 1000.0), 1, 0.0).week.tolist() == [1, 2, 0]
+
+
+def test_without_any_hours_every_trip_still_has_its_week_and_the_lack_is_told() -> None:
+    told = deal(trips([0, 1], [0, 1]), np.zeros((1, 2)), 1, 0.0)
+    assert told.week.tolist() == [0, 1]
+    assert told.over.tolist() == [[60.0, 60.0]]
+
+
+def test_nothing_to_deal_is_dealt() -> None:
+    assert len(deal(trips([], []), np.zeros((1, 4)), 2, 1.0).week) == 0
+    with pytest.raises(ValueError, match="outside"):
+        deal(trips([0], [4]), np.zeros((1, 4)), 1, 0.0)
+
+
+@given(st.integers(0, 200), st.integers(1, 30))
+def test_areas_are_small_and_together_are_all(n: int, size: int) -> None:
+    random = np.random.default_rng(n)
+    found = areas(random.uniform(41, 42, n), random.uniform(-88, -87, n), size)
+    assert len(found) == n
+    counts = np.bincount(found) if n else np.zeros(0)
+    assert (counts <= size).all()
+    assert (counts > size // 2 - 1).all() or len(counts) <= 1
+
+
+def test_the_way_to_the_next_home_is_that_of_random_places() -> None:
+    """Beardwood, Halton and Hammersley: a tour of n random places in a unit square is some 0.7124 sqrt(n)
+    long; here 400 in 20 by 20 km, by nearest neighbour and swaps, within a quarter (a heuristic tour is
+    longer, and a square's edge adds some)."""
+    random = np.random.default_rng(8)
+    places = random.uniform(0, 20_000, (400, 2))
+    away = np.hypot(*(places[:, None] - places[None, :]).transpose(2, 0, 1))
+    tour, left = [0], set(range(1, 400))
+    while left:
+        tour.append(min(left, key=lambda one: away[tour[-1], one]))
+        left.remove(tour[-1])
+    length = away[tour, np.roll(tour, -1)].sum()
+    told = way_minutes(400e6, 400, 10.0, 1.0) * 60 * 10.0 * 400
+    assert 1.0 < length / told < 1.45
+    assert way_minutes(400e6, 800, 10.0, 1.0) == pytest.approx(
+        way_minutes(400e6, 400, 10.0, 1.0) / np.sqrt(2)
+    )
+    assert way_minutes(0.0, 5, 10.0, 1.0) == 0.0
+
+
+def test_five_thousand_trips_are_dealt_at_once() -> None:
+    random = np.random.default_rng(5)
+    n, weeks = 5000, 12
+    first = random.integers(0, weeks, n)
+    of = trips(first.tolist(), np.minimum(first + 4, weeks - 1).tolist(), area=random.integers(0, 60, n))
+    told = deal(of, np.full((1, weeks), 60.0 * n / weeks * 1.1), 2, 4.0)
+    assert np.bincount(told.week, minlength=weeks).max() <= np.ceil(n / weeks * 1.1)
+    assert season_weeks.OVER_DEAR > CHURN_MINUTES

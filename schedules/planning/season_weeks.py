@@ -142,7 +142,7 @@ def _solved(
         A_ub=within, b_ub=hours.ravel(), A_eq=whole, b_eq=np.ones(len(trips)),
         bounds=(0, None), method="highs",
     )  # fmt: skip
-    if not told.success:
+    if told.x is None:
         raise RuntimeError(f"the season could not be dealt: {told.message}")
     return np.asarray(told.x[:choices])
 

@@ -94,11 +94,16 @@ class Asked:
     unsaid: list[Trip] = field(default_factory=list)
 
 
-def ask(plan: RoundPlan, today: date) -> Asked:
-    """The problem of the plan's days: every visit on them, every job whose window reaches into them."""
+def trips_of(plan: RoundPlan, today: date) -> list[Trip]:
+    """Every visit on the plan's days, every job whose window reaches into them."""
+    return [*_booked(plan, today), *_waiting(plan, today), *_offered(plan, today)]
+
+
+def ask(plan: RoundPlan, today: date, every: Sequence[Trip] | None = None) -> Asked:
+    """The problem of the plan's days, of ``every`` trip (None: of those that are to be had)."""
     days = [plan.first_day + timedelta(days=at) for at in range((plan.last_day - plan.first_day).days + 1)]
     vans, no_start = _vans(days)
-    every = [*_booked(plan, today), *_waiting(plan, today), *_offered(plan, today)]
+    every = trips_of(plan, today) if every is None else every
     outdoors = Outdoors(today)
     trips = [
         replace(trip, too_cold=outdoors.too_cold(trip.site, trip.tasks, days))

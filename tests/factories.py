@@ -520,3 +520,23 @@ class SentFilterFactory(DjangoModelFactory):
 
     slot = factory.SubFactory(FilterSlotFactory)
     since = TODAY
+
+
+class SeasonPlanFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.SeasonPlan
+
+    first_day = date(2026, 5, 18)
+    asked_at = NOW
+
+
+class SeasonTripFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.SeasonTrip
+
+    plan = factory.SubFactory(SeasonPlanFactory)
+    site = factory.SubFactory(SiteFactory)
+    week = 0
+    minutes = 30
+    first_day = date(2026, 5, 18)
+    last_day = date(2026, 6, 7)

@@ -18,6 +18,7 @@ from schedules.models.policy import Policy
 from schedules.models.reply import Reply
 from schedules.models.round_plan import RoundPlan
 from schedules.models.rung import Rung
+from schedules.models.season_plan import SeasonPlan, SeasonTrip
 from schedules.models.supply import Purchase, SentFilter
 from schedules.models.tag import Tag
 from schedules.models.task import MaintenanceTask, TaskDone
@@ -29,5 +30,6 @@ __all__ = [
     "Absence", "Answer", "CalendarEvent", "Defect", "Depot", "Feed", "FieldEntry", "FleetPrior",
     "Foretold", "HomeHours", "KeptDate", "MailServer", "MaintenanceTask", "Notice", "NoticeSlot",
     "OfferedTime", "Photograph", "Plan", "Policy", "Purchase", "Reply", "RestedAddress", "RoundPlan",
-    "Rung", "SentFilter", "Tag", "TaskDone", "Technician", "VanTick", "Visit", "VisitJob",
+    "Rung", "SeasonPlan", "SeasonTrip", "SentFilter", "Tag", "TaskDone", "Technician", "VanTick",
+    "Visit", "VisitJob",
 ]  # fmt: skip

@@ -1,0 +1,70 @@
+"""A plan of a whole season: in which week each home is visited, and roughly by whom."""
+
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from schedules.models.round_plan import RoundPlan
+
+
+class SeasonPlan(models.Model):
+    """One run: what was asked, how far it is, and what came of it. Nothing is booked by it."""
+
+    State = RoundPlan.State
+
+    state = models.CharField(_("state"), max_length=8, choices=State.choices, default=State.WAITING)
+    first_day = models.DateField(_("first Monday"))
+    weeks = models.PositiveSmallIntegerField(_("weeks"), default=12)
+    seconds = models.PositiveIntegerField(_("seconds of search a week"), default=10)
+    asked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    asked_at = models.DateTimeField()
+    started_at = models.DateTimeField(null=True, blank=True)
+    heard_at = models.DateTimeField(null=True, blank=True)
+    ended_at = models.DateTimeField(null=True, blank=True)
+    progress = models.FloatField(default=0.0)
+    stop_asked = models.BooleanField(default=False)
+    why = models.TextField(blank=True)
+    # A row a week as plain values: hours, trips, minutes, driving, what found no place.
+    told = models.JSONField(default=list, blank=True)
+
+    class Meta:
+        verbose_name = _("plan of a season")
+        verbose_name_plural = _("plans of seasons")
+        ordering = ["-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.first_day} {self.weeks} {self.state}"
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it is still to be worked out."""
+        return self.state in (self.State.WAITING, self.State.RUNNING)
+
+
+class SeasonTrip(models.Model):
+    """A home in the plan: its week, and the day and technician that its rounds gave it, if they did."""
+
+    plan = models.ForeignKey("SeasonPlan", on_delete=models.CASCADE, related_name="trips")
+    site = models.ForeignKey("equipment.Site", on_delete=models.CASCADE, related_name="+")
+    visit = models.ForeignKey("Visit", null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    week = models.PositiveSmallIntegerField(_("week, from nought"))
+    day = models.DateField(_("day"), null=True, blank=True)
+    technician = models.ForeignKey(
+        "Technician", null=True, blank=True, on_delete=models.CASCADE, related_name="+"
+    )
+    minutes = models.PositiveIntegerField(_("minutes"))
+    first_day = models.DateField(_("not before"))
+    last_day = models.DateField(_("not after"))
+    # The Monday of its week in the plan before.
+    before = models.DateField(_("planned before for the week of"), null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("home in a season's plan")
+        verbose_name_plural = _("homes in a season's plan")
+        ordering = ["week", "day", "pk"]
+        indexes = [models.Index(fields=["plan", "week"])]
+
+    def __str__(self) -> str:
+        return f"{self.plan_id} {self.site_id} week {self.week}"

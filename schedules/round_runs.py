@@ -1,7 +1,5 @@
 """Plans of rounds from asking to taking over: worked out behind the pages, watched, stopped, booked."""
 
-import time as clocks
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
@@ -10,10 +8,10 @@ from django.core.exceptions import ObjectDoesNotExist
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from pyvrp.stop import StoppingCriterion
 
 from equipment.models import Desk, FilterSlot, Site, User
 from schedules import due, visits
+from schedules.background_runs import NotPlannable, Watched, claim, give_up_lost
 from schedules.bookable import NotBookable, cannot_work
 from schedules.day_problem import NoStart
 from schedules.models import MaintenanceTask, RoundPlan, Technician, Visit
@@ -26,13 +24,6 @@ from schedules.visits import Booking
 
 LONGEST_DAYS = 21
 SECONDS = (10, 30, 120, 600)
-# A run that was not heard of for so long has lost its worker.
-SILENT_FOR = timedelta(minutes=3)
-_TELL_EVERY_S = 1.0
-
-
-class NotPlannable(ValueError):
-    """A plan that cannot be asked for or taken over; the message says why in plain words."""
 
 
 def ask_for(plan: RoundPlan, now: datetime) -> RoundPlan:
@@ -51,64 +42,14 @@ def ask_for(plan: RoundPlan, now: datetime) -> RoundPlan:
     return plan
 
 
-def ask_to_stop(plan: RoundPlan, now: datetime) -> None:
-    """Stop a plan: at once while it waits, else within seconds; the best found so far is kept."""
-    waiting = RoundPlan.objects.filter(pk=plan.pk, state=RoundPlan.State.WAITING)
-    if not waiting.update(state=RoundPlan.State.STOPPED, ended_at=now):
-        RoundPlan.objects.filter(pk=plan.pk, state=RoundPlan.State.RUNNING).update(stop_asked=True)
-
-
-class Watched:
-    """A rule that ends the search after its seconds or when somebody asks, and tells how far it is."""
-
-    def __init__(self, seconds: float, tell: Callable[[float], bool]) -> None:
-        self.seconds, self._tell = seconds, tell
-        self.stopped = False
-
-    def criterion(self) -> StoppingCriterion:
-        """A fresh test."""
-        return _Test(self)
-
-    def over(self, elapsed_s: float) -> bool:
-        """Tell the share done; whether somebody wants it to stop."""
-        self.stopped = self._tell(min(elapsed_s / self.seconds, 1.0))
-        return self.stopped
-
-
-class _Test(StoppingCriterion):
-    def __init__(self, rule: Watched) -> None:
-        self.rule, self.began, self.told = rule, clocks.monotonic(), 0.0
-
-    def __call__(self, best_cost: float) -> bool:
-        elapsed = clocks.monotonic() - self.began
-        if elapsed >= self.rule.seconds:
-            return True
-        if elapsed - self.told < _TELL_EVERY_S:
-            return False
-        self.told = elapsed
-        return self.rule.over(elapsed)
-
-
 def run_waiting(now: datetime) -> int:
     """Work out the plans that wait, one after another, and give up those whose worker was lost; how many."""
-    RoundPlan.objects.filter(state=RoundPlan.State.RUNNING, heard_at__lt=now - SILENT_FOR).update(
-        state=RoundPlan.State.FAILED, ended_at=now, why=_("The worker was lost; ask for the plan again.")
-    )
+    give_up_lost(RoundPlan, now)
     count = 0
-    while (plan := _claim(now)) is not None:
+    while (plan := claim(RoundPlan, now)) is not None:
         _run(plan)
         count += 1
     return count
-
-
-def _claim(now: datetime) -> RoundPlan | None:
-    for pk in (
-        RoundPlan.objects.filter(state=RoundPlan.State.WAITING).order_by("pk").values_list("pk", flat=True)
-    ):
-        mine = RoundPlan.objects.filter(pk=pk, state=RoundPlan.State.WAITING)
-        if mine.update(state=RoundPlan.State.RUNNING, started_at=now, heard_at=now):
-            return RoundPlan.objects.get(pk=pk)
-    return None
 
 
 def _run(plan: RoundPlan) -> None:

@@ -102,7 +102,7 @@ def trips_of(plan: RoundPlan, today: date) -> list[Trip]:
 def ask(plan: RoundPlan, today: date, every: Sequence[Trip] | None = None) -> Asked:
     """The problem of the plan's days, of ``every`` trip (None: of those that are to be had)."""
     days = [plan.first_day + timedelta(days=at) for at in range((plan.last_day - plan.first_day).days + 1)]
-    vans, no_start = _vans(days)
+    vans, no_start = vans_of(days)
     every = trips_of(plan, today) if every is None else every
     outdoors = Outdoors(today)
     trips = [
@@ -141,7 +141,7 @@ def ask(plan: RoundPlan, today: date, every: Sequence[Trip] | None = None) -> As
     )
 
 
-def _vans(days: Sequence[date]) -> tuple[list[VanDay], list[Technician]]:
+def vans_of(days: Sequence[date]) -> tuple[list[VanDay], list[Technician]]:
     """Who works on which of the days, and who cannot for want of a place to start from."""
     away = Absence.objects.filter(withdrawn_at=None, first_day__lte=days[-1], last_day__gte=days[0])
     free: dict[int | None, set[date]] = {}

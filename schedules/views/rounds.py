@@ -16,13 +16,13 @@ from django.utils.translation import ngettext
 from equipment.access import signed_in, units_of
 from equipment.models import Desk
 from schedules import due, round_runs
+from schedules.background_runs import NotPlannable, ask_to_stop
 from schedules.models import RoundPlan, Visit
 from schedules.proposal import WORTH_SAYING
 from schedules.round_changes import changed_since
 from schedules.round_files import geojson, gpx
 from schedules.round_forms import AskForm
 from schedules.round_map import map_data, one_round, one_stop
-from schedules.round_runs import NotPlannable
 from shared.charts import route_sketch
 from shared.units import ROAD_LENGTH, show
 
@@ -188,7 +188,7 @@ def _changes() -> dict[str, str]:
 
 def stop(request: HttpRequest, pk: int) -> HttpResponse:
     """Stop a plan that waits or is being worked out."""
-    round_runs.ask_to_stop(get_object_or_404(RoundPlan, pk=pk), timezone.now())
+    ask_to_stop(get_object_or_404(RoundPlan, pk=pk), timezone.now())
     return redirect("round", pk)
 
 

@@ -6,7 +6,8 @@ from typing import Any
 import pytest
 
 from equipment.models import FilterSlot, Site, User, WeatherDay
-from schedules import round_runs
+from schedules import background_runs
+from schedules.background_runs import NotPlannable, Watched, ask_to_stop
 from schedules.models import MaintenanceTask, Policy, RoundPlan, Technician, Visit
 from schedules.outdoors import Outdoors
 from schedules.planning.routing import Iterations, Problem, Stop, check, solve
@@ -15,7 +16,7 @@ from schedules.planning.windows import DueWindow, due_window, joined, worth_of_s
 from schedules.proposal import proposal_of
 from schedules.round_changes import changed_since
 from schedules.round_files import geojson, gpx
-from schedules.round_runs import NotPlannable, Watched, ask_for, ask_to_stop, run_waiting, take_over
+from schedules.round_runs import ask_for, run_waiting, take_over
 from schedules.rounds import Asked, ask
 from schedules.why_here import Detours
 from shared import clock
@@ -226,7 +227,7 @@ def test_one_plan_at_a_time_and_a_waiting_one_is_called_off_at_once() -> None:
 
 
 def test_the_search_tells_how_far_it_is_and_ends_when_asked(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(round_runs, "_TELL_EVERY_S", 0.0)
+    monkeypatch.setattr(background_runs, "_TELL_EVERY_S", 0.0)
     told: list[float] = []
 
     def tell(share: float) -> bool:

@@ -13,7 +13,7 @@ from equipment.bounds import METER_ERROR
 from equipment.commissioning import Measured
 from equipment.fields import DropField, QuantityField, TableField, use_units
 from equipment.models import AirRecord, FilterSlot, System
-from schedules.reading_checks import airflow_rules, drop_rules, prefix_of, total_rules
+from schedules.reading_checks import airflow_rules, drop_rules, how_rules, prefix_of, total_rules
 from schedules.reading_rules import Rule, ask, readings, tell_browser
 from shared.units import (
     AIRFLOW,
@@ -44,6 +44,20 @@ def ask_odd_airflow(form: forms.Form, design_m3s: float | None) -> None:
     ask(form, airflow_rules("airflow", design_m3s), {"airflow": form.cleaned_data.get("airflow")}, "ip")
 
 
+# Nothing is taken for granted: a drop that is counted as duct twice over takes half the limit away.
+READ_WHERE = [
+    ("", _("say where")),
+    ("in", _("between filter and blower")),
+    ("out", _("without the filter")),
+]
+
+
+def ask_where(form: forms.Form, data: dict[str, Any]) -> None:
+    """A return static without its place is no figure."""
+    if data.get("return_static") is not None and not data.get("filter_in"):
+        form.add_error("filter_in", _("With or without the filter? The two differ by its drop."))
+
+
 class AirForm(forms.Form):
     """Measurements of a whole system at one moment; all may be left empty."""
 
@@ -51,7 +65,7 @@ class AirForm(forms.Form):
     return_static = QuantityField(PRESSURE, label=_("Return static"), required=False)
     filter_in = forms.ChoiceField(
         label=_("Return static was read"),
-        choices=[("", _("without the filter")), ("in", _("between filter and blower"))],
+        choices=READ_WHERE,
         required=False,
     )
     supply_static = QuantityField(PRESSURE, label=_("Supply static"), required=False)
@@ -78,11 +92,13 @@ class AirForm(forms.Form):
             ),
             *total_rules(self.of, start, self.units),
             *airflow_rules(f"{start}airflow", design_airflow(self.of)[0]),
+            *how_rules(start),
         ]
 
     def clean(self) -> dict[str, Any]:
         """Have confirmed what can hardly be: see ``reading_checks``."""
         data = super().clean() or {}
+        ask_where(self, data)
         ask(self, self.rules, readings(self), self.units)
         return data
 

@@ -17,7 +17,7 @@ from equipment.models import User
 from schedules.models import Defect, Visit
 
 Kind = Defect.Kind
-_LICENSED = (Kind.FLUE, Kind.WIRING, Kind.REFRIGERANT, Kind.OLD_INSULATION)
+_LICENSED = (Kind.FLUE, Kind.WIRING, Kind.ICE, Kind.OIL, Kind.OLD_INSULATION)
 # Whoever lives there is told before the technician leaves.
 _AT_ONCE = (Kind.FLUE, Kind.WIRING)
 
@@ -27,7 +27,11 @@ _CORRECTIONS: dict[str, Promise | str] = {
         "outside and rings the gas supplier or the fire service."
     ),
     Kind.WIRING: gettext_lazy("Leave it switched off at the breaker and touch nothing there."),
-    Kind.REFRIGERANT: gettext_lazy("The circuit may leak: have it tested before the next cooling season."),
+    Kind.ICE: gettext_lazy(
+        "Turn cooling off and let the fan thaw it; do not run it iced. Look at filter, coil and airflow "
+        "first: too little air is a usual cause. If it ices again, the circuit has to be tested."
+    ),
+    Kind.OIL: gettext_lazy("The circuit may leak: leave it closed and have it tested."),
     Kind.OLD_INSULATION: gettext_lazy("Leave it alone, it may hold asbestos: have it tested first."),
     Kind.UNSAFE_WAY: gettext_lazy("Make hatch, boards or floor sound before anybody goes there again."),
     Kind.WATER: gettext_lazy("Clear the drain, and look at pan, trap and float switch."),
@@ -66,14 +70,24 @@ def advice_on(kind: str) -> Advice:
 
 
 def note(visit: Visit, kinds: Iterable[str], at: datetime, user: User | None) -> list[Defect]:
-    """Write down what was seen at a visit; words alone count as something else. Each kind once a visit."""
+    """Write down what was seen at a visit; words alone count as something else. What is open there already
+    is not opened a second time."""
     seen = list(dict.fromkeys(kinds)) or ([Kind.OTHER.value] if visit.findings.strip() else [])
+    open_kinds = Defect.objects.filter(site=visit.site_id, settled_at=None).exclude(kind=Kind.OTHER)
+    known = set(open_kinds.values_list("kind", flat=True))
     rows = [
         Defect(visit=visit, site_id=visit.site_id, kind=kind, seen_at=at, seen_by=user)
         for kind in seen
-        if kind in Kind.values
+        if kind in Kind.values and kind not in known
     ]
     return Defect.objects.bulk_create(rows, ignore_conflicts=True)
+
+
+def note_pressing(visit: Visit, kinds: Iterable[str], at: datetime, user: User | None) -> None:
+    """Write down what cannot wait, whatever becomes of the rest of what was told."""
+    pressing = [kind for kind in kinds if kind in _AT_ONCE]
+    if pressing:
+        note(visit, pressing, at, user)
 
 
 def open_at(sites: Iterable[int]) -> dict[int, list[Defect]]:

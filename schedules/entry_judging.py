@@ -1,16 +1,18 @@
 """Entries that could not be written down as they came: what a manager makes of them."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from equipment.models import FilterSlot, User
+from equipment.models import Desk, FilterSlot, User
 from equipment.record import NotRecordable
 from schedules import defects, due, visits
-from schedules.field_entries import as_form, read_as_told, what_it_says
+from schedules.field_entries import as_form, changed_already, read_as_told, what_it_says
 from schedules.models import FieldEntry, Visit
+from shared import clock
 
 
 def waiting() -> "list[FieldEntry]":
@@ -43,40 +45,71 @@ def leave(row: FieldEntry, user: User, now: datetime) -> None:
     _judge(row, FieldEntry.Judged.LEFT, user, now)
 
 
-def count(row: FieldEntry, user: User, now: datetime, units: str) -> None:
-    """Write it down after all: the whole visit while it is open, else its readings and what was seen.
+def count(row: FieldEntry, user: User, now: datetime, units: str) -> str:
+    """Write down what of it was not written yet: the whole visit while it can be completed, else its changes,
+    readings, air side, tasks and words. What could not be taken over, in a sentence.
 
-    Raises NotRecordable, and then changes nothing.
+    Raises NotRecordable where nothing of it can be written, and then changes nothing.
     """
     with transaction.atomic():
         visit = Visit.objects.select_for_update().filter(pk=row.visit_id or 0).first()
         if visit is None:
             raise NotRecordable(_("Its visit is not on record any more: write it on the filter's page."))
+        left = ""
         if row.kind == FieldEntry.Kind.ARRIVED:
             Visit.objects.filter(pk=visit.pk, arrived_at=None).update(arrived_at=row.at)
         elif row.kind == FieldEntry.Kind.NO_ACCESS:
             visits.no_access(visit, as_form(row.fields).get("note", "")[:500], row.at)
         else:
-            _count_completed(row, visit, now, units)
+            left = _count_completed(row, visit, now, units)
         _judge(row, FieldEntry.Judged.COUNTED, user, now)
+    return left
 
 
-def _count_completed(row: FieldEntry, visit: Visit, now: datetime, units: str) -> None:
+def _count_completed(row: FieldEntry, visit: Visit, now: datetime, units: str) -> str:
     report, _asked = read_as_told(visit, row.fields, units)
     outcome = report.outcome(row.at)
+    if row.left_slots is not None:
+        mine = [done for done in outcome.filters if done.slot.pk in row.left_slots]
+        if not mine:
+            raise NotRecordable(_("Nothing of it is left to be written: its filter is not on record here."))
+        return _add(
+            visit, replace(outcome, filters=mine, air=[], tasks_done=[], findings="", note=""), row, now
+        )
+    if visit.state == Visit.State.NO_ACCESS:
+        visits.open_again(visit)
     if visit.is_open:
+        twice = changed_already(visit, outcome, row.at)
+        outcome.filters = [done for done in outcome.filters if done.slot not in twice]
+        visits.bring_forward(visit, clock.local_day(row.at, Desk.the().zone))
         visits.complete(visit, outcome, row.user, now)
-        return
+        visit.jobs.filter(slot__in=twice).update(done=True)
+        return _said_twice(twice)
+    return _add(visit, outcome, row, now)
+
+
+def _add(visit: Visit, outcome: visits.Outcome, row: FieldEntry, now: datetime) -> str:
+    """Add to a visit that is over; which changes stand already."""
+    twice = changed_already(visit, outcome, row.at)
     for done in outcome.filters:
         # Of the filter that is in there now: the one before it is somebody else's record by now.
         drop = done.drop_after_pa if done.changed else done.drop_before_pa
-        if drop is not None:
+        if done.slot in twice and drop is not None:
             visits.write_reading(done.slot, row.at, drop, done.airflow_m3s, row.user, now)
-    said = "\n".join(part for part in (visit.findings, outcome.findings) if part)
-    visit.findings = said
-    visit.save(update_fields=["findings"])
+    rest = [done for done in outcome.filters if done.slot not in twice]
+    visits.write_down(visit, replace(outcome, filters=rest), row.user, now)
+    for name in ("findings", "note"):
+        said = [getattr(visit, name), getattr(outcome, name)]
+        setattr(visit, name, "\n".join(dict.fromkeys(part for part in said if part)))
+    visit.save(update_fields=["findings", "note"])
     defects.note(visit, outcome.seen, row.at, row.user)
     due.replan(now, FilterSlot.objects.filter(system__site=visit.site_id))
+    return _said_twice(twice)
+
+
+def _said_twice(slots: list[FilterSlot]) -> str:
+    places = ", ".join(slot.location or slot.name for slot in slots)
+    return _("The change is on record already: %(places)s.") % {"places": places} if slots else ""
 
 
 def _judge(row: FieldEntry, judged: str, user: User, now: datetime) -> None:

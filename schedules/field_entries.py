@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterSlot, User
 from equipment.record import NotRecordable
-from schedules import visits
+from schedules import defects, visits
 from schedules.explain import say_day
 from schedules.models import FieldEntry, Technician, Visit
 from schedules.visit_report import VisitReport, slots_named
@@ -129,7 +129,9 @@ def _take_new(sent: Sent, user: User, now: datetime, units: str) -> Received:
             # One entry that trips the desk must not hold up those behind it.
             logger.exception("entry %s could not be written down", sent.uid)
             row.state, row.why = FieldEntry.State.TO_JUDGE, _("The desk could not read it.")
-        row.save(update_fields=["state", "why"])
+        if row.state != FieldEntry.State.TAKEN and row.visit is not None:
+            defects.note_pressing(row.visit, sent.fields.get("seen", []), row.at, user)
+        row.save(update_fields=["state", "why", "left_slots"])
     return _answer(row)
 
 
@@ -169,18 +171,26 @@ def _answer(row: FieldEntry) -> Received:
 
 def _write(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -> str:
     """Do what the entry says; what is worth a word about it."""
-    if row.at < now - OLDEST:
-        raise _ToJudge(_("The phone's clock gave %(day)s for it.") % {"day": say_day(row.at.date())})
+    _doubt_clock(row, now)
     visit = Visit.objects.select_for_update().filter(pk=sent.visit).first()
     if visit is None:
         raise _ToJudge(_("Its visit is not on record any more."))
     if not is_theirs(visit, user):
         raise _ToJudge(_("Its visit was never theirs."))
     if sent.kind == FieldEntry.Kind.ARRIVED:
-        return _arrived(visit, row.at)
+        return _arrived(visit, row, user)
     if sent.kind == FieldEntry.Kind.NO_ACCESS:
         return _no_access(visit, row, sent)
     return _completed(visit, row, sent, now, units)
+
+
+def _doubt_clock(row: FieldEntry, now: datetime) -> None:
+    """Raise where the hour of an entry cannot be so: long ago, or before what the same phone wrote first."""
+    if row.at < now - OLDEST:
+        raise _ToJudge(_("The phone's clock gave %(day)s for it.") % {"day": say_day(row.at.date())})
+    earlier = FieldEntry.objects.filter(device=row.device, number__lt=row.number).order_by("-number").first()
+    if earlier is not None and row.at < earlier.at - CLOCK_SLACK:
+        raise _ToJudge(_("The phone's clock went back between this entry and the one before it."))
 
 
 def is_theirs(visit: Visit, user: User) -> bool:
@@ -208,11 +218,14 @@ def _refuse_over(visit: Visit, row: FieldEntry) -> None:
     raise _Beside(_("The visit was “%(state)s” already, by %(who)s.") % said)
 
 
-def _arrived(visit: Visit, at: datetime) -> str:
-    """The first time at the door stands; of a visit that is over nothing more has to be known."""
+def _arrived(visit: Visit, row: FieldEntry, user: User) -> str:
+    """The first time at the door stands; of a visit that is over, or somebody else's now, nothing more has to
+    be known."""
     if visit.arrived_at is not None or _over(visit):
         return ""
-    visits.arrive(visit, at)
+    if visit.technician is None or visit.technician.user_id != user.pk:
+        return _("The visit is somebody else's by now.")
+    visits.arrive(visit, row.at)
     return ""
 
 
@@ -224,13 +237,14 @@ def _no_access(visit: Visit, row: FieldEntry, sent: Sent) -> str:
 
 
 def _completed(visit: Visit, row: FieldEntry, sent: Sent, now: datetime, units: str) -> str:
+    said = [_came_home(visit, row)]
     _refuse_over(visit, row)
-    said = [_reopen(visit)]
+    said.append(_reopen(visit))
     report, asked = _read(visit, sent, units)
     if asked:
         said.append(_("Asked about, and taken as it is: %(asked)s") % {"asked": " ".join(asked)})
     outcome = report.outcome(row.at)
-    twice = _changed_already(visit, outcome, row.at)
+    twice = changed_already(visit, outcome, row.at)
     outcome.filters = [done for done in outcome.filters if done.slot not in twice]
     visits.bring_forward(visit, clock.local_day(row.at, Desk.the().zone))
     try:
@@ -243,6 +257,15 @@ def _completed(visit: Visit, row: FieldEntry, sent: Sent, now: datetime, units: 
     return _what_is_left(row, report, twice, said)
 
 
+def _came_home(visit: Visit, row: FieldEntry) -> str:
+    """Nobody had opened, and then somebody came home: the visit is open again."""
+    shut = visit.state == Visit.State.NO_ACCESS and visit.completed_at is not None
+    if not shut or visit.completed_at is None or row.at < visit.completed_at:
+        return ""
+    visits.open_again(visit)
+    return _("Nobody had opened before.")
+
+
 def _what_is_left(row: FieldEntry, report: VisitReport, twice: list[FilterSlot], said: list[str]) -> str:
     """The words about a completed entry; its state where a part of it was not counted."""
     if twice:
@@ -250,6 +273,8 @@ def _what_is_left(row: FieldEntry, report: VisitReport, twice: list[FilterSlot],
         places = ", ".join(slot.location or slot.name for slot in twice)
         said.append(_("Somebody else told of a change on that day: %(places)s.") % {"places": places})
     gone = slots_named(row.fields) - {form.slot.pk for form in report.filters}
+    if twice or gone:
+        row.left_slots = [*(slot.pk for slot in twice), *sorted(gone)]
     if gone:
         row.state = FieldEntry.State.TO_JUDGE
         said.append(_("It also tells of a filter that is not on record at this home any more."))
@@ -291,7 +316,7 @@ def read_as_told(visit: Visit, fields: dict[str, list[str]], units: str) -> tupl
     return again, asked
 
 
-def _changed_already(visit: Visit, outcome: visits.Outcome, at: datetime) -> list[FilterSlot]:
+def changed_already(visit: Visit, outcome: visits.Outcome, at: datetime) -> list[FilterSlot]:
     """The filters told as changed of which somebody else told a change of that day or a later one."""
     day = clock.local_day(at, visit.site.zone(Desk.the().timezone))
     changed = [done.slot for done in outcome.filters if done.changed]

@@ -14,7 +14,7 @@ from equipment.fields import DropField, QuantityField, SizeField, TableField, us
 from equipment.handover import label_drop, zone_of
 from equipment.meanwhile import standing
 from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Person, Site, SiteRole, System
-from schedules.air_forms import VisitAirForm, ask_odd_airflow
+from schedules.air_forms import READ_WHERE, VisitAirForm, ask_odd_airflow, ask_where
 from schedules.bookable import NotBookable, Unsuited
 from schedules.models import Defect, MaintenanceTask, Technician
 from schedules.photo_field import PhotoField, again
@@ -180,7 +180,7 @@ class HandOverForm(forms.Form):
     return_static = QuantityField(PRESSURE, label=_("Return static"), required=False)
     filter_in = forms.ChoiceField(
         label=_("Return static was read"),
-        choices=[("", _("without the filter")), ("in", _("between filter and blower"))],
+        choices=READ_WHERE,
         required=False,
     )
     supply_static = QuantityField(PRESSURE, label=_("Supply static"), required=False)
@@ -233,6 +233,7 @@ class HandOverForm(forms.Form):
         told = {"kind": data.get("kind") or "", "capacity_w": data.get("capacity")}
         trial = System(**told, design_airflow_m3s=data.get("design_airflow"))
         ask_odd_airflow(self, design_airflow(trial)[0])
+        ask_where(self, data)
         return data
 
 

@@ -136,6 +136,16 @@ def drop_rules(
     return [*found, Rule((name,), static % said, low=SHARE_OF_RETURN, beside=statics[0], only=both)]
 
 
+def how_rules(prefix: str) -> list[Rule]:
+    """What is said of a static without its place, and of an airflow without its method."""
+    where = _("Say below whether the filter was in: the two differ by its drop.")
+    how = _("Say how it was measured: hood, traverse, temperature rise, or statics and the blower's table.")
+    return [
+        Rule((f"{prefix}return_static",), where, only=((f"{prefix}filter_in", ""),), note=True),
+        Rule((f"{prefix}airflow",), how, only=((f"{prefix}airflow_method", ""),), note=True, kind=AIRFLOW),
+    ]
+
+
 def total_rules(system: System, prefix: str, units: str) -> list[Rule]:
     """What is asked of return and supply static together, the total external static of ``system``."""
     names = tuple(f"{prefix}{name}" for name in ("supply_static", "return_static"))

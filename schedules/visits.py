@@ -259,6 +259,12 @@ def bring_forward(visit: Visit, today: date) -> date | None:
     return booked_for
 
 
+def open_again(visit: Visit) -> None:
+    """A visit at which nobody had opened goes on, unsaved: they came home."""
+    visit.state = Visit.State.UNDER_WAY if visit.technician_id and visit.day else Visit.State.DUE
+    visit.completed_at = None
+
+
 def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit:
     """Write everything down, or nothing, and plan the site's filters again.
 
@@ -268,21 +274,10 @@ def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit
         raise NotRecordable(_("This visit is already over."))
     if outcome.at > now + timedelta(minutes=5):
         raise NotRecordable(_("That moment is still to come."))
-    tz = visit.site.zone(Desk.the().timezone)
     with transaction.atomic():
-        for done in outcome.filters:
-            _write_filter(done, outcome.at, tz, user, now)
-            visit.jobs.filter(slot=done.slot).update(done=done.changed)
-            if done.photograph is not None:
-                keep(Taken(uuid4(), done.slot, visit, outcome.at), done.photograph, user, now)
-        changed = [done.slot for done in outcome.filters if done.changed]
-        take_out(media.pk for media in fitted_media(changed, now).values() if media)
-        for system, measured in outcome.air:
-            _write_air(system, measured, outcome, user, now)
-        for task in outcome.tasks_done:
-            mark_done(task, clock.local_day(outcome.at, tz), visit, outcome.note, due.today(now))
-            visit.jobs.filter(task=task).update(done=True)
+        write_down(visit, outcome, user, now)
         visit.jobs.filter(done=None).update(done=False)
+        _name_who(visit, user, clock.local_day(outcome.at, Desk.the().zone))
         visit.state, visit.completed_at = Visit.State.COMPLETED, outcome.at
         visit.findings, visit.note = outcome.findings, outcome.note
         visit.save()
@@ -290,6 +285,31 @@ def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit
     due.replan(now, FilterSlot.objects.filter(system__site=visit.site_id))
     foretelling.foretell_readings(now, site=visit.site_id)
     return visit
+
+
+def write_down(visit: Visit, outcome: Outcome, user: User, now: datetime) -> None:
+    """Readings, changes, photographs, air side and tasks of a visit, within a transaction. Raises
+    NotRecordable."""
+    tz = visit.site.zone(Desk.the().timezone)
+    for done in outcome.filters:
+        _write_filter(done, outcome.at, tz, user, now)
+        visit.jobs.filter(slot=done.slot).update(done=done.changed)
+        if done.photograph is not None:
+            keep(Taken(uuid4(), done.slot, visit, outcome.at), done.photograph, user, now)
+    changed = [done.slot for done in outcome.filters if done.changed]
+    take_out(media.pk for media in fitted_media(changed, now).values() if media)
+    for system, measured in outcome.air:
+        _write_air(system, measured, outcome, user, now)
+    for task in outcome.tasks_done:
+        mark_done(task, clock.local_day(outcome.at, tz), visit, outcome.note, due.today(now))
+        visit.jobs.filter(task=task).update(done=True)
+
+
+def _name_who(visit: Visit, user: User, day: date) -> None:
+    """A visit that lost its day meanwhile is of whoever did it, on the day that it was done."""
+    if visit.technician_id is None:
+        visit.technician = Technician.objects.filter(user=user).first()
+    visit.day = visit.day or day
 
 
 def _write_air(system: System, measured: Measured, outcome: Outcome, user: User, now: datetime) -> None:
@@ -345,6 +365,8 @@ def no_access(visit: Visit, note: str, now: datetime) -> Visit:
     """Nobody opened: the visit ends, its jobs are free to be offered again."""
     if not visit.is_open:
         raise NotRecordable(_("This visit is already over."))
+    if visit.day is None or visit.day > clock.local_day(now, Desk.the().zone):
+        raise NotRecordable(_("Nobody can have stood at that door yet: the visit's day is still to come."))
     visit.state, visit.note, visit.completed_at = Visit.State.NO_ACCESS, note, now
     visit.save()
     return visit

@@ -11,7 +11,8 @@ class Defect(models.Model):
     class Kind(models.TextChoices):
         FLUE = "flue", _("Soot, scorching or a smell at a burner or flue")
         WIRING = "wiring", _("Scorched or loose wiring")
-        REFRIGERANT = "refrigerant", _("Oil or ice on refrigerant lines")
+        ICE = "ice", _("Ice on coil or refrigerant lines")
+        OIL = "oil", _("Oil on refrigerant lines")
         OLD_INSULATION = "old_insulation", _("Old insulation or duct wrap damaged")
         UNSAFE_WAY = "unsafe_way", _("The way to the filter is unsafe")
         WATER = "water", _("Water or rust at the unit")

@@ -42,6 +42,8 @@ class FieldEntry(models.Model):
     received_at = models.DateTimeField(_("received at"))
     state = models.CharField(_("state"), max_length=8, choices=State.choices, default=State.TAKEN)
     why = models.TextField(_("why"), blank=True)
+    # Keys of the slots that were left out where the rest was written down; None where nothing was.
+    left_slots = models.JSONField(null=True, blank=True)
     judged = models.CharField(_("judged"), max_length=8, choices=Judged.choices, blank=True)
     judged_at = models.DateTimeField(null=True, blank=True)
     judged_by = models.ForeignKey(

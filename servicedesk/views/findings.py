@@ -55,8 +55,8 @@ def judged(request: HttpRequest, pk: int) -> HttpResponse:
     row, user, now = get_object_or_404(FieldEntry, pk=pk), signed_in(request), timezone.now()
     try:
         if request.POST.get("count"):
-            entry_judging.count(row, user, now, units_of(user))
-            messages.success(request, _("Written down."))
+            left = entry_judging.count(row, user, now, units_of(user))
+            messages.success(request, f"{_('Written down.')} {left}".strip())
         else:
             entry_judging.leave(row, user, now)
             messages.success(request, _("Left aside; it stays on record as it was written."))

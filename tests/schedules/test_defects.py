@@ -61,7 +61,7 @@ def test_every_kind_but_the_last_says_what_corrects_it(kind: str) -> None:
 
 def test_combustion_wiring_refrigerant_and_old_insulation_are_for_licensed_people() -> None:
     left = {kind for kind in Defect.Kind.values if defects.advice_on(kind).licensed}
-    assert left == {"flue", "wiring", "refrigerant", "old_insulation"}
+    assert left == {"flue", "wiring", "ice", "oil", "old_insulation"}
     assert {kind for kind in left if defects.advice_on(kind).at_once} == {"flue", "wiring"}
 
 

@@ -6,12 +6,13 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
-from equipment.models import FilterSlot, Reading, Site, User
+from equipment.models import FilterChange, FilterSlot, Reading, Site, User
 from equipment.record import NotRecordable
 from schedules import entry_judging, visits
+from schedules.field_entries import Sent, take
 from schedules.models import Defect, FieldEntry, Technician, Visit
-from schedules.visits import Booking, Outcome
-from tests.factories import FieldEntryFactory
+from schedules.visits import Booking, FilterDone, Outcome
+from tests.factories import FieldEntryFactory, FilterSlotFactory, MaintenanceTaskFactory, VisitJobFactory
 
 pytestmark = pytest.mark.django_db
 TODAY = date(2026, 5, 12)
@@ -25,7 +26,7 @@ def visit(home: Site, home_slot: FilterSlot, technician_user: User, now: datetim
 
 
 def entry(visit: Visit, user: User, now: datetime, **more: object) -> FieldEntry:
-    slot = visit.jobs.get().slot_id
+    slot = visit.jobs.filter(slot__isnull=False).first().slot_id  # type: ignore[union-attr]
     fields = {f"slot{slot}-drop_before": ["40 Pa"], "units": ["ip"], "findings": ["rack loose"]}
     usual: dict[str, object] = {"fields": fields, "at": now - timedelta(hours=2), "state": "to_judge"}
     made: FieldEntry = FieldEntryFactory(uid=uuid4(), visit=visit, user=user, **{**usual, **more})
@@ -61,13 +62,67 @@ def test_of_a_visit_that_is_over_readings_and_words_are_added(
 def test_of_two_changes_of_a_day_the_second_ones_clean_drop_alone_is_read(
     visit: Visit, technician_user: User, manager_user: User, now: datetime
 ) -> None:
-    visits.complete(visit, Outcome(now - timedelta(hours=3)), manager_user, now)
-    row = entry(visit, technician_user, now, state="beside")
     slot = visit.jobs.get().slot_id
+    done = FilterDone(FilterSlot.objects.get(pk=slot), True)
+    visits.complete(visit, Outcome(now - timedelta(hours=3), [done]), manager_user, now)
+    row = entry(visit, technician_user, now, state="beside")
     row.fields |= {f"slot{slot}-changed": ["on"], f"slot{slot}-drop_after": ["22 Pa"]}
     row.save()
-    entry_judging.count(row, manager_user, now, "ip")
+    assert "already" in entry_judging.count(row, manager_user, now, "ip")
     assert [reading.filter_drop_pa for reading in Reading.objects.all()] == [pytest.approx(22.0)]
+    assert FilterChange.objects.count() == 1
+
+
+def test_of_a_visit_that_another_ended_everything_that_is_new_is_written(
+    visit: Visit, technician_user: User, manager_user: User, now: datetime
+) -> None:
+    """Airflow, tasks, the change, the old filter's drop and the note: none of them was told before."""
+    slot = visit.jobs.get().slot
+    assert slot is not None
+    task = MaintenanceTaskFactory(system=slot.system)
+    VisitJobFactory(visit=visit, slot=None, task=task)
+    visits.complete(visit, Outcome(now - timedelta(hours=3)), manager_user, now)
+    fields = {f"slot{slot.pk}-changed": ["on"], f"slot{slot.pk}-drop_before": ["40 Pa"]}
+    fields |= {
+        "note": ["dog"],
+        f"air{slot.system_id}-airflow": ["900"],
+        "task": [str(task.pk)],
+        "units": ["ip"],
+    }
+    row = entry(visit, technician_user, now, state="beside", fields=fields)
+    assert entry_judging.count(row, manager_user, now, "ip") == ""
+    visit.refresh_from_db()
+    task.refresh_from_db()
+    assert visit.note == "dog"
+    assert set(visit.jobs.values_list("done", flat=True)) == {True}
+    assert (slot.changes.count(), slot.readings.count(), slot.system.air_records.count()) == (1, 1, 1)
+    assert task.last_done_on == TODAY
+
+
+def test_of_an_entry_that_was_taken_in_part_the_rest_alone_is_written(
+    visit: Visit, technician_user: User, manager_user: User, now: datetime
+) -> None:
+    """One filter's change was told by the household; the rest was written down with the visit."""
+    first = visit.jobs.get().slot
+    assert first is not None
+    other = FilterSlotFactory(system=first.system)
+    VisitJobFactory(visit=visit, slot=other)
+    FilterChange.objects.create(
+        slot=first, changed_on=TODAY, changed_at=now - timedelta(hours=3), told=FilterChange.Told.OCCUPANT
+    )
+    fields: dict[str, list[str]] = {"units": ["ip"], "findings": ["rack loose"]}
+    for slot in (first, other):
+        fields |= {f"slot{slot.pk}-changed": ["on"], f"slot{slot.pk}-drop_after": ["21 Pa"]}
+    sent = Sent(uuid4(), uuid4(), 1, visit.pk, "completed", now, timedelta(0), fields=fields)
+    assert take(sent, technician_user, now, "ip").state == "beside"
+    row = FieldEntry.objects.get()
+    assert row.left_slots == [first.pk]
+    assert "already" in entry_judging.count(row, manager_user, now, "ip")
+    visit.refresh_from_db()
+    assert (first.readings.count(), other.readings.count()) == (1, 1)
+    assert (first.changes.count(), other.changes.count()) == (1, 1)
+    assert visit.findings == "rack loose"
+    assert Defect.objects.count() == 1
 
 
 def test_what_cannot_be_is_refused_with_its_reason_and_stays_on_the_list(

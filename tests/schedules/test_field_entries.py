@@ -263,3 +263,54 @@ def test_at_the_door_and_nobody_opened_come_in_the_order_written(
     assert visit.completed_at == at + timedelta(minutes=9)
     again = written(VisitFactory(), now, kind="arrived", fields={})
     assert take(again, technician_user, now, "ip").state == "to_judge"
+
+
+def test_nobody_opened_and_then_they_came_home(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    shut = written(visit, now, kind="no_access", pressed_at=now - timedelta(minutes=90), fields={})
+    assert take(shut, technician_user, now, "ip").state == "taken"
+    told = take(written(visit, now, slot, number=2), technician_user, now, "ip")
+    assert (told.state, told.said) == ("taken", "Nobody had opened before.")
+    visit.refresh_from_db()
+    assert (visit.state, visit.completed_at) == (Visit.State.COMPLETED, now - timedelta(hours=1))
+    assert (slot.changes.count(), slot.readings.count()) == (1, 1)
+
+
+def test_what_cannot_wait_is_open_whatever_becomes_of_the_entry(
+    visit: Visit, slot: FilterSlot, technician_user: User, manager_user: User, now: datetime
+) -> None:
+    visits.complete(visit, visits.Outcome(now - timedelta(hours=2)), manager_user, now)
+    told = written(visit, now, fields={"seen": ["flue", "blocked"], "units": ["ip"]})
+    assert take(told, technician_user, now, "ip").state == "beside"
+    assert [row.kind for row in visit.defects.all()] == ["flue"]
+
+
+def test_the_door_of_a_visit_that_is_somebody_elses_now_is_not_theirs(
+    visit: Visit, technician_user: User, now: datetime
+) -> None:
+    visit.technician = TechnicianFactory(name="Other")
+    visit.save()
+    door = written(visit, now, kind="arrived", fields={})
+    assert take(door, technician_user, now, "ip").said == "The visit is somebody else's by now."
+    visit.refresh_from_db()
+    assert (visit.arrived_at, visit.state) == (None, Visit.State.SCHEDULED)
+
+
+def test_a_visit_that_lost_its_day_and_was_done_all_the_same_is_theirs_who_did_it(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    visits.displace(visit, "no heat elsewhere")
+    assert take(written(visit, now, slot), technician_user, now, "ip").state == "taken"
+    visit.refresh_from_db()
+    assert (visit.day, visit.technician) == (TODAY, Technician.objects.get(user=technician_user))
+
+
+def test_a_clock_that_went_back_between_two_entries_is_for_the_desk(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    take(written(visit, now, kind="arrived", fields={}), technician_user, now, "ip")
+    back = written(visit, now, slot, number=2, pressed_at=now - timedelta(days=1))
+    assert take(back, technician_user, now, "ip").state == "to_judge"
+    visit.refresh_from_db()
+    assert visit.is_open

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 import pytest
 
 from equipment.models import FilterChange, FilterSlot, Site
-from equipment.record import Told, record_change
+from equipment.record import NotRecordable, Told, record_change
 from schedules import call_list, visits
 from schedules.models import Visit
 from schedules.no_access import shut_doors
@@ -58,3 +58,11 @@ def test_nothing_waits_where_the_household_changed_it_or_nobody_lives(
     assert len(shut_doors(now + timedelta(hours=6))) == 1
     Site.objects.update(vacant_since=now.date())
     assert shut_doors(now + timedelta(hours=6)) == []
+
+
+def test_nobody_can_have_stood_at_a_door_before_the_day(now: datetime) -> None:
+    visit = VisitFactory(
+        state="scheduled", technician=TechnicianFactory(), day=(now + timedelta(days=9)).date()
+    )
+    with pytest.raises(NotRecordable, match="still to come"):
+        visits.no_access(visit, "", now)

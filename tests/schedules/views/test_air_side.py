@@ -60,8 +60,8 @@ def test_too_little_air_is_the_pages_first_word(technician: Client, system: Syst
     ("told", "why"),
     [
         ({}, "Write at least one figure down"),
-        ({"return_static": "45"}, "at most 10"),
-        ({"return_static": "5"}, "5 Pa"),
+        ({"return_static": "45", "filter_in": "out"}, "at most 10"),
+        ({"return_static": "5", "filter_in": "out"}, "5 Pa"),
         ({"return_static": "0.2", "filter_in": "in"}, "drop of that moment"),
     ],
 )
@@ -114,7 +114,7 @@ def test_who_chooses_metric_reads_and_types_it(technician: Client, system: Syste
     assert "47.0 L/s a kW, California Title 24" in text
     shown = re.sub(r" data-\w+=\"[^\"]*\"", "", text)
     assert not any(unit in shown for unit in ("in. w.c.", " cfm", " tons"))
-    technician.post(reverse("air-measured", args=[system.pk]), {"return_static": "25"})
+    technician.post(reverse("air-measured", args=[system.pk]), {"return_static": "25", "filter_in": "out"})
     assert AirRecord.objects.get().return_static_pa == 25.0
 
 
@@ -185,19 +185,21 @@ def test_an_opening_is_measured_at_its_slot(
 
 
 def test_pascals_in_an_inch_field_are_offered_back(technician: Client, system: System) -> None:
-    text = technician.post(reverse("air-measured", args=[system.pk]), {"return_static": "25"}).text
+    text = technician.post(
+        reverse("air-measured", args=[system.pk]), {"return_static": "25", "filter_in": "out"}
+    ).text
     assert "if it was read in Pa, write 25 Pa" in text
 
 
 def test_a_static_read_at_another_airflow_is_said_to_be_carried(technician: Client, system: System) -> None:
-    told = {"airflow": "1000", "return_static": "0.10", "supply_static": "0.15"}
+    told = {"airflow": "1000", "return_static": "0.10", "filter_in": "out", "supply_static": "0.15"}
     text = technician.post(reverse("air-measured", args=[system.pk]), told, follow=True).text
     assert "0.14 in. w.c." in text  # 0.10 times the square of 1200 over 1000
     assert text.count("at 1000 cfm, carried to design airflow by the square") == 2
 
 
 def test_a_rating_that_the_ducts_alone_are_over_is_asked_about(technician: Client, system: System) -> None:
-    told = {"airflow": "1200", "return_static": "0.25", "supply_static": "0.30"}
+    told = {"airflow": "1200", "return_static": "0.25", "filter_in": "out", "supply_static": "0.30"}
     technician.post(reverse("air-measured", args=[system.pk]), told)
     papers = {"rated_static": "0.1", "kind": "conventional", "blower": "constant_airflow"}
     asked = technician.post(reverse("air-papers", args=[system.pk]), papers)
@@ -259,7 +261,7 @@ def test_a_limit_is_set_by_hand_and_held_to_clean_drop_and_budget(
 def test_an_airflow_far_from_design_is_asked_about(technician: Client, system: System) -> None:
     technician.post(reverse("air-papers", args=[system.pk]), PAPERS)
     address = reverse("air-measured", args=[system.pk])
-    answer = technician.post(address, {"airflow": "120", "return_static": "0.2"})
+    answer = technician.post(address, {"airflow": "120", "return_static": "0.2", "filter_in": "out"})
     assert "is 10 % of design: is it so, and in this unit?" in answer.text
     assert not AirRecord.objects.exists()
     assert technician.post(address, {"airflow": "120", "sure": "on"}).status_code == 302
@@ -270,10 +272,10 @@ def test_a_measurement_is_taken_back_and_the_one_before_counts_again(
 ) -> None:
     System.objects.filter(pk=system.pk).update(design_airflow_m3s=1200 * M3S_PER_CFM)
     address = reverse("air-measured", args=[system.pk])
-    technician.post(address, {"airflow": "1200", "return_static": "0.10"})
+    technician.post(address, {"airflow": "1200", "return_static": "0.10", "filter_in": "out"})
     first = AirRecord.objects.get()
     AirRecord.objects.update(measured_at=NOW - timedelta(days=3))
-    technician.post(address, {"airflow": "1200", "return_static": "0.30"})
+    technician.post(address, {"airflow": "1200", "return_static": "0.30", "filter_in": "out"})
     second = AirRecord.objects.exclude(pk=first.pk).get()
     assert System.objects.get(pk=system.pk).return_static_pa == pytest.approx(0.30 * PA_PER_INWC)
     assert "Take it back" in technician.get(reverse("air-side", args=[system.pk])).text
@@ -301,7 +303,9 @@ def test_taking_back_gives_back_what_the_record_held_without_a_measurement(
     address = reverse("air-measured", args=[system.pk])
     records = []
     for days, static in ((3, "0.10"), (0, "0.30")):
-        technician.post(address, {"airflow": "1200", "return_static": static, "supply_static": "0.2"})
+        technician.post(
+            address, {"airflow": "1200", "return_static": static, "filter_in": "out", "supply_static": "0.2"}
+        )
         newest = AirRecord.objects.exclude(pk__in=[row.pk for row in records]).get()
         AirRecord.objects.filter(pk=newest.pk).update(measured_at=NOW - timedelta(days=days))
         records.append(newest)
@@ -317,7 +321,7 @@ def test_statics_read_far_from_design_are_no_fact_in_the_heading(technician: Cli
     System.objects.filter(pk=system.pk).update(
         design_airflow_m3s=1200 * M3S_PER_CFM, rated_external_static_pa=0.5 * PA_PER_INWC
     )
-    told = {"airflow": "1850", "return_static": "0.1", "supply_static": "0.1"}
+    told = {"airflow": "1850", "return_static": "0.1", "filter_in": "out", "supply_static": "0.1"}
     technician.post(reverse("air-measured", args=[system.pk]), told)
     text = technician.get(reverse("air-side", args=[system.pk])).text
     assert "Measure nearer to design airflow" in text

@@ -119,7 +119,7 @@ def test_the_answer_tells_what_is_on_hand_the_arrow_and_what_else_would_do(manag
     FilterSlotFactory(name="attic", system=system, first_media=media["Usual"])
     text = manager.get("/find/", {"q": "attic"}).text
     assert "Usual, MERV 8, 5 on hand" in text
-    assert "arrow into the duct, away from the room" in text
+    assert "arrow with the air, towards the blower" in text
     assert "would do as well: Finer, MERV 11 (2 on hand); None left, MERV 9 (0 on hand)" in text
     assert "Choking" not in text
     assert "Unmeasured" not in text

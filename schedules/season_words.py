@@ -154,8 +154,16 @@ def with_room(one: Season) -> str:
 def _named(one: Season, weeks: np.ndarray, sentence: str) -> str:
     if not len(weeks):
         return ""
-    days = [say_short(one.first_days[week]) for week in weeks]
-    return sentence % {"days": ", ".join(days)}
+    runs = np.split(weeks, np.flatnonzero(np.diff(weeks) > 1) + 1)
+    return sentence % {"days": ", ".join(_run(one, run) for run in runs)}
+
+
+def _run(one: Season, weeks: np.ndarray) -> str:
+    """One week by its day, several in a row from the first to the last."""
+    first, last = say_short(one.first_days[weeks[0]]), say_short(one.first_days[weeks[-1]])
+    if len(weeks) == 1:
+        return first
+    return _("%(first)s to %(last)s") % {"first": first, "last": last}
 
 
 def supposed(known: Facts, what_if: WhatIf) -> str:

@@ -68,6 +68,7 @@ def _bars(one: Season) -> list[strips.WeekBar]:
             one.low[at] / 60,
             one.high[at] / 60,
             one.usable[at] / 60,
+            one.short[at] / 60 if one.over[at] else 0.0,
         )
         for at, day in enumerate(one.first_days)
     ]
@@ -111,8 +112,10 @@ def _figures(one: Season, at: int) -> dict[str, Any]:
 
 
 def _tight(one: Season, at: int) -> str:
-    if not one.load[at] or not np.isfinite(one.fullest[at]):
+    if one.load[at] < 1.0:
         return ""
+    if not np.isfinite(one.fullest[at]):
+        return _("nobody for %(skills)s") % {"skills": ", ".join(one.tight[at]) or _("some of it")}
     return _("%(skills)s %(share)s %%") % {
         "skills": ", ".join(one.tight[at]) or _("all"),
         "share": f"{one.fullest[at] * 100:.0f}",

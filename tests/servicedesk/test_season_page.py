@@ -80,6 +80,13 @@ def test_a_week_of_holidays_and_what_could_come_sooner(manager: Client) -> None:
     assert 'class="past"' in said
 
 
+def test_weeks_in_a_row_are_told_from_first_to_last(manager: Client) -> None:
+    TechnicianFactory()
+    AbsenceFactory(first_day=TODAY + timedelta(days=13), last_day=TODAY + timedelta(days=19))
+    said = page(manager)
+    assert "Less than half full: the weeks of 11 May to 18 May, 1 June to 27 July." in said
+
+
 def test_a_skill_that_nobody_has_is_named(manager: Client) -> None:
     TechnicianFactory()
     MaintenanceTaskFactory(due_on=TODAY, minutes=60, skill="gas")

@@ -121,7 +121,7 @@ def _figures(one: Season, at: int) -> dict[str, Any]:
 
 
 def _tight(one: Season, at: int) -> str:
-    if one.load[at] < 1.0:
+    if one.load[at] < 1.0 or not one.usable[at]:
         return ""
     if not np.isfinite(one.fullest[at]):
         return _("nobody for %(skills)s") % {"skills": ", ".join(one.tight[at]) or _("some of it")}

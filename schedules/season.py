@@ -123,13 +123,14 @@ class Season:
 
 @dataclass(frozen=True)
 class Outlook:
-    """All work of the weeks to come under what is supposed, whatever part of it is looked at."""
+    """All work of the weeks to come under what is supposed, and ``gross`` [m, W] minutes of each technician,
+    whatever part of it is looked at."""
 
     weeks: Weeks
-    supposed: WhatIf
     jobs: Jobs
     foreseen: Foreseen
     expected: Load
+    gross: FloatArray
 
 
 def outlook(known: Facts, count: int, what_if: WhatIf | None = None) -> Outlook:
@@ -138,16 +139,16 @@ def outlook(known: Facts, count: int, what_if: WhatIf | None = None) -> Outlook:
     jobs = jobs_of(known.rows, supposed, weeks)
     foreseen = foresee(jobs, weeks, known.trip_minutes, TOGETHER_DAYS, _smoke(supposed, weeks))
     expected = _with_customers(known, supposed, weeks, foreseen.load)
-    return Outlook(weeks, supposed, jobs, foreseen, expected)
+    gross = known.team.minutes(known.today, weeks.ends)
+    gross[[who.pk == supposed.without for who in known.team.people]] = 0.0
+    return Outlook(weeks, jobs, foreseen, expected, gross)
 
 
 def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves: bool = True) -> Season:
     """The work, or the part of it that is looked at, against those who can do it; with ``moves`` what could
     be moved out of over-full weeks."""
-    only, weeks, supposed, expected = narrow or Narrow(), ahead.weeks, ahead.supposed, ahead.expected
+    only, weeks, expected, gross = narrow or Narrow(), ahead.weeks, ahead.expected, ahead.gross
     booked, people_booked = _booked(known, weeks)
-    gross = known.team.minutes(known.today, weeks.ends)
-    gross[[who.pk == supposed.without for who in known.team.people]] = 0.0
     reserve = _reserve(known, gross, weeks)
     usable = gross * (1.0 - reserve / np.maximum(gross.sum(axis=0), 1e-9))
     has = np.array([_bits(who.skills, known.rows.skills) for who in known.team.people], dtype=np.int64)

@@ -47,7 +47,9 @@ def title(one: Season) -> str:
 
 def full(known: Facts, one: Season) -> list[tuple[str, list[str]]]:
     """Each over-full week: how much, and what could be moved."""
-    return [(_full(known, one, week), _moves(one, week)) for week in map(int, np.flatnonzero(one.over))]
+    return [
+        (_full(known, one, week), _moves(known, one, week)) for week in map(int, np.flatnonzero(one.over))
+    ]
 
 
 def _full(known: Facts, one: Season, week: int) -> str:
@@ -78,14 +80,27 @@ def _short_branches(known: Facts, one: Season, week: int) -> list[str]:
     return [known.rows.branches.names[at] for at in np.flatnonzero(one.short_by_branch[:, week] > 1.0)]
 
 
-def _moves(one: Season, week: int) -> list[str]:
+def _moves(known: Facts, one: Season, week: int) -> list[str]:
     moved = one.moved
     if moved is None:
         return []
     here = np.flatnonzero(moved.week == week)
+    sooner, later = here[moved.to[here] < week], here[moved.to[here] > week]
     said = [
-        _move_line(one.first_days, moved, here[moved.to[here] < week], earlier=True),
-        _move_line(one.first_days, moved, here[moved.to[here] > week], earlier=False),
+        _move_line(
+            one.first_days,
+            moved,
+            sooner,
+            _("Pull forward (%(minutes)s): %(where)s. Filter life thrown away, at media prices: %(price)s.")
+            if not np.isnan(known.rows.filters.price).all()
+            else _("Pull forward (%(minutes)s): %(where)s. No medium has a price on record."),
+        ),
+        _move_line(
+            one.first_days,
+            moved,
+            later,
+            _("Let wait (%(minutes)s): %(where)s. Expected filter-days past the limit: %(days)s more."),
+        ),
     ]
     left = float(moved.left[:, week].sum())
     if left > 1.0:
@@ -95,7 +110,7 @@ def _moves(one: Season, week: int) -> list[str]:
     return [line for line in said if line]
 
 
-def _move_line(days: Sequence[date], moved: Moved, rows: np.ndarray, *, earlier: bool) -> str:
+def _move_line(days: Sequence[date], moved: Moved, rows: np.ndarray, sentence: str) -> str:
     if not len(rows) or moved.jobs[rows].sum() < 0.05:
         return ""
     where = []
@@ -111,12 +126,7 @@ def _move_line(days: Sequence[date], moved: Moved, rows: np.ndarray, *, earlier:
         "price": number_format(round(float(moved.money[rows].sum()), 2), 2),
         "days": number_format(round(float(moved.past[rows].sum()), 1), 1),
     }
-    if earlier:
-        return (
-            _("Pull forward (%(minutes)s): %(where)s. Filter life thrown away, at media prices: %(price)s.")
-            % said
-        )
-    return _("Let wait (%(minutes)s): %(where)s. Expected filter-days past the limit: %(days)s more.") % said
+    return sentence % said
 
 
 def _jobs(count: float) -> str:
@@ -154,8 +164,16 @@ def with_room(one: Season) -> str:
 def _named(one: Season, weeks: np.ndarray, sentence: str) -> str:
     if not len(weeks):
         return ""
-    days = [say_short(one.first_days[week]) for week in weeks]
-    return sentence % {"days": ", ".join(days)}
+    runs = np.split(weeks, np.flatnonzero(np.diff(weeks) > 1) + 1)
+    return sentence % {"days": ", ".join(_run(one, run) for run in runs)}
+
+
+def _run(one: Season, weeks: np.ndarray) -> str:
+    """One week by its day, several in a row from the first to the last."""
+    first, last = say_short(one.first_days[weeks[0]]), say_short(one.first_days[weeks[-1]])
+    if len(weeks) == 1:
+        return first
+    return _("%(first)s to %(last)s") % {"first": first, "last": last}
 
 
 def supposed(known: Facts, what_if: WhatIf) -> str:
@@ -251,6 +269,16 @@ def reckoned(known: Facts) -> list[str]:
         if rows.share
         else _("Filters that households change count as no work.")
     )
+    unpriced = int(np.isnan(rows.filters.price).sum())
+    if 0 < unpriced < len(rows.filters.price):
+        said.append(
+            ngettext(
+                "%(n)d filter has no price on record and is taken at the middle one.",
+                "%(n)d filters have no price on record and are taken at the middle one.",
+                unpriced,
+            )
+            % {"n": unpriced}
+        )
     if rows.undated:
         said.append(
             ngettext(

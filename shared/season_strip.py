@@ -18,7 +18,8 @@ _ANCHOR = {True: "end", False: "middle"}
 @dataclass(frozen=True)
 class WeekBar:
     """A week: ``label`` below it, ``booked`` and ``expected`` on top of each other, the span ``low`` to
-    ``high`` of both together, ``capacity``; all in one unit and not negative."""
+    ``high`` of both together, ``capacity``; all in one unit and not negative. ``short``: what cannot be done,
+    more than the excess over the capacity where a part of it is short by itself."""
 
     label: str
     booked: float
@@ -26,6 +27,7 @@ class WeekBar:
     low: float
     high: float
     capacity: float
+    short: float = 0.0
 
     @property
     def load(self) -> float:
@@ -104,8 +106,9 @@ def _bar(frame: _Frame, at: int, bar: WeekBar) -> list[str]:
         _box(frame, at, 0.0, bar.booked, "booked"),
         _box(frame, at, bar.booked, bar.load, "expected-work"),
     ]
-    if bar.load > bar.capacity:
-        body.append(_box(frame, at, bar.capacity, bar.load, "past"))
+    past = min(max(bar.load - bar.capacity, bar.short), bar.load)
+    if past > 0:
+        body.append(_box(frame, at, bar.load - past, bar.load, "past"))
     if bar.high - bar.low > frame.top * 0.004:
         x = frame.x(at + 0.5)
         body.append(line(x, frame.y(bar.low), x, frame.y(bar.high), "due"))

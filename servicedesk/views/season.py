@@ -1,5 +1,6 @@
 """The season: the coming weeks' work against capacity, and what would be if."""
 
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,9 @@ from schedules.planning.arrays import FloatArray
 from schedules.season import Facts, Narrow, Outlook, Season, facts, outlook, season
 from schedules.season_form import SeasonForm
 from shared import season_strip as strips
+
+# So many skills stand side by side; any other can be chosen.
+MOST_SKILLS_SHOWN = 12
 
 
 def page(request: HttpRequest) -> HttpResponse:
@@ -36,6 +40,7 @@ def page(request: HttpRequest) -> HttpResponse:
         "rows": _rows(now, then),
         "people": _people(known, then or now, narrow),
         "branches": _branches(known, ahead, narrow),
+        "skills": _skills(known, ahead, narrow),
         "reckoned": words.reckoned(known),
         **_drawings(now, then),
     }
@@ -62,15 +67,20 @@ def _drawings(now: Season, then: Season | None) -> dict[str, Any]:
 def _bars(one: Season) -> list[strips.WeekBar]:
     return [
         strips.WeekBar(
-            formats.date_format(day, _("j M")),
+            _short(day),
             one.booked[at] / 60,
             one.expected[at] / 60,
             one.low[at] / 60,
             one.high[at] / 60,
             one.usable[at] / 60,
+            one.short[at] / 60 if one.over[at] else 0.0,
         )
         for at, day in enumerate(one.first_days)
     ]
+
+
+def _short(day: date) -> str:
+    return formats.date_format(day, _("j M"))
 
 
 def _strip(one: Season | None, bars: list[strips.WeekBar], top: float, size: Any) -> str:
@@ -85,7 +95,7 @@ def _strip(one: Season | None, bars: list[strips.WeekBar], top: float, size: Any
 def _rows(now: Season, then: Season | None) -> list[dict[str, Any]]:
     rows = []
     for at, day in enumerate(now.first_days):
-        row = {"day": day, **_figures(now, at)}
+        row = {"day": day, "short_day": _short(day), **_figures(now, at)}
         if then is not None:
             row["then"] = _figures(then, at)
             row["more"] = _signed(float(then.load[at] - now.load[at]))
@@ -111,8 +121,10 @@ def _figures(one: Season, at: int) -> dict[str, Any]:
 
 
 def _tight(one: Season, at: int) -> str:
-    if not one.load[at] or not np.isfinite(one.fullest[at]):
+    if one.load[at] < 1.0 or not one.usable[at]:
         return ""
+    if not np.isfinite(one.fullest[at]):
+        return _("nobody for %(skills)s") % {"skills": ", ".join(one.tight[at]) or _("some of it")}
     return _("%(skills)s %(share)s %%") % {
         "skills": ", ".join(one.tight[at]) or _("all"),
         "share": f"{one.fullest[at] * 100:.0f}",
@@ -135,7 +147,7 @@ def _signed(minutes: float) -> str:
 
 
 def _people(known: Facts, one: Season, narrow: Narrow) -> list[dict[str, Any]]:
-    """Each technician's hours of these weeks and what is booked of them."""
+    """Each technician's hours of these weeks, in all and by week, and what is booked of them."""
     names = known.rows.branches.names
     return [
         {
@@ -144,6 +156,7 @@ def _people(known: Facts, one: Season, narrow: Narrow) -> list[dict[str, Any]]:
             "skills": ", ".join(who.skills),
             "hours": words.hours(_sum(one.people[row])),
             "booked": words.hours(_sum(one.people_booked[row])),
+            "weeks": [words.hours(minutes) for minutes in one.people[row]],
         }
         for row, who in enumerate(known.team.people)
         if narrow.branch in (None, known.team.branch[row])
@@ -156,18 +169,23 @@ def _branches(known: Facts, ahead: Outlook, narrow: Narrow) -> list[dict[str, An
     names = known.rows.branches.names
     if len(names) < 2 or narrow.branch is not None:
         return []
-    rows = []
-    for place, name in enumerate(names):
-        one = season(known, ahead, Narrow(place, narrow.skill), moves=False)
-        rows.append(
-            {
-                "name": name,
-                "load": words.hours(_sum(one.load)),
-                "usable": words.hours(_sum(one.usable)),
-                "over": int(one.over.sum()),
-            }
-        )
-    return rows
+    return [_part(known, ahead, name, Narrow(at, narrow.skill)) for at, name in enumerate(names)]
+
+
+def _skills(known: Facts, ahead: Outlook, narrow: Narrow) -> list[dict[str, Any]]:
+    """Each skill by itself; a trip that needs two counts in both."""
+    skills = [] if narrow.skill else known.rows.skills[:MOST_SKILLS_SHOWN]
+    return [_part(known, ahead, name, Narrow(narrow.branch, name)) for name in skills]
+
+
+def _part(known: Facts, ahead: Outlook, name: str, narrow: Narrow) -> dict[str, Any]:
+    one = season(known, ahead, narrow, moves=False)
+    return {
+        "name": name,
+        "load": words.hours(_sum(one.load)),
+        "usable": words.hours(_sum(one.usable)),
+        "over": int(one.over.sum()),
+    }
 
 
 def _sum(minutes: FloatArray) -> float:

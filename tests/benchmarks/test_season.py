@@ -6,7 +6,9 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
+import time_machine
 from django.db import connection
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from equipment.models import Customer, FilterChange, FilterSlot, Media, Site, System
@@ -83,7 +85,9 @@ def read() -> tuple[Facts, int]:
 
 
 @pytest.mark.parametrize("slots", [20_000, pytest.param(100_000, marks=pytest.mark.long)])
-def test_the_season_of_many_filters(ratio: Callable[[str, float, float], float], slots: int) -> None:
+def test_the_season_of_many_filters(
+    ratio: Callable[[str, float, float], float], manager: Client, slots: int
+) -> None:
     for latitude in (41.2, 41.8):
         depot = DepotFactory(latitude=latitude, longitude=-90.5)
         for skills in (["gas"], [], []):
@@ -103,5 +107,9 @@ def test_the_season_of_many_filters(ratio: Callable[[str, float, float], float],
     ratio("capacity and what to move, against the same", timed(lambda: season(known, ahead)), bare_s)
     smoke = WhatIf(smoke_weeks=2, smoke_from=3)
     ratio("load with two weeks of smoke, against the same", timed(lambda: outlook(known, 26, smoke)), bare_s)
+    with time_machine.travel(NOW, tick=False):
+        for name, asked in (("as it stands", ""), ("with a what-if beside it", "&risk=40")):
+            page_s = timed(lambda asked=asked: manager.get(f"/season/?weeks=26{asked}"))
+            ratio(f"the page of 26 weeks {name}, against the same", page_s, bare_s)
     parts = [season(known, ahead, Narrow(branch)) for branch in range(2)]
     assert sum(part.load.sum() for part in parts) == pytest.approx(season(known, ahead).load.sum())

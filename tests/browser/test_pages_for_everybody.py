@@ -84,6 +84,8 @@ def test_the_managers_pages_are_open_to_everybody_and_fit_a_phone(
         address("outbox"),
         address("message", letter.pk),
         address("sheets"),
+        address("season"),
+        address("season") + "?weeks=26&smoke_weeks=2&customers=5000",
     ]
     assert all_faults(page, addresses) == []
 
@@ -109,6 +111,7 @@ def test_the_empty_pages_of_a_new_desk_are_open_to_everybody_and_fit_a_phone(
         address("tasks"),
         address("call-list"),
         address("outbox"),
+        address("season"),
     ]
     assert all_faults(page, addresses) == []
 

@@ -10,6 +10,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from equipment.models import FilterSlot
 from schedules.models import Plan, Policy, Visit
 from tests.factories import (
     NOW,
@@ -18,6 +19,7 @@ from tests.factories import (
     DepotFactory,
     FilterSlotFactory,
     MaintenanceTaskFactory,
+    MediaFactory,
     PlanFactory,
     SiteFactory,
     SystemFactory,
@@ -76,8 +78,21 @@ def test_a_week_of_holidays_and_what_could_come_sooner(manager: Client) -> None:
     assert "Week of 25 May 2026: " in said
     assert "of 0 minutes, nobody works." in said
     assert "Pull forward (" in said
-    assert "to the week of 18 May. Filter life thrown away, at media prices: 0.00." in said
+    assert "to the week of 18 May. No medium has a price on record." in said
+    FilterSlot.objects.filter(pk=FilterSlot.objects.first().pk).update(first_media=MediaFactory(price=11))
+    Plan.objects.update(reason="calendar", p10_on=None, p50_on=None, p90_on=None)
+    said = page(manager)
+    # A week of the calendar's 183 days of three filters at 11 each: two have the one price that is known.
+    assert "about 3 jobs to the week of 18 May. Filter life thrown away, at media prices: 1.26." in said
+    assert "2 filters have no price on record and are taken at the middle one." in said
     assert 'class="past"' in said
+
+
+def test_weeks_in_a_row_are_told_from_first_to_last(manager: Client) -> None:
+    TechnicianFactory()
+    AbsenceFactory(first_day=TODAY + timedelta(days=13), last_day=TODAY + timedelta(days=19))
+    said = page(manager)
+    assert "Less than half full: the weeks of 11 May to 18 May, 1 June to 27 July." in said
 
 
 def test_a_skill_that_nobody_has_is_named(manager: Client) -> None:

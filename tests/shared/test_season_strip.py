@@ -29,6 +29,11 @@ def test_only_what_lies_past_the_capacity_is_red() -> None:
     assert booked[1] == pytest.approx(expected[0][1], abs=0.11)
 
 
+def test_what_a_part_is_short_of_is_red_though_the_whole_would_fit() -> None:
+    svg = strip([WeekBar("1 Mar", 0, 4, 4, 4, 6, short=1)])
+    assert boxes(svg, "past")[0][1] == pytest.approx(boxes(svg, "expected-work")[0][1] / 4, abs=0.11)
+
+
 def test_the_capacity_is_a_stepped_line_over_all_weeks() -> None:
     svg = strip([WeekBar("a", 1, 1, 2, 2, 3), WeekBar("b", 1, 1, 2, 2, 0), WeekBar("c", 1, 1, 2, 2, 3)])
     line = re.findall(r'<polyline points="([^"]+)" class="capacity"/>', svg)

@@ -62,6 +62,13 @@ def test_room_of_those_without_the_skill_is_no_room() -> None:
     assert found.left.sum() == pytest.approx(10)
 
 
+def test_a_set_of_skills_that_is_not_counted_apart_needs_none() -> None:
+    these = movable(week=[1], earliest=[0], minutes=[60.0], skills=[8])
+    found = move(these, (NONE, NONE), np.array([[0.0, 60.0]]), everybody(100, 20))
+    assert found.minutes.sum() == pytest.approx(40)
+    assert found.left.sum() == pytest.approx(0)
+
+
 def test_branches_do_not_help_each_other() -> None:
     these = movable(week=[1, 1], earliest=[0, 0], minutes=[60.0, 60.0], branch=[0, 1])
     two = np.array([0, 1])

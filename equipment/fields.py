@@ -153,6 +153,11 @@ _STATIC = r"""([-+−]?(?:\d+(?:[.,]\d+)?|\.\d+))\s*([a-z"][^\d–−-]*?)?"""
 _TWO_STATICS = re.compile(rf"\s*{_STATIC}\s*[-–−]\s*{_STATIC}\s*", re.IGNORECASE)
 
 
+def is_subtraction(typed: str) -> bool:
+    """Whether two statics with a minus between them were typed."""
+    return _TWO_STATICS.fullmatch(typed) is not None
+
+
 class DropField(QuantityField):
     """A filter's drop; cleans to Pa. Two statics with a minus between them, ``0.42-0.18`` or ``105 - 45 Pa``,
     are understood as well; what they come to then stands in ``worked_out``."""

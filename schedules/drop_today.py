@@ -25,6 +25,11 @@ class DropToday:
     middle_pa: float
     high_pa: float
 
+    def span(self, units: str) -> str:
+        """From the low to the high end, in the reader's units."""
+        low = number(self.low_pa, PRESSURE, units)
+        return _("%(low)s to %(high)s") % {"low": low, "high": show(self.high_pa, PRESSURE, units)}
+
     def say(self, units: str) -> str:
         """The span and its middle in the reader's units."""
         low, middle = (number(value, PRESSURE, units) for value in (self.low_pa, self.middle_pa))

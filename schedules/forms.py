@@ -16,6 +16,7 @@ from equipment.meanwhile import standing
 from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Person, Site, SiteRole, System
 from schedules.air_forms import READ_WHERE, VisitAirForm, ask_odd_airflow, ask_where
 from schedules.bookable import NotBookable, Unsuited
+from schedules.drop_today import DropToday
 from schedules.models import Defect, MaintenanceTask, Technician
 from schedules.photo_field import PhotoField, again
 from schedules.reading_checks import expected_now, prefix_of, slot_rules
@@ -371,17 +372,24 @@ class JobFilterForm(forms.Form):
     photo = PhotoField(label=_("Photograph of filter and frame"), required=False)
     sure = forms.BooleanField(label=_("I looked again: it is so"), required=False, widget=forms.HiddenInput)
 
-    def __init__(self, slot: FilterSlot, units: str, data: Any = None, files: Any = None) -> None:
+    def __init__(
+        self,
+        slot: FilterSlot,
+        units: str,
+        data: Any = None,
+        files: Any = None,
+        today: DropToday | None = None,
+    ) -> None:
         super().__init__(data, files, prefix=prefix_of(slot))
         self.slot, self.units = slot, units
         use_units(self, units)
-        if expected := expected_now(slot, units):
+        if expected := expected_now(slot, units, today):
             self.fields["drop_before"].label = f"{self.fields['drop_before'].label} ({expected})"
         choice = self.fields["medium"]
         assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
         choice.queryset = fitting(slot)
         choice.empty_label = _as_before(slot)
-        self.rules = slot_rules(slot, units)
+        self.rules = slot_rules(slot, units, today)
         tell_browser(self, self.rules)
 
     def clean(self) -> dict[str, Any]:
@@ -390,7 +398,16 @@ class JobFilterForm(forms.Form):
         air = VisitAirForm(self.slot.system, self.units, self.data)
         air.full_clean()
         ask(self, self.rules, readings(self) | readings(air), self.units)
+        self._ask_of_nothing(data)
         return data
+
+    def _ask_of_nothing(self, data: dict[str, Any]) -> None:
+        """A change that nothing was written of is likelier a button pressed too soon."""
+        told = [data.get(name) for name in ("drop_before", "drop_after", "airflow", "photo", "medium")]
+        if not data.get("changed") or data.get("sure") or self.errors or any(one is not None for one in told):
+            return
+        self.fields["sure"].widget = forms.CheckboxInput()
+        self.add_error("changed", _("Nothing was read or photographed here: was this filter changed?"))
 
     def ask_for_photo_again(self) -> None:
         """Say at the field that a page which comes back cannot keep a chosen file."""

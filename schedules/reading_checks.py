@@ -5,6 +5,7 @@ from django.utils.translation import gettext as _
 from equipment.airflow import design_airflow
 from equipment.bounds import ODD_PARTS_OF_DESIGN
 from equipment.models import FilterSlot, System
+from schedules.drop_today import DropToday
 from schedules.planning.loading import METER_PA
 from schedules.planning.visit_rules import highest_static
 from schedules.reading_rules import ANYTHING, Rule
@@ -29,22 +30,25 @@ def prefix_of(row: FilterSlot | System) -> str:
     return f"slot{row.pk}" if isinstance(row, FilterSlot) else f"air{row.pk}"
 
 
-def expected_now(slot: FilterSlot, units: str) -> str:
+def expected_now(slot: FilterSlot, units: str, today: DropToday | None = None) -> str:
     """What the drop should be now and where the limit lies, in the reader's units; empty for unknown."""
     plan = getattr(slot, "plan", None)
     if plan is None or plan.drop_now_pa is None:
         return ""
     said = {
-        "now": show(plan.drop_now_pa, PRESSURE, units),
+        "now": today.span(units) if today else show(plan.drop_now_pa, PRESSURE, units),
         "limit": show(plan.limit_drop_pa, PRESSURE, units),
     }
     if plan.limit_drop_pa is None:
-        return _("about %(now)s is expected now") % said
+        return (_("%(now)s is expected now") if today else _("about %(now)s is expected now")) % said
+    if today:
+        return _("%(now)s is expected now, the limit is %(limit)s") % said
     return _("about %(now)s is expected now, the limit is %(limit)s") % said
 
 
-def slot_rules(slot: FilterSlot, units: str) -> list[Rule]:
-    """What is asked of the two drops and the airflow at one slot of a visit."""
+def slot_rules(slot: FilterSlot, units: str, today: DropToday | None = None) -> list[Rule]:
+    """What is asked of the two drops and the airflow at one slot of a visit, and what is said of them beside
+    the span of ``today``."""
     prefix, air = prefix_of(slot), prefix_of(slot.system)
     before, after, changed = (f"{prefix}-{name}" for name in ("drop_before", "drop_after", "changed"))
     statics = f"{air}-return_static", f"{air}-filter_in"
@@ -54,7 +58,33 @@ def slot_rules(slot: FilterSlot, units: str) -> list[Rule]:
         *drop_rules(slot.system, before, units, statics, ((after, ""), (changed, ""))),
         *drop_rules(slot.system, after, units, statics, ((changed, ANYTHING),)),
         *airflow_rules(f"{prefix}-airflow", design_airflow(slot.system)[0])[1:],
+        *(_subtracted(name) for name in (before, after)),
+        *_beside_the_span(slot, before, units, today),
     ]
+
+
+def _subtracted(name: str) -> Rule:
+    """A drop is read with one tube on each side; two statics are that only under the same air."""
+    text = _(
+        "Two statics make a drop only where both were read against the room, one on each side of the filter, "
+        "with fan, doors and coil unchanged. Was it so? Else put one tube on each side and read again."
+    )
+    return Rule((name,), text, subtracted=True)
+
+
+def _beside_the_span(slot: FilterSlot, name: str, units: str, today: DropToday | None) -> list[Rule]:
+    """What is worth a word and no question: outside the span of eight in ten, and past the limit."""
+    plan, found = getattr(slot, "plan", None), []
+    if plan is not None and plan.limit_drop_pa:
+        said = {"limit": show(plan.limit_drop_pa, PRESSURE, units)}
+        past = _("Past the limit of %(limit)s: change it today.") % said
+        found.append(Rule((name,), past, low=plan.limit_drop_pa, note=True))
+    if today is not None:
+        text = _("Outside the %(span)s that is expected today; it happens two times in ten.")
+        said = {"span": today.span(units)}
+        found.append(Rule((name,), text % said, high=today.low_pa, note=True))
+        found.append(Rule((name,), text % said, low=today.high_pa, note=True))
+    return found
 
 
 def _of_the_old(slot: FilterSlot, name: str, units: str) -> list[Rule]:

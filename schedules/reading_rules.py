@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from django import forms
 
-from equipment.fields import BOUNDLESS, QuantityField
+from equipment.fields import BOUNDLESS, QuantityField, is_subtraction
 from shared.units import PRESSURE, Kind, show
 
 ANYTHING = "*"
@@ -21,7 +21,7 @@ class Rule:
     ``beside`` the bounds are parts of that reading, and without it nothing is asked. ``only`` names fields
     and what has to stand in them: ANYTHING, or just that text, empty for a box without a tick. In ``text``
     ``{value}`` is the sum in the reader's units and ``{share}`` its per cents of ``part_of``. A ``note`` is
-    said by the browser and asks for no answer.
+    said by the browser and asks for no answer; ``subtracted`` holds of two statics with a minus alone.
     """
 
     names: tuple[str, ...]
@@ -32,6 +32,7 @@ class Rule:
     only: tuple[tuple[str, str], ...] = ()
     part_of: float | None = None
     note: bool = False
+    subtracted: bool = False
     kind: Kind = PRESSURE
 
     def asked(self, read: Mapping[str, float | None], typed: Mapping[str, str], units: str) -> str:
@@ -41,6 +42,8 @@ class Rule:
         if not given or not per or not all(_holds(typed.get(name), wanted) for name, wanted in self.only):
             return ""
         value = sum(given)
+        if self.subtracted and not is_subtraction(typed.get(self.names[0]) or ""):
+            return ""
         if not self.low * per <= value <= self.high * per:
             return ""
         share = str(round(100 * value / self.part_of)) if self.part_of else ""
@@ -51,7 +54,7 @@ class Rule:
         bounds = max(self.low, -BOUNDLESS), min(self.high, BOUNDLESS)
         return {
             "names": self.names, "text": self.text, "low": bounds[0], "high": bounds[1], "note": self.note,
-            "beside": self.beside, "only": self.only, "of": self.part_of,
+            "beside": self.beside, "only": self.only, "of": self.part_of, "two": self.subtracted,
         }  # fmt: skip
 
 

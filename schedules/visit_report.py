@@ -10,6 +10,7 @@ from django.http import QueryDict
 from equipment.fields import whole_number
 from equipment.models import FilterSlot
 from schedules.air_forms import VisitAirForm
+from schedules.drop_today import drops_today
 from schedules.forms import CompleteForm, JobFilterForm
 from schedules.models import MaintenanceTask, Visit
 from schedules.visits import FilterDone, Outcome
@@ -23,14 +24,24 @@ class VisitReport:
 
     ``data`` is what was typed, in the units that it names itself under ``units``, else in ``units``; without
     it the forms are empty; ``files`` holds photographs. Filters of the home that it speaks of beyond the
-    visit's own have their form too.
+    visit's own have their form too. With ``now`` they say what a meter should show then.
     """
 
-    def __init__(self, visit: Visit, units: str, data: QueryDict | None = None, files: Any = None) -> None:
+    def __init__(
+        self,
+        visit: Visit,
+        units: str,
+        data: QueryDict | None = None,
+        files: Any = None,
+        now: datetime | None = None,
+    ) -> None:
         self.visit, self.data = visit, data
         named = str(data.get("units") or "") if data else ""
         self.units = named if named in ("ip", "si") else units
-        self.filters = [JobFilterForm(slot, self.units, data, files) for slot in self._slots()]
+        slots = self._slots()
+        # What was typed is judged without it.
+        spans = drops_today(slots, now) if now is not None else {}
+        self.filters = [JobFilterForm(slot, self.units, data, files, spans.get(slot.pk)) for slot in slots]
         self.air = [VisitAirForm(system, self.units, data) for system in self._systems()]
         self.whole = CompleteForm(data)
 

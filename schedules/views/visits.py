@@ -191,7 +191,7 @@ def _render(
 ) -> HttpResponse:
     units = units_of(request.user)
     jobs, today = visit.jobs.select_related("task__system", "slot"), due.today(timezone.now())
-    report = report or VisitReport(visit, units)
+    report = report or VisitReport(visit, units, now=timezone.now())
     slots = [form.slot for form in report.filters]
     initial = {"technician": visit.technician_id, "day": visit.day}
     context = {

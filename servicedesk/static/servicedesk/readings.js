@@ -44,6 +44,7 @@
     const given = rule.names.map(value).filter(one => one !== null), sum = given.reduce((a, b) => a + b, 0);
     const per = rule.beside ? value(rule.beside) : 1;
     if (!given.length || !per || !rule.only.every(holds)) { return ""; }
+    if (rule.two && !read(form.elements[rule.names[0]]).two) { return ""; }
     if (sum < rule.low * per || sum > rule.high * per) { return ""; }
     return rule.text.replace("{value}", show(sum, how)).replace("{share}", Math.round(100 * sum / rule.of));
   }

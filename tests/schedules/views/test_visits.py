@@ -42,7 +42,10 @@ def later(technician: Client) -> list[Visit]:
 
 def complete(client: Client, visit: Visit, **more: str) -> tuple[int, str]:
     slot = FilterSlot.objects.get(jobs__visit=visit)
-    typed = {f"slot{slot.pk}-{name}": value for name, value in {"changed": "on", **more}.items()}
+    typed = {
+        f"slot{slot.pk}-{name}": value
+        for name, value in {"changed": "on", "drop_before": "30 Pa", **more}.items()
+    }
     answer = client.post(reverse("visit-complete", args=[visit.pk]), typed, follow=True)
     visit.refresh_from_db()
     return answer.status_code, answer.text
@@ -175,3 +178,23 @@ def test_calling_off_says_so_and_keeps_the_reason(manager: Client) -> None:
     assert "Nobody had been told of it." in answer.text
     visit.refresh_from_db()
     assert (visit.state, visit.note) == (Visit.State.CANCELLED, "moved away")
+
+
+def test_a_change_of_which_nothing_was_written_is_asked_about_once(
+    technician: Client, later: list[Visit]
+) -> None:
+    visit = later[0]
+    status, text = complete(technician, visit, drop_before="")
+    assert (status, visit.state) == (422, Visit.State.SCHEDULED)
+    assert "was this filter changed?" in text
+    status, _text = complete(technician, visit, drop_before="", sure="on")
+    assert visit.state == Visit.State.COMPLETED
+
+
+def test_two_statics_subtracted_are_asked_about(technician: Client, later: list[Visit]) -> None:
+    visit = later[0]
+    status, text = complete(technician, visit, drop_before="0.30-0.18")
+    assert (status, visit.state) == (422, Visit.State.SCHEDULED)
+    assert "read against the room, one on each side of the filter" in text
+    complete(technician, visit, drop_before="0.30-0.18", sure="on")
+    assert visit.state == Visit.State.COMPLETED

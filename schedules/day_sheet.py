@@ -16,6 +16,7 @@ from schedules.emails import FilterLine, filter_lines
 from schedules.explain import say_day
 from schedules.finding_words import Said, say_all
 from schedules.models import Technician, Visit
+from schedules.no_access import tries_at
 from schedules.stop_cautions import access_notes_of, cautions_of
 from schedules.visit_notices import readers_of, told_by_visit
 from schedules.visit_promises import Promise, still_true
@@ -43,7 +44,8 @@ class FilterHere:
 class Stop:
     """One visit of the day; ``told`` is the hours that the household expects, empty where it was told none.
 
-    ``access`` is how to get in, ``shut`` whether notes exist that are not shown on this day.
+    ``tries`` are the visits before it that found nobody; ``access`` is how to get in, ``shut`` whether notes
+    exist that are not shown on this day.
     """
 
     visit: Visit
@@ -53,6 +55,7 @@ class Stop:
     shut: bool
     filters: list[FilterHere]
     advice: list[defects.Advice]
+    tries: list[Visit]
     person: Person | None
 
 
@@ -90,6 +93,7 @@ def sheet(visits: Sequence[Visit], now: datetime, reader: Reader) -> list[Stop]:
     here = _filters(slots, now, reader.units)
     sites = [visit.site_id for visit in visits]
     told, people = told_by_visit({visit.pk for visit in visits}), readers_of(sites)
+    tries = tries_at(sites)
     seen, today, zone = defects.open_at(sites), due.today(now), Desk.the().zone
     found = []
     for visit in visits:
@@ -104,6 +108,7 @@ def sheet(visits: Sequence[Visit], now: datetime, reader: Reader) -> list[Stop]:
                 shut=bool(every) and not access and visit.is_open,
                 filters=[here[job.slot_id] for job in visit.jobs.all() if job.slot_id in here],
                 advice=[defects.advice_on(row.kind) for row in seen.get(visit.site_id, [])],
+                tries=[one for one in tries.get(visit.site_id, []) if one.pk != visit.pk and visit.is_open],
                 person=people.get(visit.site_id),
             )
         )

@@ -8,7 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.template.loader import render_to_string
-from django.utils import translation
+from django.utils import formats, translation
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from sesame.utils import get_query_string
@@ -220,6 +220,23 @@ def _done(notice: Notice, now: datetime) -> Letter:
     return _build(notice, _("What was done at %(place)s") % {"place": place}, more, now)
 
 
+def _shut(notice: Notice, now: datetime) -> Letter:
+    """We stood at the door, and nobody opened."""
+    visit = notice.visit
+    if visit is None or notice.site is None:
+        raise ValueError("a letter about a shut door needs its visit and site")
+    at = (visit.completed_at or now).astimezone(notice.site.zone(Desk.the().timezone))
+    jobs = visit.jobs.select_related("slot__system__site", "task")
+    more: dict[str, object] = {
+        "on": explain.say_day(at.date()),
+        "at": formats.date_format(at, "H:i"),
+        "who": visit.technician,
+        "slots": [job.slot for job in jobs if job.slot],
+        "tasks": [job.task for job in jobs if job.task],
+    }
+    return _build(notice, _("We were at your door on %(day)s") % {"day": more["on"]}, more, now)
+
+
 def _sign_in(notice: Notice, now: datetime) -> Letter:
     user = account_of(notice.sent_to)
     link = sign_in_url(user) if user else settings.SITE_URL
@@ -244,12 +261,14 @@ _BY_KIND = {
     Notice.Kind.VISIT.value: _visit,
     Notice.Kind.TIMES.value: _times,
     Notice.Kind.DONE.value: _done,
+    Notice.Kind.SHUT.value: _shut,
 }
 _OWN_TEMPLATE = {
     Notice.Kind.SIGN_IN.value: "sign_in",
     Notice.Kind.VISIT.value: "visit",
     Notice.Kind.TIMES.value: "times",
     Notice.Kind.DONE.value: "done",
+    Notice.Kind.SHUT.value: "shut",
 }
 
 

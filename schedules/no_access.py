@@ -1,5 +1,6 @@
 """Homes where nobody opened: how often, and what still waits there."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -57,6 +58,22 @@ def shut_doors(now: datetime) -> list[ShutDoor]:
     changes = FilterChange.objects.filter(slot__in=[slot.pk for door in doors for slot in door.slots])
     changed = dict(changes.filter(undone_at=None).order_by("changed_at").values_list("slot", "changed_at"))
     return [door for door in doors if _waits(door, changed)]
+
+
+def tries_at(sites: Iterable[int]) -> dict[int, list[Visit]]:
+    """The visits since the last completed one that found nobody, by site, the newest first; one query."""
+    ended = Visit.objects.filter(
+        site__in=list(sites),
+        state__in=(Visit.State.COMPLETED, Visit.State.NO_ACCESS),
+        completed_at__isnull=False,
+    )
+    found: dict[int, list[Visit]] = {}
+    for visit in ended.select_related("technician").order_by("completed_at", "pk"):
+        if visit.state == Visit.State.COMPLETED:
+            found.pop(visit.site_id, None)
+        else:
+            found.setdefault(visit.site_id, []).insert(0, visit)
+    return found
 
 
 def _waits(door: ShutDoor, changed: dict[int, datetime]) -> bool:

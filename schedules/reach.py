@@ -14,6 +14,7 @@ SUBJECT_OF = {
     Notice.Kind.FOLLOW_UP.value: FILTERS,
     Notice.Kind.VISIT.value: VISITS,
     Notice.Kind.TIMES.value: VISITS,
+    Notice.Kind.SHUT.value: VISITS,
     Notice.Kind.DONE.value: RECORD,
 }
 CONSENT = {FILTERS: "wants_filter_mail", VISITS: "wants_visit_mail", RECORD: "wants_record_mail"}

@@ -14,7 +14,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from equipment.models import User
-from schedules import emails, hours_of_sending, open_times, texts
+from schedules import emails, hours_of_sending, open_times, shut_letters, texts
 from schedules.models import MailServer, Notice, NoticeSlot, Policy, RestedAddress
 from schedules.posting import NobodyKnows, NotTaken, Post, Refused, ServerFault
 from schedules.reach import SUBJECT_OF, why_no_mail, why_unwanted
@@ -227,6 +227,7 @@ def stale(notice: Notice, now: datetime) -> str:
         Notice.Kind.VISIT.value: why_stale,
         Notice.Kind.TIMES.value: open_times.why_stale,
         Notice.Kind.DONE.value: why_done_stale,
+        Notice.Kind.SHUT.value: shut_letters.why_stale,
     }
     subject = SUBJECT_OF[notice.kind]
     if notice.channel == Notice.Channel.TEXT:

@@ -12,6 +12,7 @@ from schedules import (
     reminders,
     round_runs,
     sending,
+    shut_letters,
     tasks_due,
     visit_notices,
     visits_done,
@@ -63,7 +64,8 @@ def write_reminders() -> int:
 def write_visits() -> int:
     """Write outbox rows for those who are to be told of visits, to come or over."""
     now = timezone.now()
-    return visit_notices.write_visits(now) + visits_done.write_done(now)
+    written = visit_notices.write_visits(now) + visits_done.write_done(now)
+    return written + shut_letters.write_shut(now)
 
 
 @shared_task

@@ -1,12 +1,14 @@
 """What goes into the van for a day: filters by size, spares, what is short, what would do instead."""
 
+from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
 from scipy.stats import binom
 
-from equipment.models import Media, User
+from equipment.meanwhile import for_now, next_media
+from equipment.models import FilterSlot, Media, User
 from schedules.also_fits import MOST_SLOTS, also_fits
 from schedules.emails import FilterLine, filter_lines
 from schedules.models import Policy, Technician, VanTick, Visit
@@ -19,8 +21,8 @@ SPARE_CHANCE = 0.05
 class VanLine:
     """So many of one filter: ``need`` by the visits, ``spares`` on top, ``loaded`` as ticked.
 
-    ``short`` is what the store lacks, None where its stock is not known; ``instead`` passed the verdict in
-    every slot of the line.
+    ``short`` is what the store lacks, None where its stock is not known, after what ``others`` need that day;
+    ``instead`` passed the verdict in every slot of the line.
     """
 
     size: str
@@ -31,6 +33,7 @@ class VanLine:
     spares: int
     loaded: int | None = None
     instead: list[Media] = field(default_factory=list)
+    others: int = 0
 
     @property
     def need(self) -> int:
@@ -47,7 +50,7 @@ class VanLine:
         """How many of them are not on hand."""
         if self.media is None or self.media.on_hand is None:
             return None
-        return max(self.total - self.media.on_hand, 0)
+        return min(self.total, max(self.total + self.others - self.media.on_hand, 0))
 
     @property
     def key(self) -> str:
@@ -58,11 +61,14 @@ class VanLine:
 def spares_for(need: int, level: float, chance: float = SPARE_CHANCE) -> int:
     """The fewest spares with which the filters suffice in ``level`` of all days.
 
-    Each of ``need`` is spoilt with ``chance`` on its own. Raises ValueError for shares outside 0 to 1.
+    Each filter, a spare too, is spoilt with ``chance`` on its own. Raises ValueError for what is no share.
     """
     if not (0 < level < 1 and 0 <= chance < 1):
         raise ValueError("level and chance are shares between 0 and 1")
-    return int(binom.ppf(level, need, chance)) if need else 0
+    spares = 0
+    while need and binom.cdf(spares, need + spares, chance) < level:
+        spares += 1
+    return spares
 
 
 def van_list(technician: Technician, day: date, now: datetime, units: str) -> list[VanLine]:
@@ -78,13 +84,24 @@ def van_list(technician: Technician, day: date, now: datetime, units: str) -> li
         (tick.size, tick.media_id): tick.count
         for tick in VanTick.objects.filter(technician=technician, day=day)
     }
-    level = Policy.the().spare_level
+    level, elsewhere = Policy.the().spare_level, _elsewhere(technician, day, now)
     found = []
     for (size, media), some in sorted(grouped.items(), key=lambda item: (item[0][0], item[0][1] or 0)):
         first, spares = some[0], spares_for(len(some), level)
-        row = VanLine(first.size, size, first.media, first.actual, some, spares, ticks.get((size, media)))
+        others = elsewhere[media] if media else 0
+        row = VanLine(
+            first.size, size, first.media, first.actual, some, spares, ticks.get((size, media)), others=others
+        )
         found.append(_with_instead(row, now))
     return found
+
+
+def _elsewhere(technician: Technician, day: date, now: datetime) -> Counter[int]:
+    """How many of each medium the other vans need on that day."""
+    visits = Visit.objects.filter(day=day, state__in=Visit.ON_A_DAY).exclude(technician=technician)
+    slots = FilterSlot.objects.filter(jobs__visit__in=visits).select_related("first_media", "system__site")
+    coming = next_media(list(slots), now, for_now(slots, now))
+    return Counter(media.pk for media in coming.values() if media)
 
 
 def _with_instead(line: VanLine, now: datetime) -> VanLine:

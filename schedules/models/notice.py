@@ -15,6 +15,7 @@ class Notice(models.Model):
         VISIT = "visit", _("visit")
         TIMES = "times", _("times offered")
         DONE = "done", _("what was done")
+        SHUT = "shut", _("nobody opened")
         SIGN_IN = "sign_in", _("sign-in link")
 
     class State(models.TextChoices):

@@ -22,6 +22,7 @@ from schedules.emails import filter_lines
 from schedules.explain import say_day
 from schedules.forms import BookForm
 from schedules.models import MaintenanceTask, Reply, Technician, Visit
+from schedules.no_access import tries_at
 from schedules.open_times import standing
 from schedules.visit_notices import readers_of, told_of
 from schedules.visit_report import VisitReport
@@ -206,6 +207,7 @@ def _render(
         "sentence": visit_sentence(visit),
         "told": told_sentence(visit),
         "reply": replies.counting([visit.pk]).get(visit.pk) if visit.is_open else None,
+        "tries": tries_at([visit.site_id]).get(visit.site_id, []) if visit.is_open else [],
         "beside": entry_judging.beside(visit, units),
         "defects": [] if visit.is_open else defects.of_visit(visit),
         "seen": defects.open_at([visit.site_id]).get(visit.site_id, []) if visit.is_open else [],

@@ -23,6 +23,8 @@ from tests.factories import (
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 STOPS = 12
+# What is said of a stop and its two filters, twelve times; without the map's scripts.
+LARGEST_KB = 45
 # Letter and A4, in inches; both have to hold it.
 PAPERS = ("Letter", "A4")
 
@@ -61,6 +63,7 @@ def test_the_day_prints_on_one_page_and_stays_light(world: World, page_at: PageA
     tomorrow = world.today + timedelta(days=1)
     answer = page.goto(f"/days/{world.technician.pk}/{tomorrow:%Y-%m-%d}/")
     assert answer
+    assert len(answer.body()) < LARGEST_KB * 1000
     print(f"the sheet of {STOPS} stops, {2 * STOPS} filters: {len(answer.body()) / 1000:.1f} kB as text")
     expect(page.locator(".stops > li")).to_have_count(STOPS)
     expect(page.locator(".stops .drops dd strong")).to_have_count(2 * STOPS)

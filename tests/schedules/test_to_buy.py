@@ -13,6 +13,7 @@ from scipy.stats import binom
 from equipment.models import FilterSlot, Media, User
 from schedules import supply
 from schedules.models import Policy, Purchase
+from schedules.season import facts, outlook, season
 from schedules.supply import NotOrderable
 from schedules.to_buy import BuyLine, demand, to_buy
 from schedules.van_levels import van_levels
@@ -196,3 +197,23 @@ def test_more_filters_take_no_more_queries(pleat: Media, now: datetime) -> None:
 
     asked(1)
     assert asked(1) == asked(25)
+
+
+def test_the_season_and_the_purchase_list_count_the_same_changes(pleat: Media, now: datetime) -> None:
+    """Homes of one filter each, without tasks or visits: a job is a filter."""
+    p50 = TODAY + timedelta(days=40)
+    filters(
+        pleat,
+        9,
+        30,
+        reason="risk",
+        p10_on=p50 - timedelta(days=20),
+        p50_on=p50,
+        p90_on=p50 + timedelta(days=30),
+    )
+    filters(pleat, 4, 12)
+    TechnicianFactory()
+    known = facts(now)
+    jobs = season(known, outlook(known, 12)).jobs
+    assert np.array(line(now).by_week) == pytest.approx(jobs, abs=1e-6)
+    assert jobs.sum() > 12

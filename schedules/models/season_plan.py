@@ -1,46 +1,27 @@
 """A plan of a whole season: in which week each home is visited, and roughly by whom."""
 
-from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from schedules.models.round_plan import RoundPlan
+from schedules.models.background_run import BackgroundRun
 
 
-class SeasonPlan(models.Model):
+class SeasonPlan(BackgroundRun):
     """One run: what was asked, how far it is, and what came of it. Nothing is booked by it."""
 
-    State = RoundPlan.State
-
-    state = models.CharField(_("state"), max_length=8, choices=State.choices, default=State.WAITING)
     first_day = models.DateField(_("first Monday"))
     weeks = models.PositiveSmallIntegerField(_("weeks"), default=12)
     seconds = models.PositiveIntegerField(_("seconds of search a week"), default=10)
-    asked_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
-    asked_at = models.DateTimeField()
-    started_at = models.DateTimeField(null=True, blank=True)
-    heard_at = models.DateTimeField(null=True, blank=True)
-    ended_at = models.DateTimeField(null=True, blank=True)
-    progress = models.FloatField(default=0.0)
-    stop_asked = models.BooleanField(default=False)
-    why = models.TextField(blank=True)
     # A row a week as plain values: hours, trips, minutes, driving, what found no place.
     told = models.JSONField(default=list, blank=True)
 
-    class Meta:
+    class Meta(BackgroundRun.Meta):
+        abstract = False
         verbose_name = _("plan of a season")
         verbose_name_plural = _("plans of seasons")
-        ordering = ["-pk"]
 
     def __str__(self) -> str:
         return f"{self.first_day} {self.weeks} {self.state}"
-
-    @property
-    def is_open(self) -> bool:
-        """Whether it is still to be worked out."""
-        return self.state in (self.State.WAITING, self.State.RUNNING)
 
 
 class SeasonTrip(models.Model):

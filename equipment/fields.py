@@ -145,6 +145,7 @@ class QuantityField(forms.CharField):
                 "negative": self._negative("{typed}") if self.kind == PRESSURE else "",
                 "most": self._too_high("{typed}") if self.kind in _HIGHEST else "",
                 "usual": self._unusual("{typed}"),
+                "keys": _("another unit or a minus"),
             },
         }
 

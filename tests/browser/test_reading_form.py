@@ -118,3 +118,11 @@ def test_what_a_glove_has_to_hit_is_large_enough(page: Page) -> None:
     assert len(shown) > 10
     assert low == []
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_the_unit_brings_the_keys_that_a_keypad_lacks(page: Page) -> None:
+    field = page.get_by_label("Drop of the old filter").first
+    expect(field).to_have_attribute("inputmode", "decimal")
+    page.get_by_role("button", name="another unit or a minus").first.click()
+    expect(field).to_have_attribute("inputmode", "text")
+    expect(field).to_be_focused()

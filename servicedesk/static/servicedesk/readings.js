@@ -55,6 +55,21 @@
     const at = made("div", { className: "says", id: input.id + "_says", role: "status" });
     input.closest(".field").append(at);
     input.setAttribute("aria-describedby", `${input.getAttribute("aria-describedby") || ""} ${at.id}`.trim());
+    letters(input);
+  }
+
+  // A keypad of figures has no minus and no letters: a tap on the unit brings the whole keyboard, and back.
+  function letters(input) {
+    const unit = input.parentElement.querySelector(".unit"), how = JSON.parse(input.dataset.reads);
+    if (!unit) { return; }
+    const tap = made("button", { type: "button", className: "unit", textContent: unit.textContent });
+    tap.setAttribute("aria-label", `${unit.textContent}: ${how.says.keys}`);
+    tap.addEventListener("click", () => {
+      input.inputMode = input.inputMode === "text" ? "decimal" : "text";
+      input.blur();
+      input.focus();
+    });
+    unit.replaceWith(tap);
   }
 
   // The box that answers questions comes with the first of them and goes with the last.

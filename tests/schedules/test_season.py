@@ -185,7 +185,8 @@ def test_what_nobody_can_do_is_named() -> None:
 
 
 def two_branches() -> None:
-    near, far = DepotFactory(latitude=41.0, longitude=-91.0), DepotFactory(latitude=42.0, longitude=-91.0)
+    near = DepotFactory(name="A near", latitude=41.0, longitude=-91.0)
+    far = DepotFactory(name="B far", latitude=42.0, longitude=-91.0)
     DepotFactory(latitude=41.9, longitude=-91.0, closed_on=TODAY)
     TechnicianFactory(depot=near)
     TechnicianFactory(depot=far)

@@ -8,7 +8,7 @@ from scipy.stats.mstats import mquantiles
 
 from equipment.models import Desk, FilterSlot, Site
 from schedules import season as seasons
-from schedules.models import Plan, Policy, Visit
+from schedules.models import Depot, Plan, Policy, Visit
 from schedules.planning.season import Weeks
 from schedules.season import Facts, Narrow, Season, facts, outlook, season
 from schedules.season_jobs import WhatIf, jobs_of
@@ -185,8 +185,9 @@ def test_what_nobody_can_do_is_named() -> None:
 
 
 def two_branches() -> None:
-    near = DepotFactory(name="A near", latitude=41.0, longitude=-91.0)
-    far = DepotFactory(name="B far", latitude=42.0, longitude=-91.0)
+    before = Depot.objects.count()
+    near = DepotFactory(name=f"{before:03} near", latitude=41.0, longitude=-91.0)
+    far = DepotFactory(name=f"{before + 1:03} far", latitude=42.0, longitude=-91.0)
     DepotFactory(latitude=41.9, longitude=-91.0, closed_on=TODAY)
     TechnicianFactory(depot=near)
     TechnicianFactory(depot=far)

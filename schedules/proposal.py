@@ -48,11 +48,11 @@ def proposal_of(plan: RoundPlan, asked: Asked, solution: Solution) -> dict[str, 
     days.sort(key=lambda one: (one.van.day, one.van.technician.name))
     must = {stop.id: stop.must for stop in asked.problem.stops}
     left = [
-        _left(trip, _why_left(trip, item.why, _far_km(trip, asked)), must[item.id])
+        _left(trip, why_left(trip, item.why, far_km(trip, asked)), must[item.id])
         for item, trip in ((item, asked.trips[item.id]) for item in solution.unserved)
     ]
     left += [_left(trip, _("The address has no position yet."), True) for trip in asked.unplaced]
-    left += [_left(trip, _said_nothing(trip), True) for trip in asked.unsaid]
+    left += [_left(trip, said_nothing(trip), True) for trip in asked.unsaid]
     return {
         "days": [_day(one, asked, policy) for one in days],
         "left": sorted(left, key=lambda row: (not row["must"], row["last"], row["home"])),
@@ -64,7 +64,7 @@ def proposal_of(plan: RoundPlan, asked: Asked, solution: Solution) -> dict[str, 
     }
 
 
-def _far_km(trip: Trip, asked: Asked) -> float | None:
+def far_km(trip: Trip, asked: Asked) -> float | None:
     """How far from the nearest start a home lies that no van would go to; None for a nearer one."""
     starts = {asked.places[technician.node] for technician in asked.problem.technicians}
     if not starts:
@@ -75,7 +75,7 @@ def _far_km(trip: Trip, asked: Asked) -> float | None:
     return nearest if nearest > FAR_KM else None
 
 
-def _why_left(trip: Trip, why: str, far_km: float | None = None) -> str:
+def why_left(trip: Trip, why: str, away_km: float | None = None) -> str:
     """The solver's reason; who may come is told by name and not by the tokens that stand for it."""
     if trip.held and ("by:" in why or "windows" in why):
         said = {"name": trip.visit.technician if trip.visit else ""}
@@ -87,8 +87,8 @@ def _why_left(trip: Trip, why: str, far_km: float | None = None) -> str:
     if "windows" in why and trip.too_cold:
         names = ", ".join(task.name for task in trip.tasks if task.least_outdoors_c is not None)
         return _("It is expected to be too cold outdoors on these days for: %(names)s.") % {"names": names}
-    if far_km is not None and "reached" in why:
-        return _("It lies %(km)d km from the nearest start: is its position right?") % {"km": round(far_km)}
+    if away_km is not None and "reached" in why:
+        return _("It lies %(km)d km from the nearest start: is its position right?") % {"km": round(away_km)}
     if "windows" in why:
         return _("No day of its window suits both the home and those who could come.")
     return said_plainly(why)
@@ -110,7 +110,8 @@ def stood(visit: Visit) -> list[object]:
     ]
 
 
-def _said_nothing(trip: Trip) -> str:
+def said_nothing(trip: Trip) -> str:
+    """Why a visit of a day past is in no plan."""
     day = trip.visit.day if trip.visit else None
     said = {"day": say_day(day)}
     return _("It was booked for %(day)s and nobody said how it ended: say so, or book it anew.") % said

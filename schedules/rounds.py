@@ -137,7 +137,7 @@ def ask(plan: RoundPlan, today: date, every: Sequence[Trip] | None = None) -> As
         [trip for trip in every if not trip.site.placed],
         no_start,
         travel.reckoned,
-        _unsaid(today),
+        unsaid(today),
     )
 
 
@@ -310,7 +310,8 @@ def _waiting(plan: RoundPlan, today: date) -> list[Trip]:
     return trips
 
 
-def _unsaid(today: date) -> list[Trip]:
+def unsaid(today: date) -> list[Trip]:
+    """Visits booked for a day past of which nobody said how they ended."""
     rows = Visit.objects.filter(state__in=Visit.ON_A_DAY, day__lt=today)
     return [_of_visit(visit, today, held=True) for visit in _with_jobs(rows)]
 

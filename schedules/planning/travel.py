@@ -5,6 +5,8 @@ from numpy.typing import NDArray
 
 # Mean radius of the earth as IUGG gives it, metres.
 EARTH_RADIUS_M = 6_371_008.8
+# To park and walk, whatever the way. Own assumption.
+LEG_S = 120.0
 
 
 def estimate(
@@ -13,7 +15,7 @@ def estimate(
     *,
     road_factor: float = 1.3,
     speed_ms: float = 12.5,
-    leg_s: float = 120.0,
+    leg_s: float = LEG_S,
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Travel seconds and metres between n places, as two n by n matrices of whole numbers.
 

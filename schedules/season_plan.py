@@ -1,34 +1,45 @@
-"""A season worked out: trips dealt to weeks, then each week's days and routes."""
+"""What a season's plan is made of: the trips, the weeks that suit each, and the hours that there are."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
+from django.utils.translation import gettext as _
 from scipy.spatial import ConvexHull, QhullError
 
 from equipment.models import Desk
 from schedules import rounds
-from schedules.background_runs import Watched
 from schedules.branches import Branches, branches
-from schedules.hours import seconds_of
-from schedules.models import Policy, RoundPlan, SeasonPlan, SeasonTrip
+from schedules.models import Policy, RoundPlan, SeasonPlan
 from schedules.planning.arrays import FloatArray, IntArray
-from schedules.planning.routing import solve
-from schedules.planning.season_weeks import SeasonTrips, areas, deal, way_minutes
-from schedules.planning.travel import EARTH_RADIUS_M
-from schedules.planning.windows import DueWindow
-from schedules.rounds import OWN_TRIP_S, Asked, Trip
-from schedules.season_staff import urgent, usual_way
+from schedules.planning.season_weeks import SeasonTrips, areas, way_minutes
+from schedules.planning.travel import EARTH_RADIUS_M, LEG_S
+from schedules.proposal import said_nothing
+from schedules.rounds import OWN_TRIP_S, Trip, VanDay
+from schedules.season_staff import ASSUMED_HELD_SHARE, team, urgent, usual_way
+from schedules.working_days import minutes_a_day
 
 # Windows decide how seldom an area may be visited: never less than every third week.
 MOST_PERIOD = 3
+# Weeks dealt beyond the last: work that may wait past the season has somewhere to wait.
+WEEKS_BEYOND = 4
 WEEK = timedelta(days=7)
 
 
 @dataclass(frozen=True)
+class Lost:
+    """A trip that no week is sought for, the week that it is told in, and why."""
+
+    trip: Trip
+    week: int
+    why: str
+
+
+@dataclass(frozen=True)
 class Season:
-    """The plan's weeks and everything that is to be dealt to them: ``hours`` [branches, W] in minutes."""
+    """The plan's weeks and what is to be dealt to them and to ``WEEKS_BEYOND`` more, W in all: t trips,
+    ``hours`` [branches, W] in minutes, ``period`` in weeks, ``saving`` in minutes a trip."""
 
     plan: SeasonPlan
     trips: list[Trip]
@@ -36,53 +47,58 @@ class Season:
     hours: FloatArray
     period: int
     saving: float
-    unplaced: list[Trip]
+    lost: list[Lost]
 
     def monday(self, week: int) -> date:
         """The first day of a week."""
         return self.plan.first_day + week * WEEK
 
 
-@dataclass
-class WeekDone:
-    """What became of a week: where each trip went, seconds on the road, and what found no place."""
-
-    monday: date
-    rows: list[SeasonTrip] = field(default_factory=list)
-    left: list[tuple[Trip, str]] = field(default_factory=list)
-    travel_s: int = 0
-    van_days: int = 0
-
-
 def gather(plan: SeasonPlan, now: datetime, today: date) -> Season:
-    """Read what is to be planned; a fixed number of queries but for the plan before."""
-    last = plan.first_day + plan.weeks * WEEK - timedelta(days=1)
-    span = RoundPlan(first_day=plan.first_day, last_day=last)
-    every = [trip for trip in rounds.trips_of(span, today) if trip.window.first <= last]
+    """Read what is to be planned, as of ``now``; ``today`` is its day at the desk."""
+    every = rounds.trips_of(RoundPlan(first_day=plan.first_day, last_day=_last_day(plan)), today)
     trips = [trip for trip in every if trip.site.placed]
-    where, way = branches(Desk.the()), usual_way(now).minutes
-    hours = _hours(plan, where, urgent(today, Desk.the(), way).held or 0.0)
+    where = branches(Desk.the())
+    days = [plan.first_day + timedelta(days=at) for at in range(7 * (plan.weeks + WEEKS_BEYOND))]
+    vans, _no_start = rounds.vans_of(days)
+    gross = _minutes(plan, vans, where, today)
     north, east = _places(trips)
     branch = where.of(north, east)
-    first, end = _weeks(plan, trips)
-    period = int(np.clip(np.median(end - first + 1), 1, MOST_PERIOD)) if len(trips) else 1
-    held = np.array([trip.held for trip in trips], dtype=np.bool_)
-    van_days = max(1.0, _van_days_a_week(plan))
-    area = _areas(north, east, branch, len(trips) / (van_days * period))
+    first, last = _weeks(plan, trips)
+    period = int(np.clip(np.median(last - first + 1), 1, MOST_PERIOD)) if trips else 1
+    a_week = len(trips) / gross.shape[1]
+    van_days = max(1.0, len(vans) / gross.shape[1])
+    way = _way(now, north, east, a_week, van_days, where.places)
     before = _before(plan)
     dealt = SeasonTrips(
         first=first,
-        last=end,
+        last=last,
         minutes=np.array([trip.minutes + way for trip in trips], dtype=np.float64),
         branch=branch,
-        area=area,
+        area=_areas(north, east, branch, len(trips) / (van_days * period)) + _phase(plan, period),
         waste=np.array([_waste(trip) for trip in trips], dtype=np.float64),
         before=np.array([before.get(trip.site.pk, -1) for trip in trips], dtype=np.int64),
-        held=held,
+        held=np.array([trip.held for trip in trips], dtype=np.bool_),
     )
-    saving = _saving(north, east, len(trips) / plan.weeks, period)
-    unplaced = [trip for trip in every if not trip.site.placed]
-    return Season(plan, trips, dealt, hours, period, saving, unplaced)
+    hours = _less_held(gross, urgent(today, Desk.the(), way).held)
+    saving = _saving(north, east, a_week, period)
+    return Season(plan, trips, dealt, hours, period, saving, _lost(plan, every, today))
+
+
+def _last_day(plan: SeasonPlan) -> date:
+    return plan.first_day + (plan.weeks + WEEKS_BEYOND) * WEEK - timedelta(days=1)
+
+
+def _lost(plan: SeasonPlan, every: Sequence[Trip], today: date) -> list[Lost]:
+    """Homes without a position that the season's own weeks ask for, and visits nobody told the end of."""
+    nowhere = [trip for trip in every if not trip.site.placed]
+    first, _last = _weeks(plan, nowhere)
+    found = [
+        Lost(trip, int(week), _("The address has no position yet."))
+        for trip, week in zip(nowhere, first, strict=True)
+        if week < plan.weeks
+    ]
+    return found + [Lost(trip, 0, said_nothing(trip)) for trip in rounds.unsaid(today)]
 
 
 def _places(trips: Sequence[Trip]) -> tuple[FloatArray, FloatArray]:
@@ -95,7 +111,7 @@ def _weeks(plan: SeasonPlan, trips: Sequence[Trip]) -> tuple[IntArray, IntArray]
     """First and last week of each trip's window; a held one's own week."""
 
     def week(day: date) -> int:
-        return min(max((day - plan.first_day).days // 7, 0), plan.weeks - 1)
+        return min(max((day - plan.first_day).days // 7, 0), plan.weeks + WEEKS_BEYOND - 1)
 
     days = [
         (trip.visit.day, trip.visit.day)
@@ -112,23 +128,51 @@ def _waste(trip: Trip) -> float:
     return 0.0 if not trip.life_days else 7 * OWN_TRIP_S / 60 / trip.life_days
 
 
-def _hours(plan: SeasonPlan, where: Branches, held_free: float) -> FloatArray:
-    """Minutes of each branch and week, without what is held free for urgent work."""
-    out = np.zeros((len(where.names), plan.weeks))
-    days = [plan.first_day + timedelta(days=at) for at in range(7 * plan.weeks)]
-    vans, _no_start = rounds.vans_of(days)
+def _minutes(plan: SeasonPlan, vans: Sequence[VanDay], where: Branches, today: date) -> FloatArray:
+    """Minutes of work [branches, W] of whoever works then and has a place to start from."""
+    there = team(today, where)
+    branch = dict(zip((who.pk for who in there.people), there.branch, strict=True))
+    out = np.zeros((len(where.names), plan.weeks + WEEKS_BEYOND))
     for van in vans:
-        own = van.technician.depot_id
-        branch = where.pks.index(own) if own in where.pks else where.own
-        minutes = (seconds_of(van.technician.day_ends) - seconds_of(van.technician.day_starts)) / 60
-        out[branch, (van.day - plan.first_day).days // 7] += minutes
-    whole = np.maximum(out.sum(axis=0), 1.0)
-    return np.asarray(out * np.maximum(0.0, 1.0 - held_free / whole))
+        week = (van.day - plan.first_day).days // 7
+        out[branch[van.technician.pk], week] += minutes_a_day(van.technician)
+    return out
 
 
-def _van_days_a_week(plan: SeasonPlan) -> float:
-    days = [plan.first_day + timedelta(days=at) for at in range(7 * plan.weeks)]
-    return len(rounds.vans_of(days)[0]) / plan.weeks
+def _less_held(gross: FloatArray, held: float | None) -> FloatArray:
+    """Without what is held free for urgent work, of all branches alike."""
+    whole = np.maximum(gross.sum(axis=0), 1.0)
+    share = np.full(len(whole), ASSUMED_HELD_SHARE) if held is None else np.minimum(held / whole, 1.0)
+    return np.asarray(gross * (1.0 - share))
+
+
+def _way(
+    now: datetime, north: FloatArray, east: FloatArray, a_week: float, van_days: float, starts: FloatArray
+) -> float:
+    """Minutes on the road a trip: as on record, else by the formula, with the ways out and home and what
+    every way takes whatever its length."""
+    usual = usual_way(now)
+    if usual.seen or not len(north):
+        return usual.minutes
+    policy = Policy.the()
+    between = way_minutes(_area_m2(north, east), a_week, policy.road_speed_ms, policy.road_factor)
+    out_m = _to_nearest_m(north, east, starts) * 2 * van_days / a_week
+    return between + LEG_S / 60 + policy.road_factor * out_m / policy.road_speed_ms / 60
+
+
+def _to_nearest_m(north: FloatArray, east: FloatArray, starts: FloatArray) -> float:
+    """Mean distance from a home to the nearest start."""
+    if not len(starts):
+        return 0.0
+    scale = np.radians(1.0) * EARTH_RADIUS_M
+    up = (north[:, None] - starts[None, :, 0]) * scale
+    along = (east[:, None] - starts[None, :, 1]) * scale * np.cos(np.radians(np.mean(north)))
+    return float(np.hypot(up, along).min(axis=1).mean())
+
+
+def _phase(plan: SeasonPlan, period: int) -> int:
+    """What keeps an area's weeks the same ones of the calendar whichever Monday a plan begins on."""
+    return -(plan.first_day.toordinal() // 7) % period
 
 
 def _areas(north: FloatArray, east: FloatArray, branch: IntArray, size: float) -> IntArray:
@@ -154,14 +198,12 @@ def _saving(north: FloatArray, east: FloatArray, homes_a_week: float, period: in
 
 def _area_m2(north: FloatArray, east: FloatArray) -> float:
     """The area around all places; nought where they span none."""
+    if len(north) < 3:
+        return 0.0
     scale = np.radians(1.0) * EARTH_RADIUS_M
-    flat = (
-        np.column_stack([north * scale, east * scale * np.cos(np.radians(np.mean(north or [0.0])))])
-        if len(north)
-        else np.zeros((0, 2))
-    )
+    flat = np.column_stack([north * scale, east * scale * np.cos(np.radians(np.mean(north)))])
     try:
-        return float(ConvexHull(flat).volume) if len(flat) > 2 else 0.0
+        return float(ConvexHull(flat).volume)
     except QhullError:
         return 0.0
 
@@ -169,66 +211,10 @@ def _area_m2(north: FloatArray, east: FloatArray) -> float:
 def _before(plan: SeasonPlan) -> dict[int, int]:
     """The week of this plan in which the plan before put each home."""
     states = (SeasonPlan.State.READY, SeasonPlan.State.STOPPED)
-    last = SeasonPlan.objects.filter(state__in=states).exclude(pk=plan.pk).order_by("-pk").first()
-    if last is None:
+    last = SeasonPlan.objects.filter(state__in=states, trips__isnull=False).exclude(pk=plan.pk)
+    last_one = last.order_by("-pk").first()
+    if last_one is None:
         return {}
-    shift = (plan.first_day - last.first_day).days // 7
-    told = last.trips.filter(week__gte=shift).values_list("site", "week")
-    return {site: week - shift for site, week in told}
-
-
-def work_out(season: Season, seconds: float, tell: Callable[[float], bool], today: date) -> list[WeekDone]:
-    """Deal the trips, then each week's days and routes, in ``seconds`` of search a week; what finds no place
-    in its week tries the next. Ends early where ``tell`` says so."""
-    week = deal(season.dealt, season.hours, season.period, season.saving).week
-    done: list[WeekDone] = []
-    carried: list[Trip] = []
-    for at in range(season.plan.weeks):
-        mine = [trip for trip, own in zip(season.trips, week, strict=True) if own == at]
-        base, share = at / season.plan.weeks, 1 / season.plan.weeks
-        rule = Watched(seconds, lambda part, base=base, share=share: tell(base + share * part))  # type: ignore[misc]
-        one = _one_week(season, at, [*carried, *mine], rule, today)
-        carried = [trip for trip, _why in one.left if not trip.held]
-        done.append(one)
-        if rule.stopped or tell((at + 1) / season.plan.weeks):
-            break
-    return done
-
-
-def _one_week(season: Season, at: int, trips: list[Trip], rule: Watched, today: date) -> WeekDone:
-    monday = season.monday(at)
-    sunday = monday + WEEK - timedelta(days=1)
-    days = RoundPlan(first_day=monday, last_day=sunday)
-    asked = rounds.ask(days, today, [_in_week(trip, monday, sunday) for trip in trips])
-    solution = solve(asked.problem, rule, seed=1)
-    one = WeekDone(monday, van_days=len(asked.vans), travel_s=solution.travel_s)
-    for route in solution.routes:
-        van = asked.vans[route.technician]
-        one.rows += [_row(season, asked, at, visit.id, van.day, van.technician.pk) for visit in route.visits]
-    mine = {trip.key: trip for trip in trips}
-    one.left = [(mine[item.id], item.why) for item in solution.unserved]
-    return one
-
-
-def _in_week(trip: Trip, monday: date, sunday: date) -> Trip:
-    """The trip as one of this week: it must be made, on any of its days that lies in the window."""
-    first = min(max(trip.window.first, monday), sunday)
-    return replace(trip, window=DueWindow(first, min(max(trip.window.last, monday), sunday)))
-
-
-def _row(season: Season, asked: Asked, at: int, key: str, day: date, technician: int) -> SeasonTrip:
-    trip = asked.trips[key]
-    place = next(n for n, one in enumerate(season.trips) if one.key == key)
-    before = int(season.dealt.before[place])
-    return SeasonTrip(
-        plan=season.plan,
-        site=trip.site,
-        visit=trip.visit,
-        week=at,
-        day=day,
-        technician_id=technician,
-        minutes=trip.minutes,
-        first_day=season.trips[place].window.first,
-        last_day=season.trips[place].window.last,
-        before=None if before < 0 else season.monday(before),
-    )
+    shift = (plan.first_day - last_one.first_day).days // 7
+    told = last_one.trips.filter(week__gte=max(shift, 0)).values_list("site", "week")
+    return {site: week - shift for site, week in told if week - shift < plan.weeks}

@@ -1,0 +1,101 @@
+"""A season worked out: trips dealt to weeks, then each week's days and routes, week after week."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+
+import numpy as np
+
+from schedules import rounds
+from schedules.background_runs import Watched
+from schedules.models import RoundPlan
+from schedules.planning.arrays import IntArray
+from schedules.planning.routing import solve
+from schedules.planning.routing.timing import on_the_road
+from schedules.planning.season_weeks import deal
+from schedules.planning.windows import DueWindow
+from schedules.proposal import far_km, why_left
+from schedules.rounds import Trip
+from schedules.season_plan import WEEK, Season
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A trip, by its number in the season, that a week's rounds have."""
+
+    trip: int
+    day: date
+    technician: int
+
+
+@dataclass
+class WeekDone:
+    """What became of a week: what its rounds have, what they have no place for, and minutes in all."""
+
+    week: int
+    placed: list[Placed] = field(default_factory=list)
+    left: dict[int, str] = field(default_factory=dict)
+    road_minutes: float = 0.0
+    there_minutes: float = 0.0
+    reckoned: str = ""
+    stopped: bool = False
+
+
+def dealt_weeks(season: Season) -> IntArray:
+    """The week [t] of each trip, the weeks beyond the season's last included."""
+    return deal(season.dealt, season.hours, season.period, season.saving).week
+
+
+def work_out(
+    season: Season, dealt: IntArray, seconds: float, tell: Callable[[float], bool], today: date
+) -> Iterator[WeekDone]:
+    """The weeks one after another, in ``seconds`` of search each; what finds no place in its week tries the
+    next ones. ``tell`` hears the share done and ends it by True, after the week that it is at."""
+    carried: list[int] = []
+    for at in range(season.plan.weeks):
+        mine = [*carried, *np.flatnonzero(dealt == at).tolist()]
+        one = _one_week(season, at, mine, Watched(seconds, _of_all(tell, at, season.plan.weeks)), today)
+        carried = [number for number in one.left if not season.trips[number].held]
+        yield one
+        if one.stopped:
+            return
+
+
+def _of_all(tell: Callable[[float], bool], at: int, weeks: int) -> Callable[[float], bool]:
+    return lambda part: tell((at + part) / weeks)
+
+
+def _one_week(season: Season, at: int, numbers: list[int], rule: Watched, today: date) -> WeekDone:
+    monday = season.monday(at)
+    days = RoundPlan(first_day=monday, last_day=monday + WEEK - timedelta(days=1))
+    trips = [_in_week(season.trips[number], days.first_day, days.last_day) for number in numbers]
+    asked = rounds.ask(days, today, trips)
+    # Tables of ways may have taken their time.
+    rule.over(0.0)
+    solution = solve(asked.problem, rule, seed=1)
+    number_of = {trip.key: number for trip, number in zip(trips, numbers, strict=True)}
+    vans = asked.vans
+    return WeekDone(
+        at,
+        [
+            Placed(number_of[visit.id], vans[route.technician].day, vans[route.technician].technician.pk)
+            for route in solution.routes
+            for visit in route.visits
+        ],
+        {
+            number_of[item.id]: why_left(asked.trips[item.id], item.why, far_km(asked.trips[item.id], asked))
+            for item in solution.unserved
+        },
+        on_the_road(solution.routes) / 60,
+        sum(shift.shift[1] - shift.shift[0] for shift in asked.problem.technicians) / 60,
+        asked.reckoned,
+        rule.stopped or rule.over(rule.seconds),
+    )
+
+
+def _in_week(trip: Trip, monday: date, sunday: date) -> Trip:
+    """The trip as one of this week: it must be made, on a day of its window, on any where none is left."""
+    first, last = max(trip.window.first, monday), min(trip.window.last, sunday)
+    if first > last:
+        first, last = monday, sunday
+    return replace(trip, window=DueWindow(first, last))

@@ -11,6 +11,7 @@ from schedules import (
     observed_times,
     reminders,
     round_runs,
+    season_runs,
     sending,
     shut_letters,
     tasks_due,
@@ -46,6 +47,12 @@ def refresh_tasks() -> int:
 def work_out_rounds() -> int:
     """Work out the plans of rounds that wait."""
     return round_runs.run_waiting(timezone.now())
+
+
+@shared_task
+def work_out_seasons() -> int:
+    """Work out the plans of seasons that wait."""
+    return season_runs.run_waiting(timezone.now())
 
 
 @shared_task

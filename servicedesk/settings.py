@@ -197,6 +197,7 @@ CELERY_BEAT_SCHEDULE = {
     "hold readings to what was promised": _every("foretell_readings", 120.0),
     "set task days anew": _every("refresh_tasks", 900.0),
     "work out rounds": _every("work_out_rounds", 3.0),
+    "work out seasons": _every("work_out_seasons", 5.0),
     "bring calendars up to date": _every("refresh_calendars", 60.0),
     "write due reminders": _every("write_reminders", 60.0),
     "write of visits": _every("write_visits", 60.0),

@@ -1,0 +1,204 @@
+"""A season gathered and worked out: windows, hours, what is booked, and nobody lost."""
+
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+
+from equipment.models import Site
+from schedules import season_plan
+from schedules.models import SeasonPlan, Visit
+from schedules.planning.season_weeks import CHURN_MINUTES
+from schedules.season_plan import WEEKS_BEYOND, Season, gather
+from schedules.season_runs import ask_for, run_waiting
+from tests.factories import (
+    NOW,
+    TODAY,
+    AbsenceFactory,
+    DepotFactory,
+    MaintenanceTaskFactory,
+    SeasonPlanFactory,
+    SeasonTripFactory,
+    VisitFactory,
+    VisitJobFactory,
+)
+from tests.schedules.season_homes import MONDAY, a_home, a_plan, a_van, homes, quick
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("quick")]
+__all__ = ["quick"]
+
+
+def gathered(**more: Any) -> Season:
+    plan = a_plan(**more)
+    plan.save()
+    return gather(plan, NOW, TODAY)
+
+
+@pytest.fixture(autouse=True)
+def at_noon(time_machine: Any) -> None:
+    time_machine.move_to(NOW, tick=False)
+
+
+def worked_out(**more: Any) -> SeasonPlan:
+    plan = ask_for(a_plan(**more), NOW)
+    run_waiting(NOW)
+    plan.refresh_from_db()
+    return plan
+
+
+def test_windows_become_weeks() -> None:
+    a_van()
+    a_home(MONDAY + timedelta(days=30))  # ninety days: a fortnight early at most, from day 16 on
+    season = gathered()
+    assert (season.dealt.first.tolist(), season.dealt.last.tolist()) == ([2], [4])
+    assert season.hours.shape == (1, 4 + WEEKS_BEYOND)
+    assert season.period == 3
+
+
+def test_hours_are_those_of_whoever_works_less_a_tenth_held_free() -> None:
+    north, south = DepotFactory(latitude=42.0, name="A"), DepotFactory(latitude=41.5, name="B")
+    a_van(depot=north)
+    a_van(depot=south, weekdays=[0])
+    # Of no depot: the nearest to where they start.
+    a_van(start_latitude=41.55, start_longitude=-87.8, weekdays=[1])
+    AbsenceFactory(technician=None, first_day=MONDAY, last_day=MONDAY)
+    season = gathered()
+    assert season.hours[:, :2] == pytest.approx(0.9 * 540 * np.array([[4, 5], [1, 2]]))
+
+
+def test_what_is_booked_stays_on_its_day() -> None:
+    who = a_van()
+    other = a_van()
+    for n in range(6):
+        a_home(MONDAY + timedelta(days=9 + n), latitude=41.8 + n / 50)
+    slot = a_home(MONDAY + timedelta(days=80))  # booked far too early
+    day = MONDAY + timedelta(days=10)
+    visit = VisitFactory(site=slot.system.site, state="scheduled", technician=other, day=day, minutes=30)
+    VisitJobFactory(visit=visit, slot=slot)
+    plan = worked_out()
+    row = plan.trips.get(visit=visit)
+    assert (row.week, row.day, row.technician) == (1, day, other)
+    assert who.pk != other.pk
+    assert Visit.objects.get().day == day
+
+
+def test_windows_are_kept_where_hours_allow() -> None:
+    a_van()
+    homes(40, weeks=6)
+    plan = worked_out(weeks=5)
+    rows = list(plan.trips.all())
+    assert len(rows) > 20
+    assert all(row.day and row.first_day <= row.day <= row.last_day for row in rows)
+    assert sum(row["late"] for row in plan.told) == 0
+
+
+def test_a_week_of_holidays_has_nobody_and_its_homes_come_before_or_after() -> None:
+    a_van()
+    homes(40, weeks=6)
+    monday = MONDAY + timedelta(weeks=1)
+    AbsenceFactory(technician=None, first_day=monday, last_day=monday + timedelta(days=6))
+    plan = worked_out(weeks=5)
+    assert plan.told[1]["there_minutes"] == 0
+    assert plan.told[1]["homes"] == 0
+    assert not plan.trips.filter(day__range=(monday, monday + timedelta(days=6))).exists()
+    assert not plan.trips.filter(day=None).exists()
+
+
+def test_nobody_without_a_place_is_lost() -> None:
+    a_van()
+    homes(8, weeks=3)
+    nowhere = a_home(MONDAY + timedelta(days=9), latitude=None, longitude=None).system.site
+    skilled = a_home(MONDAY + timedelta(days=9)).system
+    MaintenanceTaskFactory(system=skilled, due_on=MONDAY + timedelta(days=9), skill="gas")
+    unsaid = a_home(MONDAY + timedelta(days=9))
+    visit = VisitFactory(
+        site=unsaid.system.site, state="scheduled", technician=a_van(), day=TODAY - timedelta(days=2)
+    )
+    VisitJobFactory(visit=visit, slot=unsaid)
+    plan = worked_out()
+    left = {row["site"]: (at, row["why"]) for at, told in enumerate(plan.told) for row in told["left"]}
+    assert set(left) == {nowhere.pk, skilled.site_id, unsaid.system.site_id}
+    assert "no position" in left[nowhere.pk][1]
+    assert "skill" in left[skilled.site_id][1]
+    assert "nobody said how it ended" in left[unsaid.system.site_id][1]
+    # Told once, in the week that it was dealt to, although all later ones were tried.
+    assert left[skilled.site_id][0] == plan.trips.get(site=skilled.site_id).week < 3
+    assert sorted(plan.trips.values_list("site", flat=True)) == sorted(
+        Site.objects.values_list("pk", flat=True)
+    )
+    assert set(plan.trips.filter(day=None).values_list("site", flat=True)) == set(left)
+
+
+def test_what_one_week_has_no_hours_for_comes_in_a_later_one() -> None:
+    """Twelve tasks of four hours, due in one week that has room for ten."""
+    a_van()
+    for n in range(12):
+        system = a_home(MONDAY + timedelta(days=6), latitude=41.87 + n / 1000).system
+        MaintenanceTaskFactory(system=system, due_on=MONDAY + timedelta(days=6), minutes=215)
+    plan = worked_out()
+    weeks = sorted(plan.trips.exclude(day=None).values_list("week", flat=True))
+    assert weeks == [0] * 10 + [1] * 2
+    assert not any(row["left"] for row in plan.told)
+    assert plan.told[1]["late"] == 2
+
+
+def test_without_technicians_every_home_is_told_to_be_without_a_place() -> None:
+    homes(12, weeks=3)
+    plan = worked_out()
+    assert plan.state == "ready"
+    assert sum(len(row["left"]) for row in plan.told) == plan.trips.filter(day=None).count() == 12
+    assert all(row["there_minutes"] == row["homes"] == 0 for row in plan.told)
+
+
+def test_without_homes_the_plan_is_empty_and_ready() -> None:
+    a_van()
+    plan = worked_out()
+    assert plan.state == "ready"
+    assert not plan.trips.exists()
+    assert [row["there_minutes"] for row in plan.told] == [2700] * 4
+
+
+def test_what_may_wait_past_the_season_does_not_crowd_its_last_week() -> None:
+    a_van()
+    for n in range(30):
+        a_home(MONDAY + timedelta(days=7 * 4 + 10 + n % 3), latitude=41.8 + n / 200)
+    plan = worked_out()
+    assert plan.state == "ready"
+    assert plan.trips.count() == 0
+    assert (gathered().dealt.first == 3).all()
+
+
+def test_the_plan_before_gives_each_home_its_week_by_the_calendar() -> None:
+    a_van()
+    slot = a_home(MONDAY + timedelta(days=30))
+    before = SeasonPlanFactory(state="ready", first_day=MONDAY - timedelta(weeks=1))
+    SeasonTripFactory(plan=before, site=slot.system.site, week=4)
+    SeasonTripFactory(plan=before, site=a_home(MONDAY + timedelta(days=5)).system.site, week=0)
+    # Neither a plan that failed nor one called off before it began knows anything.
+    SeasonPlanFactory(state="failed")
+    SeasonPlanFactory(state="stopped")
+    season = gathered()
+    told = {trip.site.pk: int(week) for trip, week in zip(season.trips, season.dealt.before, strict=True)}
+    assert told.pop(slot.system.site_id) == 3
+    assert set(told.values()) == {-1}
+    assert CHURN_MINUTES > 0
+
+
+def test_an_area_has_the_same_weeks_of_the_calendar_whichever_monday_begins() -> None:
+    for period in (1, 2, 3):
+        first = season_plan._phase(a_plan(), period)
+        later = season_plan._phase(a_plan(first_day=MONDAY + timedelta(weeks=1)), period)
+        for area in range(6):
+            weeks = {week for week in range(1, 9) if (week - area - first) % period == 0}
+            again = {week + 1 for week in range(8) if (week - area - later) % period == 0}
+            assert weeks == again
+
+
+def test_places_in_a_line_or_all_in_one_span_no_area() -> None:
+    line = np.array([41.0, 41.1, 41.2])
+    assert season_plan._area_m2(line, np.full(3, -87.0)) == 0.0
+    assert season_plan._area_m2(np.full(5, 41.0), np.full(5, -87.0)) == 0.0
+    box = season_plan._area_m2(np.array([0.0, 0.0, 0.1, 0.1]), np.array([0.0, 0.1, 0.0, 0.1]))
+    assert box == pytest.approx(11_119.5**2, rel=1e-3)
+    assert date(2026, 5, 18).weekday() == 0

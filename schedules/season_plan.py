@@ -66,7 +66,7 @@ def gather(plan: SeasonPlan, now: datetime, today: date) -> Season:
     branch = where.of(north, east)
     first, last = _weeks(plan, trips)
     period = int(np.clip(np.median(last - first + 1), 1, MOST_PERIOD)) if trips else 1
-    a_week = len(trips) / gross.shape[1]
+    a_week = max(1.0, float((first < plan.weeks).sum()) / plan.weeks)
     van_days = max(1.0, len(vans) / gross.shape[1])
     way = _way(now, north, east, a_week, van_days, where.places)
     before = _before(plan)

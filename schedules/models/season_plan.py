@@ -1,5 +1,7 @@
 """A plan of a whole season: in which week each home is visited, and roughly by whom."""
 
+from datetime import date, timedelta
+
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -49,3 +51,9 @@ class SeasonTrip(models.Model):
 
     def __str__(self) -> str:
         return f"{self.plan_id} {self.site_id} week {self.week}"
+
+    @property
+    def moved_from(self) -> date | None:
+        """The Monday of its week in the plan before, where that was another one."""
+        monday = self.plan.first_day + timedelta(weeks=self.week)
+        return self.before if self.before != monday else None

@@ -28,6 +28,7 @@ from tests.factories import (
     PlanFactory,
     RestedAddressFactory,
     RoundPlanFactory,
+    SeasonPlanFactory,
     TagFactory,
     TechnicianFactory,
     VisitFactory,
@@ -120,6 +121,7 @@ def addresses(
         "entry-judged": [FieldEntryFactory(visit=visit, state="to_judge").pk],
     }
     arguments["round-stop"] = arguments["round-take"] = arguments["round"]
+    arguments["season-plan"] = arguments["season-plan-stop"] = [SeasonPlanFactory().pk]
     arguments["round-file"] = [*arguments["round"], "gpx"]
     for part in ("book", "complete", "no-access", "cancel", "hold", "times", "arrived", "displaced"):
         arguments[f"visit-{part}"] = [visit.pk]

@@ -59,11 +59,12 @@ def test_a_season_goes_from_the_form_to_its_weeks(manager: Client) -> None:
     ready = manager.get(answer["Location"]).text
     count = plan.trips.count()
     assert f"{count} homes have their weeks, all within their windows" in ready
+    week = plan.trips.earliest("week").week
+    ready = shown(manager, plan, f"?week={week}")
     assert "Van one: " in ready
-    first = plan.trips.filter(week=0).select_related("site__customer")
-    for trip in first:
+    for trip in plan.trips.filter(week=week):
         assert reverse("site", args=[trip.site_id]) in ready
-    assert len(slots) == 24
+    assert count <= len(slots)
     assert "24 weeks" not in manager.get(reverse("season-plans")).text
     assert "4 weeks from 18 May 2026" in manager.get(reverse("season-plans")).text
 

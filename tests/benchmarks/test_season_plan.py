@@ -3,7 +3,7 @@ trips dealt by due day alone, with the same routing."""
 
 import resource
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -11,7 +11,7 @@ import pytest
 
 from equipment.models import Customer, FilterSlot, Site, System
 from schedules import season_plan
-from schedules.models import Plan, SeasonPlan
+from schedules.models import Plan, SeasonPlan, SeasonTrip
 from schedules.planning.arrays import IntArray
 from schedules.season_plan import Season, gather
 from schedules.season_routes import dealt_weeks, work_out
@@ -25,29 +25,35 @@ TOWNS = ((41.90, -87.90), (42.05, -88.10), (41.75, -88.15), (41.80, -87.70))
 DEPOTS = (TOWNS[0], (41.90, -88.12))
 
 
-def fill(homes: int, vans: int) -> None:
-    """Homes in four towns, a tenth of them with two filters, due over the weeks with a rush in the middle;
-    vans in two depots, each the nearest to two of the towns."""
-    rng = np.random.default_rng(11)
+def desk(vans: int) -> None:
+    """Vans in two depots, each the nearest to two of the towns."""
     depots = [DepotFactory(latitude=north, longitude=east) for north, east in DEPOTS]
     for van in range(vans):
         TechnicianFactory(depot=depots[van % 2], van_room=60)
-    customers = Customer.objects.bulk_create(Customer(name=f"Family {n}") for n in range(homes))
+
+
+def fill(homes: int, seed: int) -> None:
+    """Homes in four towns, a tenth of them with two filters, due over the weeks with a rush in the middle."""
+    rng = np.random.default_rng(seed)
+    customers = Customer.objects.bulk_create(Customer(name=f"Family {seed}-{n}") for n in range(homes))
     town = rng.integers(0, len(TOWNS), homes)
     sites = Site.objects.bulk_create(
         Site(
-            name=f"place {n}", customer=customer,
+            name=f"place {seed}-{n}", customer=customer,
             latitude=TOWNS[town[n]][0] + rng.normal(0, 0.05),
             longitude=TOWNS[town[n]][1] + rng.normal(0, 0.06),
         )
         for n, customer in enumerate(customers)
     )  # fmt: skip
-    systems = System.objects.bulk_create(System(name=f"air {n}", site=site) for n, site in enumerate(sites))
+    systems = System.objects.bulk_create(
+        System(name=f"air {seed}-{n}", site=site) for n, site in enumerate(sites)
+    )
     sides = {"nominal_size": "16x25x1", "short_m": 0.4064, "long_m": 0.635, "depth_m": 0.0254}
     owners = [*range(homes), *range(0, homes, 10)]
     slots = FilterSlot.objects.bulk_create(
         FilterSlot(
-            name=f"code {at}", system=systems[n], facts_changed_at=NOW, changed_by="technician", **sides
+            name=f"code {seed}-{at}", system=systems[n], facts_changed_at=NOW, changed_by="technician",
+            **sides,
         )
         for at, n in enumerate(owners)
     )  # fmt: skip
@@ -105,7 +111,7 @@ HEAD = (
 )
 
 
-def worked_out(season: Season, gather_s: float, dealing: str, seconds: float) -> Figures:
+def worked_out(season: Season, gather_s: float, dealing: str, seconds: float) -> tuple[Figures, Book]:
     began = time.perf_counter()
     dealt = by_due_day(season) if dealing == "due day" else dealt_weeks(season)
     deal_s = time.perf_counter() - began
@@ -119,7 +125,7 @@ def worked_out(season: Season, gather_s: float, dealing: str, seconds: float) ->
     rows = [row for one in book.done for row in book.rows_of(one)]
     assert len({row.site_id for row in rows}) == len(rows)
     kept = [row.first_day <= row.day <= row.last_day for row in rows if row.day]
-    return Figures(
+    figures = Figures(
         gather_s, deal_s, week_s,
         sum(one.road_minutes for one in book.done) / len(rows),
         float(np.maximum(load - season.hours, 0).sum() / 60),
@@ -127,14 +133,38 @@ def worked_out(season: Season, gather_s: float, dealing: str, seconds: float) ->
         len(season.trips) - len(rows),
         float(np.mean([(row.last_day - row.day).days for row in rows if row.day])),
     )  # fmt: skip
+    return figures, book
+
+
+def say_moves(plan: SeasonPlan, book: Book) -> None:
+    """Who moves where a hundredth more homes come, and who would if the plan before counted nothing."""
+    for one in book.done:
+        SeasonTrip.objects.bulk_create(book.rows_of(one))
+    SeasonPlan.objects.update(state="ready")
+    again = SeasonPlan.objects.create(first_day=MONDAY, weeks=WEEKS, asked_at=NOW)
+    moves = []
+    for more in (0, len(book.season.trips) // 100):
+        fill(more, 12)
+        season = gather(again, NOW, TODAY)
+        before, free = season.dealt.before, replace(season.dealt, before=np.full(len(season.trips), -1))
+        dealings = (dealt_weeks(season), dealt_weeks(replace(season, dealt=free)))
+        moves += [int(((before >= 0) & (before != dealt)).sum()) for dealt in dealings]
+    print(
+        f"asked again, {moves[0]} of {len(book.season.trips)} homes move (as if there were no plan before:"
+        f" {moves[1]}); with a hundredth more homes {moves[2]} ({moves[3]})"
+    )
+    assert moves[0] <= moves[1]
+    assert moves[2] < moves[3]
 
 
 @pytest.mark.parametrize(("homes", "vans", "seconds"), [(1_500, 2, 5), (5_000, 6, 5)])
 def test_a_season_of_many_homes(monkeypatch: pytest.MonkeyPatch, homes: int, vans: int, seconds: int) -> None:
-    fill(homes, vans)
+    desk(vans)
+    fill(homes, 11)
     plan = SeasonPlan.objects.create(first_day=MONDAY, weeks=WEEKS, seconds=seconds, asked_at=NOW)
     print(f"\n{homes} homes, {vans} vans, {WEEKS} weeks, {seconds} s of search a week\n{HEAD}")
     told: dict[str, Figures] = {}
+    books: dict[str, Book] = {}
     for name, period, dealing in (
         ("dealt, no clustering", 1, "season"),
         ("every second week", 2, "season"),
@@ -144,9 +174,11 @@ def test_a_season_of_many_homes(monkeypatch: pytest.MonkeyPatch, homes: int, van
         monkeypatch.setattr(season_plan, "MOST_PERIOD", period)
         began = time.perf_counter()
         season = gather(plan, NOW, TODAY)
-        told[name] = worked_out(season, time.perf_counter() - began, dealing, seconds)
+        told[name], books[name] = worked_out(season, time.perf_counter() - began, dealing, seconds)
         print(told[name].say(name), flush=True)
         assert len(season.trips) == homes
         assert season.period == period
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20:.2f} GB")
+    monkeypatch.setattr(season_plan, "MOST_PERIOD", 3)
+    say_moves(plan, books["every third week"])
     assert told["every third week"].without <= told["by due day alone"].without

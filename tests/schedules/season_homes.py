@@ -27,7 +27,7 @@ def homes(count: int, *, weeks: int = 8) -> list[FilterSlot]:
     """Homes on a grid of four columns, due one after another through the weeks."""
     return [
         a_home(
-            MONDAY + timedelta(days=7 + n * (7 * weeks - 8) // count),
+            MONDAY + timedelta(days=4 + n * (7 * weeks - 5) // count),
             latitude=41.8 + n % 4 / 40,
             longitude=-87.9 + n * 7 % count / 100,
         )

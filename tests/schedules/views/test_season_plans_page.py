@@ -139,7 +139,7 @@ def test_a_week_shows_hours_moves_and_whom_it_has_no_place_for(manager: Client) 
     assert reverse("visit", args=[visited.pk]) in text
     assert "Ada" not in shown(manager, plan)
     for odd in ("?week=x", "?week=-1", "?week=99999", "?week=²", "?week=7"):
-        assert "Week by week" in shown(manager, plan, odd)
+        assert "Week by week, in hours" in shown(manager, plan, odd)
 
 
 def test_the_rounds_of_a_near_week_are_asked_for_from_here(manager: Client, at_noon: Any) -> None:

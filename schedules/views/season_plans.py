@@ -117,10 +117,10 @@ def _sum(told: list[dict[str, Any]], key: str) -> int:
 
 
 def _all(told: list[dict[str, Any]]) -> dict[str, Any]:
+    done = [row for row in told if row["done"]]
+    keys = ("homes", "home_minutes", "road_minutes", "there_minutes", "dealt_minutes")
     return {
-        **_hours(
-            {key: _sum(told, key) for key in ("homes", "home_minutes", "road_minutes", "there_minutes")}
-        ),
+        **_hours({key: _sum(done, key) for key in keys}),
         **{key: _sum(told, key) for key in ("homes", "late", "stayed", "moved", "done")},
         "left": sum(len(row["left"]) for row in told),
         "known_before": any(row["stayed"] or row["moved"] for row in told),
@@ -134,6 +134,7 @@ def _hours(told: dict[str, Any]) -> dict[str, Any]:
         "on_the_road": hours(told["road_minutes"]),
         "a_home": number_format(round(told["road_minutes"] / told["homes"], 1), 1) if told["homes"] else "–",
         "there": hours(there),
+        "held": hours(max(0, there - told["dealt_minutes"])),
         "share": round(100 * used / there) if there else None,
     }
 

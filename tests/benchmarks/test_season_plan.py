@@ -157,7 +157,7 @@ def say_moves(plan: SeasonPlan, book: Book) -> None:
     assert moves[2] < moves[3]
 
 
-@pytest.mark.parametrize(("homes", "vans", "seconds"), [(1_500, 2, 5), (5_000, 6, 5)])
+@pytest.mark.parametrize(("homes", "vans", "seconds"), [(1_500, 2, 5), (5_000, 6, 10)])
 def test_a_season_of_many_homes(monkeypatch: pytest.MonkeyPatch, homes: int, vans: int, seconds: int) -> None:
     desk(vans)
     fill(homes, 11)

@@ -130,7 +130,10 @@ def test_a_week_shows_hours_moves_and_whom_it_has_no_place_for(manager: Client) 
     SeasonTripFactory(plan=plan, week=1, day=day, technician=who, site=visited.site, visit=visited)
     text = shown(manager, plan, "?week=1")
     assert "4 homes have their weeks; 1 finds no place" in text
-    assert "20 hours at homes and 2.0 on the road, 30.5 minutes a home, of 54 hours that there are" in text
+    assert (
+        "20 hours at homes and 2.0 on the road, 30.5 minutes a home, of 54 hours that there are, 5.4 of"
+        in text
+    )
     assert "41 stay in their week and 3 move" in text
     assert "9 Oak &lt;b&gt;" in text
     assert "Nobody has the skill gas." in text

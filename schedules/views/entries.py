@@ -2,7 +2,7 @@
 
 import json
 import math
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -14,7 +14,6 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
-from equipment.models import Desk
 from schedules import due
 from schedules.field_entries import Received, Sent, take
 from schedules.models import FieldEntry, Technician, Visit
@@ -34,15 +33,14 @@ def my_day(request: HttpRequest) -> HttpResponse:
     """What a phone keeps for today: ``user``, a ``token`` for sending, the desk's ``now`` and the end of the
     local day (``until``) in epoch milliseconds, and the addresses of today's pages (``keep``)."""
     user, now = signed_in(request), timezone.now()
-    day, zone = due.today(now), Desk.the().zone
+    day = due.today(now)
     technician = Technician.objects.filter(user=user, gone_on=None).first()
-    until = datetime.combine(day + timedelta(days=1), time(), zone)
     answer = {
         "user": user.pk,
         "token": get_token(request),
         "now": _ms(now),
         "day": day.isoformat(),
-        "until": _ms(until),
+        "until": _ms(due.end_of_today(now)),
         "keep": _pages(technician, day.isoformat()) if technician else [],
     }
     response = JsonResponse(answer)

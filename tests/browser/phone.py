@@ -15,6 +15,7 @@ from tests.browser.conftest import ARGUMENTS, HEIGHTS, let_finish
 from tests.browser.cut_network import CutNetwork
 
 WIDTH = 360
+_NO_WHOLE_PAGES = "--disable-back-forward-cache"
 SHOTS = os.environ.get("SHOTS")
 
 
@@ -24,6 +25,8 @@ class Phone:
     def __init__(self, playwright: Playwright, path: str, folder: Path, wire: CutNetwork) -> None:
         self._playwright, self._path, self.folder, self.wire = playwright, path, folder, wire
         self._context: BrowserContext | None = None
+        # Whether Back shows the very page that was left, where the browser may keep it.
+        self.goes_back_to_whole_pages = False
 
     def open(self) -> Page:
         """A new page of the phone, which is started where it is not running."""
@@ -32,6 +35,7 @@ class Phone:
                 str(self.folder),
                 executable_path=self._path,
                 args=ARGUMENTS,
+                ignore_default_args=[_NO_WHOLE_PAGES] if self.goes_back_to_whole_pages else [],
                 viewport={"width": WIDTH, "height": HEIGHTS[WIDTH]},
                 base_url=self.wire.url,
             )

@@ -3,12 +3,13 @@
 An entry that cannot be written down as it stands is kept word for word for the desk to judge.
 """
 
+import json
 import logging
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from django.db import DatabaseError, IntegrityError, transaction
 from django.http import QueryDict
@@ -34,7 +35,8 @@ OLDEST = timedelta(days=30)
 class Sent:
     """An entry as the phone tells it; ``pressed_at`` by its own clock. ``clock_behind`` is what to add to
     that clock as measured when the entry came in, ``clock_behind_then`` as known when it was written, None
-    for unknown. ``here``: its writer still stands before the form, and may be asked."""
+    for unknown. ``here``: its writer still stands before the form, and may be asked. ``corrects``: the desk
+    has an earlier writing of it."""
 
     uid: UUID
     device: UUID
@@ -45,6 +47,7 @@ class Sent:
     clock_behind: timedelta
     clock_behind_then: timedelta | None = None
     here: bool = False
+    corrects: bool = False
     fields: dict[str, list[str]] = field(default_factory=dict)
 
     @property
@@ -98,6 +101,9 @@ def take(sent: Sent, user: User, now: datetime, units: str) -> Received:
     Raises DatabaseError where nothing can be written; the phone keeps the entry then.
     """
     known = FieldEntry.objects.filter(uid=sent.uid).first()
+    if known is not None and (known.kind, known.fields) != (sent.kind, sent.fields):
+        sent = _correction(sent)
+        known = FieldEntry.objects.filter(uid=sent.uid).first()
     if known is not None:
         return _answer(known)
     try:
@@ -109,6 +115,13 @@ def take(sent: Sent, user: User, now: datetime, units: str) -> Received:
         if known is None:
             raise
         return _answer(known)
+
+
+def _correction(sent: Sent) -> Sent:
+    """The same for what was changed on the phone after it had reached the desk unheard: an entry of its own,
+    whose id is the same however often it comes."""
+    uid = uuid5(sent.uid, json.dumps([sent.kind, sent.fields], sort_keys=True))
+    return replace(sent, uid=uid, here=False, corrects=True)
 
 
 def _take_new(sent: Sent, user: User, now: datetime, units: str) -> Received:
@@ -171,6 +184,8 @@ def _write(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -
     """Do what the entry says; what is worth a word about it."""
     if row.at < now - OLDEST:
         raise _ToJudge(_("The phone's clock gave %(day)s for it.") % {"day": say_day(row.at.date())})
+    if sent.corrects:
+        raise _Beside(_("It had come before, and was corrected on the phone since."))
     visit = Visit.objects.select_for_update().filter(pk=sent.visit).first()
     if visit is None:
         raise _ToJudge(_("Its visit is not on record any more."))

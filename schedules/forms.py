@@ -26,6 +26,8 @@ from shared import units as quantities
 from shared.units import AIRFLOW, CAPACITY, PRESSURE, TEMPERATURE
 
 DAYS_A_YEAR = 365
+# What one field of an entry may hold, in signs: no phone can send more.
+LONGEST_TEXT = 4000
 WARMEST_DAY_C = 32.0
 LONGEST_INTERVAL_DAYS = 30 * 366
 
@@ -355,8 +357,18 @@ class CompleteForm(forms.Form):
         choices=Defect.Kind.choices[:-1],
         widget=forms.CheckboxSelectMultiple,
     )
-    findings = forms.CharField(label=_("Findings"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
-    note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea(attrs={"rows": 2}))
+    findings = forms.CharField(
+        label=_("Findings"),
+        required=False,
+        max_length=LONGEST_TEXT,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    note = forms.CharField(
+        label=_("Note"),
+        required=False,
+        max_length=LONGEST_TEXT,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
 
 
 class JobFilterForm(forms.Form):

@@ -10,17 +10,9 @@ from django.templatetags.static import static
 
 _ROOM = "servicedesk/phone/"
 PAGE_SCRIPTS = (
-    "words",
-    "store",
-    "sender",
-    "keeper",
-    "evening",
-    "pictures",
-    "forms",
-    "line",
-    "leave",
-    "start",
-)
+    "words", "store", "sender", "keeper", "evening",
+    "pictures", "reopen", "forms", "line", "leave", "start",
+)  # fmt: skip
 WORKER_SCRIPTS = ("store", "sender", "keeper", "worker")
 _OWN = (*PAGE_SCRIPTS, "no-signal", "worker")
 # What else a day's pages ask for, by the addresses that they use.

@@ -16,11 +16,11 @@ from django.utils.translation import gettext as _
 from equipment.access import signed_in, units_of
 from schedules import due
 from schedules.field_entries import Received, Sent, take
+from schedules.forms import LONGEST_TEXT
 from schedules.models import FieldEntry, Technician, Visit
 
 MOST_AT_ONCE = 25
 _MOST_FIELDS = 400
-_LONGEST = 4000
 # Beyond the years that a clock may show, so that no sum of it overflows.
 _MOST_MS = 4e12
 
@@ -148,8 +148,8 @@ def _fields(told: dict[str, Any]) -> dict[str, list[str]]:
     if len(told) > _MOST_FIELDS:
         raise _NotUnderstood("so many fields has no form")
     found = {str(name): [str(one).replace("\0", "") for one in values] for name, values in told.items()}
-    if any(len(one) > _LONGEST for values in found.values() for one in values):
-        raise _NotUnderstood(f"a field holds more than {_LONGEST} characters")
+    if any(len(one) > LONGEST_TEXT for values in found.values() for one in values):
+        raise _NotUnderstood(f"a field holds more than {LONGEST_TEXT} characters")
     return {name: values for name, values in found.items() if name != "csrfmiddlewaretoken"}
 
 

@@ -45,7 +45,7 @@
     return lines;
   }
 
-  function panel(entry, said, next) {
+  function panel(form, entry, said, next) {
     const box = phone.element("section", "", { class: "caution kept", role: "status", tabindex: "-1" });
     box.append(phone.element("p", said));
     box.append(phone.element("p", phone.word("written", { at: phone.clockTime(entry.at) }), { class: "small faint" }));
@@ -60,17 +60,18 @@
       }
       list.append(phone.element("dt", label), phone.element("dd", value));
     }
-    const way = phone.element("p");
+    const way = phone.element("p", "", { class: "actions" });
+    if (!next && entry.kind !== "arrived") way.append(phone.openAgain(box, form, entry));
     way.append(phone.element("a", phone.word(next ? "onward" : "back"), { href: next || "/" }));
     box.append(way);
     return box;
   }
 
   function replace(form, entry, said, next = "") {
-    const box = panel(entry, said, next);
+    const box = panel(form, entry, said, next);
     form.replaceWith(box);
-    if (entry.kind !== "arrived") {
-      // A visit ends once: the other ways to end it go with the form.
+    if (phone.isEnd(entry.kind)) {
+      // The other ways to end the visit go with the form.
       for (const other of document.querySelectorAll("form[data-entry]")) (other.closest("section") || other).hidden = true;
     }
     return box;
@@ -82,7 +83,7 @@
   }
 
   // The question "did you look again?" stands hidden in the form until it is asked.
-  function askSure(form, prefix) {
+  phone.askSure = (form, prefix) => {
     const hidden = form.elements[`${prefix}-sure`];
     if (!hidden || hidden.type !== "hidden") return;
     const field = phone.element("div", "", { class: "field" });
@@ -92,7 +93,7 @@
     field.append(label);
     (form.querySelector(`[name="${prefix}-airflow"]`)?.closest(".fields") || hidden.parentElement).append(field);
     hidden.remove();
-  }
+  };
 
   function placeOf(form, name) {
     const found = form.elements[name];
@@ -113,7 +114,7 @@
     clearFaults(form);
     let first = null;
     for (const [name, texts] of Object.entries(faults)) {
-      if (name.endsWith("-sure")) askSure(form, name.split("-")[0]);
+      if (name.endsWith("-sure")) phone.askSure(form, name.split("-")[0]);
       const { control, field } = placeOf(form, name);
       if (control) for (const wait of [0, HINT_MS]) setTimeout(withoutHint, wait, field);
       for (const text of texts) {
@@ -135,10 +136,10 @@
     first?.focus();
   }
 
-  function busy(form, is) {
+  phone.busy = (form, is) => {
     form.toggleAttribute("aria-busy", is);
     for (const button of form.querySelectorAll("button")) button.disabled = is;
-  }
+  };
 
   function whyKept(sent) {
     if (sent.state === "signed-out") return phone.word("keptOut");
@@ -152,7 +153,8 @@
       user: user(),
       visit: Number(form.dataset.visit || document.querySelector("form[data-visit]")?.dataset.visit),
       kind: form.dataset.entry,
-      at: Date.now(),
+      at: Number(form.dataset.at) || Date.now(),
+      address: location.pathname,
       fields: fieldsOf(form, button),
       shown: shownOf(form),
       title: document.querySelector("h1")?.textContent.trim() || "",
@@ -175,11 +177,13 @@
   async function bring(form, entry) {
     const sent = await sendNow(entry.id);
     const answer = sent.answers[entry.id];
+    if (answer?.state !== "ask") phone.letGo(entry.id);
     if (!answer) {
-      replace(form, entry, whyKept(sent)).focus();
+      const now = (await phone.entries()).find((one) => one.id === entry.id);
+      replace(form, entry, now?.stuck ? phone.word("stuckHere") : whyKept(sent)).focus();
       phone.later();
     } else if (answer.state === "ask") {
-      busy(form, false);
+      phone.busy(form, false);
       showFaults(form, answer.faults);
     } else if (answer.state === "taken") {
       // No wake here: the next page says what was done, and a copy fetched first would take its words.
@@ -200,10 +204,10 @@
       let entry = null;
       try {
         const writing = write(form, event.submitter);
-        busy(form, true);
+        phone.busy(form, true);
         entry = await writing;
       } catch (error) {
-        busy(form, false);
+        phone.busy(form, false);
         if (error.faults) return showFaults(form, error.faults);
         form.submit(); // nothing can be kept here: as on a phone without all this
         return;
@@ -220,7 +224,7 @@
       const entry = waiting.find(
         (one) => String(one.visit) === visit && one.kind === form.dataset.entry && one.user === user(),
       );
-      if (entry && !form.dataset.id) replace(form, entry, phone.word("kept"));
+      if (entry && !form.dataset.id) replace(form, entry, phone.word(entry.stuck ? "stuckHere" : "kept"));
     }
   };
 })(self.phone);

@@ -90,7 +90,9 @@ self.phone = self.phone || {};
         entries.get(entry.id).onsuccess = (found) => {
           const before = found.target.result;
           if (before) {
-            entries.put({ ...before, ...entry, skew, n: before.n, stuck: "" });
+            // The hour of the first writing goes with the clock as it was known then.
+            const known = entry.at === before.at ? before.skew : skew;
+            entries.put({ ...before, ...entry, skew: known, n: before.n, stuck: "" });
             return;
           }
           facts.get("count").onsuccess = (counted) => {

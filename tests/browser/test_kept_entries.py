@@ -1,0 +1,135 @@
+"""Entries that are kept on the phone, opened again: corrected before they go, never twice, never lost."""
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from equipment.models import Reading
+from schedules.forms import LONGEST_TEXT
+from schedules.models import FieldEntry, Photograph, Visit
+from tests.browser.conftest import World
+from tests.browser.cut_network import CutNetwork, Wire
+from tests.browser.phone import KEPT, complete, is_soon, queued, send_all, shot, the_visit
+from tests.pictures import jpeg
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+OPEN = "Open it again"
+
+
+def drop(page: Page) -> str:
+    return page.get_by_label("Drop of the old filter").input_value()
+
+
+def test_a_mistyped_reading_is_put_right_before_it_goes(
+    world: World, visit: Visit, page: Page, wire: CutNetwork
+) -> None:
+    wire.set(Wire.REFUSE)
+    page.goto(the_visit(visit))
+    page.get_by_label("Drop of the old filter").fill("0.13")
+    page.get_by_label("Changed").first.uncheck()
+    page.get_by_label("Soot").check()
+    large = {"name": "frame.jpg", "mimeType": "image/jpeg", "buffer": jpeg(320, 240)}
+    page.get_by_label("Photograph").set_input_files(large)
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.locator(".kept")).to_contain_text("0.13")
+    pressed = page.evaluate("async () => (await phone.entries())[0].at")
+    page.reload()
+    shot(page, "11-kept-to-open")
+    page.get_by_role("button", name=OPEN).click()
+    assert drop(page) == "0.13"
+    assert not page.get_by_label("Changed").first.is_checked()
+    assert page.get_by_label("Soot").is_checked()
+    expect(page.get_by_text("1 photograph is kept with it")).to_be_visible()
+    shot(page, "12-opened-again")
+    # While it stands open nothing of it goes.
+    wire.set(Wire.PASS)
+    page.evaluate("async () => { await phone.send(); }")
+    assert FieldEntry.objects.count() == 0
+    page.get_by_label("Drop of the old filter").fill("0.31")
+    page.get_by_role("button", name="Complete the visit").click()
+    # The desk asks; until it is answered what waited here stays here.
+    expect(page.get_by_role("alert").first).to_contain_text("was expected")
+    assert queued(page) == 1
+    page.get_by_role("checkbox", name="I looked again: it is so").check()
+    page.get_by_role("button", name="Complete the visit").click()
+    is_soon(lambda: FieldEntry.objects.count() == 1)
+    kept = FieldEntry.objects.get()
+    assert kept.state == FieldEntry.State.TAKEN
+    assert round(kept.at.timestamp() * 1000) == pressed
+    assert [round(row.filter_drop_pa) for row in Reading.objects.filter(taken_at=kept.at)] == [77]
+    is_soon(lambda: Photograph.objects.filter(entry=kept.uid).count() == 1)
+
+
+def test_what_is_left_open_goes_as_it_was_written(visit: Visit, page: Page, wire: CutNetwork) -> None:
+    wire.set(Wire.REFUSE)
+    complete(page, visit)
+    page.get_by_role("button", name=OPEN).click()
+    page.get_by_label("Findings").fill("Never sent")
+    page.goto("/")
+    assert queued(page) == 1
+    wire.set(Wire.PASS)
+    send_all(page)
+    visit.refresh_from_db()
+    assert visit.findings == "Rust on the rack"
+
+
+def test_what_the_desk_had_already_is_not_counted_again_when_it_is_corrected(
+    visit: Visit, page: Page, wire: CutNetwork
+) -> None:
+    page.goto(the_visit(visit))
+    wire.set(Wire.LOSE)
+    page.get_by_label("Findings").fill("Rust on the rack")
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    is_soon(lambda: FieldEntry.objects.count() == 1)
+    page.get_by_role("button", name=OPEN).click()
+    page.get_by_label("Findings").fill("Rust on the drain pan")
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    wire.set(Wire.PASS)
+    send_all(page)
+    first, second = FieldEntry.objects.order_by("pk")
+    assert (first.state, second.state) == (FieldEntry.State.TAKEN, FieldEntry.State.BESIDE)
+    assert second.fields["findings"] == ["Rust on the drain pan"]
+    visit.refresh_from_db()
+    assert visit.findings == "Rust on the rack"
+
+
+def test_a_parked_entry_can_be_shortened_and_sent(visit: Visit, page: Page, wire: CutNetwork) -> None:
+    page.goto(the_visit(visit))
+    expect(page.get_by_label("Findings")).to_have_attribute("maxlength", str(LONGEST_TEXT))
+    page.get_by_label("Findings").evaluate("(field) => field.removeAttribute('maxlength')")
+    page.get_by_label("Findings").fill("x" * (LONGEST_TEXT + 1))
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.locator(".kept")).to_contain_text("did not understand")
+    wire.set(Wire.REFUSE)
+    page.goto("/nowhere/")
+    expect(page.locator("#waiting")).to_contain_text("1 entry was not understood")
+    expect(page.locator("#waiting")).not_to_contain_text("waits for signal")
+    shot(page, "13-parked")
+    wire.set(Wire.PASS)
+    page.goto("/")
+    page.get_by_role("link", name="Open it").click()
+    page.get_by_role("button", name=OPEN).click()
+    page.get_by_label("Findings").fill("Rust")
+    page.get_by_role("button", name="Complete the visit").click()
+    page.wait_for_url("**/sites/**")
+    is_soon(lambda: FieldEntry.objects.count() == 1)
+    visit.refresh_from_db()
+    assert visit.findings == "Rust"
+    is_soon(lambda: queued(page) == 0)
+
+
+def test_the_other_end_takes_the_place_of_the_one_that_was_kept(
+    visit: Visit, page: Page, wire: CutNetwork
+) -> None:
+    wire.set(Wire.REFUSE)
+    page.goto(the_visit(visit))
+    page.get_by_role("button", name="No access").click()
+    page.get_by_role("button", name=OPEN).click()
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.locator(".kept")).to_have_count(1)
+    assert queued(page) == 1
+    wire.set(Wire.PASS)
+    send_all(page)
+    visit.refresh_from_db()
+    assert visit.state == Visit.State.COMPLETED

@@ -20,6 +20,7 @@ from schedules.models import Defect, MaintenanceTask, Technician
 from schedules.photo_field import PhotoField, again
 from schedules.reading_checks import expected_now, prefix_of, slot_rules
 from schedules.reading_rules import ask, readings, tell_browser
+from schedules.seen_field import SeenBoxes
 from schedules.texts import digits
 from shared import clock
 from shared import units as quantities
@@ -355,7 +356,7 @@ class CompleteForm(forms.Form):
         label=_("What is not right there"),
         required=False,
         choices=Defect.Kind.choices[:-1],
-        widget=forms.CheckboxSelectMultiple,
+        widget=SeenBoxes,
     )
     findings = forms.CharField(
         label=_("Findings"),

@@ -6,7 +6,7 @@ from playwright.sync_api import Page, expect
 from equipment.models import Reading
 from schedules.forms import LONGEST_TEXT
 from schedules.models import FieldEntry, Photograph, Visit
-from tests.browser.conftest import World
+from tests.browser.conftest import PageAt, SignIn, World
 from tests.browser.cut_network import CutNetwork, Wire
 from tests.browser.phone import KEPT, complete, is_soon, queued, send_all, shot, the_visit
 from tests.pictures import jpeg
@@ -133,3 +133,38 @@ def test_the_other_end_takes_the_place_of_the_one_that_was_kept(
     send_all(page)
     visit.refresh_from_db()
     assert visit.state == Visit.State.COMPLETED
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["with scripts", "without"])
+def test_a_ticked_danger_says_at_once_what_to_do(
+    world: World, visit: Visit, page_at: PageAt, sign_in: SignIn, scripts: bool
+) -> None:
+    page = page_at(360, java_script_enabled=scripts)
+    assert world.technician.user
+    sign_in(page, world.technician.user)
+    page.goto(the_visit(visit))
+    told = page.get_by_role("alert")
+    expect(told).to_have_count(0)
+    page.get_by_label("Soot").check()
+    expect(told).to_have_count(1)
+    expect(told.get_by_role("heading", name="Tell them before you leave")).to_be_visible()
+    expect(told).to_contain_text("Leave the appliance off")
+    page.get_by_label("Grille blocked").check()
+    expect(page.get_by_text("Keep furniture, curtains and boxes away")).to_be_visible()
+    shot(page, "14-ticked")
+    page.get_by_label("Soot").uncheck()
+    expect(told).to_have_count(0)
+
+
+def test_what_is_kept_says_what_corrects_it(visit: Visit, page: Page, wire: CutNetwork) -> None:
+    wire.set(Wire.REFUSE)
+    page.goto(the_visit(visit))
+    page.get_by_label("Soot").check()
+    expect(page.get_by_role("alert")).to_contain_text("Leave the appliance off")
+    page.get_by_label("Grille blocked").check()
+    page.get_by_role("button", name="Complete the visit").click()
+    kept = page.locator(".kept")
+    expect(kept).to_contain_text("Tell them before you leave")
+    expect(kept).to_contain_text("Leave the appliance off")
+    expect(kept).to_contain_text("Keep furniture, curtains and boxes away")
+    shot(page, "15-kept-with-corrections")

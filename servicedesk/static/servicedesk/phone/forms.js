@@ -32,7 +32,15 @@
     return control.value && unit && /^[\d.,\s-]+$/.test(control.value) ? `${control.value} ${unit}` : control.value;
   }
 
-  // What a person sees of a form, as [heading, label, value] lines, to be shown where the form stood.
+  // What corrects a thing that is ticked, [texts, whether it cannot wait]; nothing where the page says none.
+  function adviceOf(control) {
+    const found = control.checked && control.parentElement.querySelector(":scope > .corrects");
+    if (!found) return null;
+    const texts = found.children.length ? [...found.children].map((part) => part.textContent) : [found.textContent];
+    return [texts, found.classList.contains("caution")];
+  }
+
+  // What a person sees of a form, as [heading, label, value, advice] lines, to be shown where the form stood.
   function shownOf(form) {
     const lines = [];
     for (const control of form.elements) {
@@ -40,9 +48,15 @@
       if (!seen || (control.type === "radio" && !control.checked)) continue;
       const value = valueOf(control);
       const heading = control.closest("fieldset, details")?.querySelector("legend, summary");
-      if (value) lines.push([heading?.textContent.replace(/\s+/g, " ").trim() || "", labelOf(control), value]);
+      if (value) lines.push([heading?.textContent.replace(/\s+/g, " ").trim() || "", labelOf(control), value, adviceOf(control)]);
     }
     return lines;
+  }
+
+  function adviceBox(texts, atOnce) {
+    const box = phone.element("dd", "", { class: atOnce ? "corrects caution" : "corrects small" });
+    for (const text of texts) box.append(phone.element(atOnce && text === texts[0] ? "strong" : "p", text));
+    return box;
   }
 
   function panel(form, entry, said, next) {
@@ -51,7 +65,7 @@
     box.append(phone.element("p", phone.word("written", { at: phone.clockTime(entry.at) }), { class: "small faint" }));
     let heading = null;
     let list = null;
-    for (const [under, label, value] of entry.shown || []) {
+    for (const [under, label, value, advice] of entry.shown || []) {
       if (!list || under !== heading) {
         heading = under;
         if (under) box.append(phone.element("h3", under));
@@ -59,6 +73,7 @@
         box.append(list);
       }
       list.append(phone.element("dt", label), phone.element("dd", value));
+      if (advice) list.append(adviceBox(...advice));
     }
     const way = phone.element("p", "", { class: "actions" });
     if (!next && entry.kind !== "arrived") way.append(phone.openAgain(box, form, entry));

@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterSlot, User
 from equipment.record import NotRecordable
-from schedules import visits
+from schedules import slot_entries, visits
 from schedules.explain import say_day
 from schedules.models import FieldEntry, Technician, Visit
 from schedules.visit_report import VisitReport, slots_named
@@ -36,18 +36,20 @@ class Sent:
     """An entry as the phone tells it; ``pressed_at`` by its own clock. ``clock_behind`` is what to add to
     that clock as measured when the entry came in, ``clock_behind_then`` as known when it was written, None
     for unknown. ``here``: its writer still stands before the form, and may be asked. ``corrects``: the desk
-    has an earlier writing of it."""
+    has an earlier writing of it. A reading or change has a ``slot``, all else a ``visit``: keys, which may be
+    of what is gone."""
 
     uid: UUID
     device: UUID
     number: int
-    visit: int
+    visit: int | None
     kind: str
     pressed_at: datetime
     clock_behind: timedelta
     clock_behind_then: timedelta | None = None
     here: bool = False
     corrects: bool = False
+    slot: int | None = None
     fields: dict[str, list[str]] = field(default_factory=dict)
 
     @property
@@ -153,8 +155,10 @@ def _row(sent: Sent, user: User, now: datetime) -> FieldEntry:
         device=sent.device,
         number=sent.number,
         user=user,
-        visit=Visit.objects.filter(pk=sent.visit).first(),
+        visit=Visit.objects.filter(pk=sent.visit or 0).first(),
         visit_number=sent.visit,
+        slot=FilterSlot.objects.filter(pk=sent.slot or 0).first(),
+        slot_number=sent.slot,
         kind=sent.kind,
         fields=sent.fields,
         pressed_at=sent.pressed_at,
@@ -186,7 +190,9 @@ def _write(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -
         raise _ToJudge(_("The phone's clock gave %(day)s for it.") % {"day": say_day(row.at.date())})
     if sent.corrects:
         raise _Beside(_("It had come before, and was corrected on the phone since."))
-    visit = Visit.objects.select_for_update().filter(pk=sent.visit).first()
+    if sent.kind in slot_entries.KINDS:
+        return _of_slot(row, sent, units)
+    visit = Visit.objects.select_for_update().filter(pk=sent.visit or 0).first()
     if visit is None:
         raise _ToJudge(_("Its visit is not on record any more."))
     if not is_theirs(visit, user):
@@ -196,6 +202,27 @@ def _write(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -
     if sent.kind == FieldEntry.Kind.NO_ACCESS:
         return _no_access(visit, row, sent)
     return _completed(visit, row, sent, now, units)
+
+
+def _of_slot(row: FieldEntry, sent: Sent, units: str) -> str:
+    """A reading or a change of one filter."""
+    slot = FilterSlot.objects.select_related("system__site").filter(pk=sent.slot or 0).first()
+    if slot is None or slot.retired_on is not None:
+        raise _ToJudge(_("Its filter is not on record any more."))
+    form = slot_entries.form_of(row, slot, units)
+    if not form.is_valid():
+        if sent.here:
+            raise _Ask(slot_entries.faults(form))
+        raise _ToJudge(" ".join(slot_entries.faults_in_words(form)))
+    if not sent.here and slot_entries.told_already(slot, form):
+        raise _Beside(_("Somebody else told of a change of that day or a later one."))
+    try:
+        slot_entries.write(row, slot, form)
+    except NotRecordable as error:
+        if sent.here:
+            raise _Ask({next(iter(form.fields)): [str(error)]}) from None
+        raise
+    return ""
 
 
 def is_theirs(visit: Visit, user: User) -> bool:
@@ -315,6 +342,8 @@ def _changed_already(visit: Visit, outcome: visits.Outcome, at: datetime) -> lis
 
 def what_it_says(row: FieldEntry, units: str) -> list[tuple[str, Any]]:
     """An entry's fields in words, label and text."""
+    if row.kind in slot_entries.KINDS:
+        return slot_entries.in_words(row, units)
     data = as_form(row.fields)
     if row.kind != FieldEntry.Kind.COMPLETED or row.visit is None:
         note = data.get("note", "")

@@ -14,7 +14,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
-from schedules import due
+from equipment.models import FilterSlot
+from schedules import due, slot_entries
 from schedules.field_entries import Received, Sent, take
 from schedules.forms import LONGEST_TEXT
 from schedules.models import FieldEntry, Technician, Visit
@@ -62,7 +63,8 @@ def _pages(technician: Technician, day: str) -> list[str]:
 
 
 def come_in(request: HttpRequest) -> HttpResponse:
-    """Entries of one phone, at most 25, in the order written; the answer tells what became of each.
+    """Entries of one phone, at most 25, in the order written; the answer tells what became of each. A reading
+    or a change names its ``slot``, every other kind its ``visit``.
 
     400 says what was not understood and stores nothing; 403 where somebody else is signed in than wrote them.
     """
@@ -80,7 +82,6 @@ def come_in(request: HttpRequest) -> HttpResponse:
 
 def _told(request: HttpRequest, sent: Sent, became: Received) -> dict[str, Any]:
     """What the phone is answered of an entry; whoever stands before the form reads it on the next page."""
-    visit = Visit.objects.filter(pk=sent.visit).first()
     taken = became.state == FieldEntry.State.TAKEN
     if sent.here and became.state != "ask":
         said = became.said or _done_words(sent)
@@ -90,7 +91,7 @@ def _told(request: HttpRequest, sent: Sent, became: Received) -> dict[str, Any]:
         "state": became.state,
         "said": became.said,
         "faults": became.faults,
-        "next": _next(sent, visit) if visit is not None and became.state != "ask" else "",
+        "next": _next(sent) if became.state != "ask" else "",
     }
 
 
@@ -99,10 +100,21 @@ def _done_words(sent: Sent) -> str:
         return _("Noted: at the door.")
     if sent.kind == FieldEntry.Kind.NO_ACCESS:
         return _("Noted: nobody opened. The desk rings them.")
+    if sent.kind == FieldEntry.Kind.READING:
+        return _("The reading is on record and the date was reckoned again.")
+    if sent.kind == FieldEntry.Kind.CHANGED:
+        return _("The change is on record and the date has moved.")
     return _("Done. The next dates are reckoned.")
 
 
-def _next(sent: Sent, visit: Visit) -> str:
+def _next(sent: Sent) -> str:
+    """Where to go on; nothing where what it was about is gone."""
+    if sent.slot is not None:
+        there = FilterSlot.objects.filter(pk=sent.slot).exists()
+        return reverse("filter", args=[sent.slot]) if there else ""
+    visit = Visit.objects.filter(pk=sent.visit or 0).first()
+    if visit is None:
+        return ""
     if sent.kind == FieldEntry.Kind.COMPLETED:
         return reverse("site", args=[visit.site_id])
     return reverse("visit", args=[visit.pk])
@@ -124,17 +136,16 @@ def _read(body: bytes, now: datetime) -> tuple[int, list[Sent]]:
 
 
 def _entry(row: dict[str, Any], behind: timedelta) -> Sent:
-    kind, skew, visit, number = row["kind"], row.get("skew"), row["visit"], row["n"]
+    kind, skew = row["kind"], row.get("skew")
     if kind not in FieldEntry.Kind.values:
         raise _NotUnderstood("kind is none of " + ", ".join(FieldEntry.Kind.values))
-    for name, value in (("visit", visit), ("n", number)):
-        if not isinstance(value, int) or not 0 <= value < 2**53:
-            raise _NotUnderstood(f"{name} has to be a whole number")
+    of_slot = kind in slot_entries.KINDS
     return Sent(
         uid=UUID(str(row["id"])),
         device=UUID(str(row["device"])),
-        number=number,
-        visit=visit,
+        number=_whole(row, "n"),
+        visit=None if of_slot else _whole(row, "visit"),
+        slot=_whole(row, "slot") if of_slot else None,
         kind=kind,
         pressed_at=_instant(row["at"]),
         clock_behind=behind,
@@ -142,6 +153,13 @@ def _entry(row: dict[str, Any], behind: timedelta) -> Sent:
         here=row.get("here") is True,
         fields=_fields(row.get("fields") or {}),
     )
+
+
+def _whole(row: dict[str, Any], name: str) -> int:
+    value = row[name]
+    if not isinstance(value, int) or not 0 <= value < 2**53:
+        raise _NotUnderstood(f"{name} has to be a whole number")
+    return value
 
 
 def _fields(told: dict[str, Any]) -> dict[str, list[str]]:

@@ -1,6 +1,7 @@
 """Entries that are kept on the phone, opened again: corrected before they go, never twice, never lost."""
 
 import pytest
+from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from equipment.models import Reading
@@ -168,3 +169,22 @@ def test_what_is_kept_says_what_corrects_it(visit: Visit, page: Page, wire: CutN
     expect(kept).to_contain_text("Leave the appliance off")
     expect(kept).to_contain_text("Keep furniture, curtains and boxes away")
     shot(page, "15-kept-with-corrections")
+
+
+def test_a_reading_on_the_filters_page_waits_for_signal(world: World, page: Page, wire: CutNetwork) -> None:
+    before = set(world.attic.readings.values_list("pk", flat=True))
+    wire.set(Wire.REFUSE)
+    page.goto(reverse("filter", args=[world.attic.pk]))
+    page.get_by_label("Filter drop").fill("0.31")
+    page.get_by_role("button", name="Write the reading down").click()
+    expect(page.locator(".kept")).to_contain_text("0.31 in. w.c.")
+    page.get_by_role("button", name="Write the change down").click()
+    expect(page.locator(".kept")).to_have_count(2)
+    page.reload()
+    expect(page.locator(".kept")).to_have_count(2)
+    wire.set(Wire.PASS)
+    send_all(page)
+    (row,) = world.attic.readings.exclude(pk__in=before)
+    assert round(row.filter_drop_pa) == 77
+    assert world.attic.changes.count() == 1
+    assert {one.state for one in FieldEntry.objects.all()} == {FieldEntry.State.TAKEN}

@@ -166,13 +166,14 @@
     const entry = {
       id: form.dataset.id,
       user: user(),
-      visit: Number(form.dataset.visit || document.querySelector("form[data-visit]")?.dataset.visit),
+      visit: Number(form.dataset.visit || 0) || null,
+      slot: Number(form.dataset.slot || 0) || null,
       kind: form.dataset.entry,
       at: Number(form.dataset.at) || Date.now(),
       address: location.pathname,
       fields: fieldsOf(form, button),
       shown: shownOf(form),
-      title: document.querySelector("h1")?.textContent.trim() || "",
+      title: form.dataset.title || document.querySelector("h1")?.textContent.trim() || "",
     };
     const about = { entry: entry.id, visit: entry.visit, user: entry.user, title: entry.title };
     await phone.add(entry, (await phone.pictures(form)).map((photo) => ({ ...photo, ...about })));
@@ -235,10 +236,9 @@
   phone.showWaiting = async () => {
     const waiting = await phone.entries();
     for (const form of document.querySelectorAll("form[data-entry]:not([aria-busy])")) {
-      const visit = form.dataset.visit || document.querySelector("form[data-visit]")?.dataset.visit;
-      const entry = waiting.find(
-        (one) => String(one.visit) === visit && one.kind === form.dataset.entry && one.user === user(),
-      );
+      const { entry: kind, visit = "", slot = "" } = form.dataset;
+      const of = (one) => String(one.visit || "") === visit && String(one.slot || "") === slot;
+      const entry = waiting.find((one) => of(one) && one.kind === kind && one.user === user());
       if (entry && !form.dataset.id) replace(form, entry, phone.word(entry.stuck ? "stuckHere" : "kept"));
     }
   };

@@ -60,8 +60,8 @@
   }
 
   function wire(entry, device, here) {
-    const { id, n, visit, kind, at, skew, fields } = entry;
-    return { id, n, device, visit, kind, at, skew, fields, here: here === id };
+    const { id, n, visit, slot, kind, at, skew, fields } = entry;
+    return { id, n, device, visit, slot, kind, at, skew, fields, here: here === id };
   }
 
   async function post(batch, told, here, endsAt) {

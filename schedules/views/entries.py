@@ -7,6 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.urls import reverse
@@ -15,10 +16,11 @@ from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
 from equipment.models import FilterSlot
-from schedules import due, slot_entries
+from schedules import due, slot_entries, tags
 from schedules.field_entries import Received, Sent, take
 from schedules.forms import LONGEST_TEXT
 from schedules.models import FieldEntry, Technician, Visit
+from schedules.views.tags import form_at
 
 MOST_AT_ONCE = 25
 _MOST_FIELDS = 400
@@ -32,7 +34,8 @@ class _NotUnderstood(ValueError):
 
 def my_day(request: HttpRequest) -> HttpResponse:
     """What a phone keeps for today: ``user``, a ``token`` for sending, the desk's ``now`` and the end of the
-    local day (``until``) in epoch milliseconds, and the addresses of today's pages (``keep``)."""
+    local day (``until``) in epoch milliseconds, the addresses of today's pages (``keep``), and where each
+    code of today's ``tags`` leads."""
     user, now = signed_in(request), timezone.now()
     day = due.today(now)
     technician = Technician.objects.filter(user=user, gone_on=None).first()
@@ -43,15 +46,20 @@ def my_day(request: HttpRequest) -> HttpResponse:
         "day": day.isoformat(),
         "until": _ms(due.end_of_today(now)),
         "keep": _pages(technician, day.isoformat()) if technician else [],
+        "tags": _tags(technician, day.isoformat()) if technician else {},
     }
     response = JsonResponse(answer)
     response["Cache-Control"] = "no-store"
     return response
 
 
+def _visits(technician: Technician, day: str) -> QuerySet[Visit]:
+    return Visit.objects.filter(technician=technician, day=day).exclude(state=Visit.State.CANCELLED)
+
+
 def _pages(technician: Technician, day: str) -> list[str]:
     """The day's sheet, its van's list, its visits and their filters."""
-    rows = Visit.objects.filter(technician=technician, day=day).exclude(state=Visit.State.CANCELLED)
+    rows = _visits(technician, day)
     visits = rows.order_by("stop_number", "pk").values_list("pk", flat=True)
     slots = rows.filter(jobs__slot__isnull=False).values_list("jobs__slot", flat=True).distinct()
     return [
@@ -60,6 +68,13 @@ def _pages(technician: Technician, day: str) -> list[str]:
         *(reverse("visit", args=[pk]) for pk in visits),
         *(reverse("filter", args=[pk]) for pk in sorted(slots)),
     ]
+
+
+def _tags(technician: Technician, day: str) -> dict[str, str]:
+    """Each code with the form that it leads to, or its filter's page where the visit is over."""
+    rows = tags.at_visits(_visits(technician, day).values_list("pk", flat=True))
+    over = {code: reverse("filter", args=[slot]) for code, slot, _visit, is_open in rows if not is_open}
+    return over | {code: form_at(visit, slot) for code, slot, visit, is_open in reversed(rows) if is_open}
 
 
 def come_in(request: HttpRequest) -> HttpResponse:

@@ -10,6 +10,7 @@ from schedules.models import FieldEntry, Photograph, Visit
 from tests.browser.conftest import PageAt, SignIn, World
 from tests.browser.cut_network import CutNetwork, Wire
 from tests.browser.phone import KEPT, complete, is_soon, queued, send_all, shot, the_visit
+from tests.factories import TagFactory
 from tests.pictures import jpeg
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -188,3 +189,22 @@ def test_a_reading_on_the_filters_page_waits_for_signal(world: World, page: Page
     assert round(row.filter_drop_pa) == 77
     assert world.attic.changes.count() == 1
     assert {one.state for one in FieldEntry.objects.all()} == {FieldEntry.State.TAKEN}
+
+
+@pytest.mark.parametrize("typed", ["{}", "{}-{}", "lower"])
+def test_a_tag_scanned_without_signal_leads_to_its_form(
+    world: World, visit: Visit, page: Page, wire: CutNetwork, typed: str
+) -> None:
+    tag = TagFactory(slot=world.attic, code="10AB2V0K")
+    page.reload()
+    is_soon(lambda: page.evaluate("async () => '10AB2V0K' in ((await phone.facts()).tags || {})"))
+    form = f"{the_visit(visit)}#slot{world.attic.pk}"
+    address = {"{}": tag.code, "{}-{}": "10AB-2V0K", "lower": "ioab-2uok"}[typed]
+    for mode in (Wire.PASS, Wire.REFUSE):
+        wire.set(mode)
+        page.goto(f"/t/{address}/")
+        page.wait_for_url(f"**{form}")
+        expect(page.locator(f"#slot{world.attic.pk}")).to_be_in_viewport()
+    shot(page, "16-scanned")
+    page.goto("/t/99999999/")
+    expect(page.get_by_role("heading", level=1)).to_have_text("No signal here")

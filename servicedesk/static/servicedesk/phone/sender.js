@@ -55,7 +55,8 @@
     const before = Date.now();
     const told = await ask("/days/mine/", { headers: { Accept: "application/json" } }, endsAt);
     if (!told.ok || !told.user) throw new SignedOut();
-    await phone.note({ ...skewOf(told.now, before), user: told.user, until: told.until, day: told.day, keep: told.keep });
+    const { user, until, day, keep, tags } = told;
+    await phone.note({ ...skewOf(told.now, before), user, until, day, keep, tags });
     return told;
   }
 

@@ -166,7 +166,7 @@ self.phone = self.phone || {};
   phone.forgetOnly = (user) =>
     within("readwrite", ({ entries, photos, facts }) => {
       for (const store of [entries, photos]) deleteWhere(store, (row) => row.user === user);
-      for (const name of ["user", "until", "day", "keep", "keptAt", "freshAt", "said"]) facts.delete(name);
+      for (const name of ["user", "until", "day", "keep", "tags", "keptAt", "freshAt", "said"]) facts.delete(name);
     });
 
   phone.forgetAll = async () => {

@@ -5,6 +5,8 @@ from django.db import models
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
+from schedules.models.photograph import Photograph
+
 
 class FieldEntry(models.Model):
     """One form as it was filled in, kept word for word whatever became of it.
@@ -75,6 +77,11 @@ class FieldEntry(models.Model):
     def waits(self) -> bool:
         """Whether the desk has still to look at it."""
         return self.state != self.State.TAKEN and not self.judged
+
+    @property
+    def photographs(self) -> "models.QuerySet[Photograph]":
+        """What was photographed with it and stands, also of a filter or visit that is gone."""
+        return Photograph.objects.standing().filter(entry=self.uid)
 
     @property
     def data(self) -> QueryDict:

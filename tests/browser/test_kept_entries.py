@@ -208,3 +208,43 @@ def test_a_tag_scanned_without_signal_leads_to_its_form(
     shot(page, "16-scanned")
     page.goto("/t/99999999/")
     expect(page.get_by_role("heading", level=1)).to_have_text("No signal here")
+
+
+def test_a_photograph_of_a_filter_that_is_gone_stays_with_its_entry(
+    world: World, visit: Visit, page: Page, wire: CutNetwork
+) -> None:
+    wire.set(Wire.REFUSE)
+    page.goto(the_visit(visit))
+    picture = {"name": "frame.jpg", "mimeType": "image/jpeg", "buffer": jpeg(320, 240)}
+    page.get_by_label("Photograph").set_input_files(picture)
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    # Meanwhile the desk finds that the filter belongs to another home.
+    world.attic.system.site = world.home
+    world.attic.system.save()
+    wire.set(Wire.PASS)
+    send_all(page)
+    is_soon(lambda: Photograph.objects.count() == 1)
+    kept, entry = Photograph.objects.get(), FieldEntry.objects.get()
+    assert (kept.slot, kept.visit, kept.entry) == (None, None, entry.uid)
+    assert entry.state == FieldEntry.State.TO_JUDGE
+    is_soon(lambda: page.evaluate("async () => (await phone.photos()).length") == 0)
+
+
+def test_a_photograph_that_the_desk_cannot_place_stays_on_the_phone(
+    visit: Visit, page: Page, wire: CutNetwork
+) -> None:
+    page.goto(the_visit(visit))
+    picture = {"name": "frame.jpg", "mimeType": "image/jpeg", "buffer": jpeg(320, 240)}
+    wire.set(Wire.REFUSE)
+    page.get_by_label("Photograph").set_input_files(picture)
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    page.evaluate("""async () => {
+      for (const photo of await phone.photos())
+        await phone.add((await phone.entries())[0], [{ ...photo, slot: 999999, entry: crypto.randomUUID() }]);
+    }""")
+    wire.set(Wire.PASS)
+    send_all(page)
+    page.evaluate("async () => { await phone.send(); }")
+    assert page.evaluate("async () => (await phone.photos()).length") == 1

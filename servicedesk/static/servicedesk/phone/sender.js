@@ -9,6 +9,7 @@
   const OVER = ["taken", "beside", "to_judge"]; // the desk has it
 
   const REFUSALS = [400, 413, 422];
+  const REFUSED_PHOTO = [413, 422];
 
   // The lock of an entry that stands open in a form.
   phone.openName = (id) => OPEN + id;
@@ -138,9 +139,12 @@
       try {
         const headers = { "X-CSRFToken": told.token };
         const answer = await ask("/days/photo/", { method: "POST", headers, body: form }, until());
-        if (!answer.ok || answer.state === "refused") said = answer.said || String(answer.status);
+        if (!answer.ok) said = answer.said || String(answer.status);
+        // Only what is no photograph, or too much of one, may be lost: anything else waits here.
+        if (!answer.ok && !REFUSED_PHOTO.includes(answer.status)) continue;
       } catch (fault) {
         if (!(fault instanceof NotUnderstood)) throw fault;
+        if (!REFUSED_PHOTO.map(String).includes(fault.message)) continue;
         said = fault.message;
       }
       if (said) await phone.drop([], [`${photo.title || ""}: ${said}`]);

@@ -56,6 +56,12 @@ def today(now: datetime) -> date:
     return clock.local_day(now, Desk.the().zone)
 
 
+def end_of_today(now: datetime) -> datetime:
+    """When the desk's local day ends, in UTC."""
+    zone = Desk.the().zone
+    return clock.end_of_day(clock.local_day(now, zone), zone)
+
+
 def dated(as_of: date, now: datetime, prior: Prior, systems: Sequence[int] | None = None) -> Iterator[Dated]:
     """Every slot in the homes of ``systems`` (None: of all) with its dates, a batch at a time."""
     gatherer, rules = Gatherer(as_of), settings()

@@ -5,11 +5,12 @@ from dataclasses import replace
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterSlot, User
 from equipment.record import NotRecordable
-from schedules import defects, due, visits
+from schedules import defects, due, slot_entries, visits
 from schedules.field_entries import as_form, changed_already, read_as_told, what_it_says
 from schedules.models import FieldEntry, Visit
 from shared import clock
@@ -18,7 +19,11 @@ from shared import clock
 def waiting() -> "list[FieldEntry]":
     """The entries that nobody has judged, the oldest first."""
     rows = FieldEntry.objects.exclude(state=FieldEntry.State.TAKEN).filter(judged="")
-    return list(rows.select_related("user", "visit__site__customer").order_by("received_at", "pk"))
+    return list(
+        rows.select_related("user", "visit__site__customer", "slot__system__site__customer").order_by(
+            "received_at", "pk"
+        )
+    )
 
 
 def in_words(rows: Iterable[FieldEntry], units: str) -> list[tuple[FieldEntry, list[tuple[str, str]]]]:
@@ -34,10 +39,13 @@ def beside(visit: Visit, units: str) -> list[tuple[FieldEntry, list[tuple[str, s
 
 def of_slot(slot: FilterSlot) -> list[FieldEntry]:
     """Entries that tell of the slot and did not simply become its record."""
-    rows = FieldEntry.objects.filter(visit__site=slot.system.site_id).exclude(state=FieldEntry.State.TAKEN)
+    here = Q(visit__site=slot.system.site_id) | Q(slot=slot)
+    rows = FieldEntry.objects.filter(here).exclude(state=FieldEntry.State.TAKEN)
     start = f"slot{slot.pk}-"
-    told = rows.select_related("user", "visit").order_by("-at")
-    return [row for row in told if any(name.startswith(start) for name in row.fields)]
+    told = rows.select_related("user", "visit", "slot__system__site").order_by("-at")
+    return [
+        row for row in told if row.slot_id == slot.pk or any(name.startswith(start) for name in row.fields)
+    ]
 
 
 def leave(row: FieldEntry, user: User, now: datetime) -> None:
@@ -52,6 +60,10 @@ def count(row: FieldEntry, user: User, now: datetime, units: str) -> str:
     Raises NotRecordable where nothing of it can be written, and then changes nothing.
     """
     with transaction.atomic():
+        if row.kind in slot_entries.KINDS:
+            slot_entries.count(row, units)
+            _judge(row, FieldEntry.Judged.COUNTED, user, now)
+            return ""
         visit = Visit.objects.select_for_update().filter(pk=row.visit_id or 0).first()
         if visit is None:
             raise NotRecordable(_("Its visit is not on record any more: write it on the filter's page."))

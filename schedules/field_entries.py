@@ -3,12 +3,13 @@
 An entry that cannot be written down as it stands is kept word for word for the desk to judge.
 """
 
+import json
 import logging
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from django.db import DatabaseError, IntegrityError, transaction
 from django.http import QueryDict
@@ -16,7 +17,7 @@ from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterSlot, User
 from equipment.record import NotRecordable
-from schedules import defects, visits
+from schedules import defects, slot_entries, visits
 from schedules.explain import say_day
 from schedules.models import FieldEntry, Technician, Visit
 from schedules.visit_report import VisitReport, slots_named
@@ -34,17 +35,21 @@ OLDEST = timedelta(days=30)
 class Sent:
     """An entry as the phone tells it; ``pressed_at`` by its own clock. ``clock_behind`` is what to add to
     that clock as measured when the entry came in, ``clock_behind_then`` as known when it was written, None
-    for unknown. ``here``: its writer still stands before the form, and may be asked."""
+    for unknown. ``here``: its writer still stands before the form, and may be asked. ``corrects``: the desk
+    has an earlier writing of it. A reading or change has a ``slot``, all else a ``visit``: keys, which may be
+    of what is gone."""
 
     uid: UUID
     device: UUID
     number: int
-    visit: int
+    visit: int | None
     kind: str
     pressed_at: datetime
     clock_behind: timedelta
     clock_behind_then: timedelta | None = None
     here: bool = False
+    corrects: bool = False
+    slot: int | None = None
     fields: dict[str, list[str]] = field(default_factory=dict)
 
     @property
@@ -98,6 +103,9 @@ def take(sent: Sent, user: User, now: datetime, units: str) -> Received:
     Raises DatabaseError where nothing can be written; the phone keeps the entry then.
     """
     known = FieldEntry.objects.filter(uid=sent.uid).first()
+    if known is not None and (known.kind, known.fields) != (sent.kind, sent.fields):
+        sent = _correction(sent)
+        known = FieldEntry.objects.filter(uid=sent.uid).first()
     if known is not None:
         return _answer(known)
     try:
@@ -109,6 +117,13 @@ def take(sent: Sent, user: User, now: datetime, units: str) -> Received:
         if known is None:
             raise
         return _answer(known)
+
+
+def _correction(sent: Sent) -> Sent:
+    """The same for what was changed on the phone after it had reached the desk unheard: an entry of its own,
+    whose id is the same however often it comes."""
+    uid = uuid5(sent.uid, json.dumps([sent.kind, sent.fields], sort_keys=True))
+    return replace(sent, uid=uid, here=False, corrects=True)
 
 
 def _take_new(sent: Sent, user: User, now: datetime, units: str) -> Received:
@@ -142,8 +157,10 @@ def _row(sent: Sent, user: User, now: datetime) -> FieldEntry:
         device=sent.device,
         number=sent.number,
         user=user,
-        visit=Visit.objects.filter(pk=sent.visit).first(),
+        visit=Visit.objects.filter(pk=sent.visit or 0).first(),
         visit_number=sent.visit,
+        slot=FilterSlot.objects.filter(pk=sent.slot or 0).first(),
+        slot_number=sent.slot,
         kind=sent.kind,
         fields=sent.fields,
         pressed_at=sent.pressed_at,
@@ -171,8 +188,12 @@ def _answer(row: FieldEntry) -> Received:
 
 def _write(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -> str:
     """Do what the entry says; what is worth a word about it."""
+    if sent.corrects:
+        raise _Beside(_("It had come before, and was corrected on the phone since."))
     _doubt_clock(row, now)
-    visit = Visit.objects.select_for_update().filter(pk=sent.visit).first()
+    if sent.kind in slot_entries.KINDS:
+        return _of_slot(row, sent, units)
+    visit = Visit.objects.select_for_update().filter(pk=sent.visit or 0).first()
     if visit is None:
         raise _ToJudge(_("Its visit is not on record any more."))
     if not is_theirs(visit, user):
@@ -191,6 +212,27 @@ def _doubt_clock(row: FieldEntry, now: datetime) -> None:
     earlier = FieldEntry.objects.filter(device=row.device, number__lt=row.number).order_by("-number").first()
     if earlier is not None and row.at < earlier.at - CLOCK_SLACK:
         raise _ToJudge(_("The phone's clock went back between this entry and the one before it."))
+
+
+def _of_slot(row: FieldEntry, sent: Sent, units: str) -> str:
+    """A reading or a change of one filter."""
+    slot = FilterSlot.objects.select_related("system__site").filter(pk=sent.slot or 0).first()
+    if slot is None or slot.retired_on is not None:
+        raise _ToJudge(_("Its filter is not on record any more."))
+    form = slot_entries.form_of(row, slot, units)
+    if not form.is_valid():
+        if sent.here:
+            raise _Ask(slot_entries.faults(form))
+        raise _ToJudge(" ".join(slot_entries.faults_in_words(form)))
+    if not sent.here and slot_entries.told_already(slot, form):
+        raise _Beside(_("Somebody else told of a change of that day or a later one."))
+    try:
+        slot_entries.write(row, slot, form)
+    except NotRecordable as error:
+        if sent.here:
+            raise _Ask({next(iter(form.fields)): [str(error)]}) from None
+        raise
+    return ""
 
 
 def is_theirs(visit: Visit, user: User) -> bool:
@@ -325,6 +367,8 @@ def changed_already(visit: Visit, outcome: visits.Outcome, at: datetime) -> list
 
 def what_it_says(row: FieldEntry, units: str) -> list[tuple[str, Any]]:
     """An entry's fields in words, label and text."""
+    if row.kind in slot_entries.KINDS:
+        return slot_entries.in_words(row, units)
     data = as_form(row.fields)
     if row.kind != FieldEntry.Kind.COMPLETED or row.visit is None:
         note = data.get("note", "")

@@ -21,12 +21,15 @@ from schedules.models import Defect, MaintenanceTask, Technician
 from schedules.photo_field import PhotoField, again
 from schedules.reading_checks import expected_now, prefix_of, slot_rules
 from schedules.reading_rules import ask, readings, tell_browser
+from schedules.seen_field import SeenBoxes
 from schedules.texts import digits
 from shared import clock
 from shared import units as quantities
 from shared.units import AIRFLOW, CAPACITY, PRESSURE, TEMPERATURE
 
 DAYS_A_YEAR = 365
+# What one field of an entry may hold, in signs: no phone can send more.
+LONGEST_TEXT = 4000
 WARMEST_DAY_C = 32.0
 LONGEST_INTERVAL_DAYS = 30 * 366
 
@@ -355,10 +358,20 @@ class CompleteForm(forms.Form):
         label=_("What is not right there"),
         required=False,
         choices=Defect.Kind.choices[:-1],
-        widget=forms.CheckboxSelectMultiple,
+        widget=SeenBoxes,
     )
-    findings = forms.CharField(label=_("Findings"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
-    note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea(attrs={"rows": 2}))
+    findings = forms.CharField(
+        label=_("Findings"),
+        required=False,
+        max_length=LONGEST_TEXT,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    note = forms.CharField(
+        label=_("Note"),
+        required=False,
+        max_length=LONGEST_TEXT,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
 
 
 class JobFilterForm(forms.Form):

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 from uuid import UUID
 
 from django.db import transaction
@@ -9,10 +10,11 @@ from django.utils.translation import gettext as _
 
 from equipment.models import FilterSlot, User
 from equipment.record import NotRecordable
-from schedules.models import Photograph, Visit
+from schedules.models import FieldEntry, Photograph, Visit
 from shared import photographs
 
 MOST_A_VISIT = 6
+MOST_BESIDE = 24
 # A telephone's clock that claims more than this has lost its day.
 _OLDEST = timedelta(days=400)
 
@@ -60,21 +62,35 @@ def keep(taken: Taken, picture: photographs.Photograph, user: User, now: datetim
                 _("There are %(most)d photographs of this filter from this visit already.")
                 % {"most": MOST_A_VISIT}
             )
+        place = {"slot": taken.slot, "visit": taken.visit, "entry": taken.entry, "taken_at": taken.at}
         row, _made = Photograph.objects.get_or_create(
-            uid=taken.uid,
-            defaults={
-                "slot": taken.slot,
-                "visit": taken.visit,
-                "entry": taken.entry,
-                "taken_at": taken.at,
-                "recorded_at": now,
-                "recorded_by": user,
-                "width": picture.width,
-                "height": picture.height,
-                "jpeg": picture.jpeg,
-            },
+            uid=taken.uid, defaults=place | _as_stored(picture, user, now)
         )
         return row
+
+
+def keep_beside(
+    uid: UUID, entry: FieldEntry, at: datetime, picture: photographs.Photograph, user: User, now: datetime
+) -> Photograph:
+    """Store what was taken of a filter or visit that is gone with the entry that it belongs to; once a
+    ``uid``. Raises NotRecordable where there are too many."""
+    with transaction.atomic():
+        FieldEntry.objects.select_for_update().get(pk=entry.pk)
+        before = Photograph.objects.filter(uid=uid).defer("jpeg").first()
+        if before is not None:
+            return before
+        if Photograph.objects.filter(entry=entry.uid, slot=None).count() >= MOST_BESIDE:
+            raise NotRecordable(
+                _("There are %(most)d photographs with this entry already.") % {"most": MOST_BESIDE}
+            )
+        return Photograph.objects.create(
+            uid=uid, entry=entry.uid, taken_at=at, **_as_stored(picture, user, now)
+        )
+
+
+def _as_stored(picture: photographs.Photograph, user: User, now: datetime) -> dict[str, Any]:
+    size = {"width": picture.width, "height": picture.height}
+    return {"recorded_at": now, "recorded_by": user, "jpeg": picture.jpeg, **size}
 
 
 def withdraw(photograph: Photograph, user: User, now: datetime) -> None:

@@ -2,14 +2,14 @@
 
 import secrets
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
 
 from django.db import IntegrityError, transaction
 
-from equipment.models import FilterSlot
+from equipment.models import FilterSlot, User
 from schedules.addresses import absolute
 from schedules.cards import code_of
-from schedules.models import Tag
+from schedules.models import Tag, Visit, VisitJob
 
 # Neither I nor L, O nor U: nothing that reads like another sign or makes a word (Crockford's base 32).
 SIGNS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
@@ -54,6 +54,21 @@ def found(typed: str) -> Tag | None:
     return (
         Tag.objects.select_related("slot__system__site__customer").filter(code=code).first() if code else None
     )
+
+
+def open_visit_at(slot: FilterSlot, user: User, day: date) -> Visit | None:
+    """The technician's own visit of that day that is still to be done at the slot."""
+    rows = Visit.objects.filter(technician__user=user, day=day, state__in=Visit.OPEN, jobs__slot=slot)
+    return rows.order_by("stop_number", "pk").first()
+
+
+def at_visits(visits: Iterable[int]) -> list[tuple[str, int, int, bool]]:
+    """(code, slot, visit, whether it is still to be done) for every standing tag at a slot of the visits."""
+    jobs = VisitJob.objects.filter(visit__in=list(visits), slot__isnull=False)
+    rows = list(jobs.order_by("visit__stop_number", "visit").values_list("slot", "visit", "visit__state"))
+    standing = Tag.objects.filter(withdrawn_at=None, slot__in=[slot for slot, _visit, _state in rows])
+    codes = dict(standing.values_list("slot", "code"))
+    return [(codes[slot], slot, visit, state in Visit.OPEN) for slot, visit, state in rows if slot in codes]
 
 
 def qr_of(tag: Tag) -> str:

@@ -7,9 +7,10 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from equipment.models import Desk, User
+from schedules import due
 from schedules.models import Technician
 from schedules.way_in import WaysIn
-from servicedesk.access import may_read, who
+from servicedesk.access import STAFF, may_read, who
 
 # So many places stand beside the name; the rest are behind one word.
 AT_HAND = 5
@@ -45,9 +46,15 @@ def desk(request: HttpRequest) -> dict[str, Any]:
         "in_more_places": _here(request) in {name for name, _word in shown[AT_HAND:]},
         "may_look_up": bool(visitor & may_read("look-up")),
         "own_day": own_day,
+        "day_ends_ms": _day_ends_ms() if visitor & STAFF else "",
         "ways_in": WaysIn(user, timezone.now()),
         "units": (user.units if isinstance(user, User) else "") or row.units,
     }
+
+
+def _day_ends_ms() -> int:
+    """The end of the desk's day in epoch milliseconds: until then a page may show how to get in."""
+    return round(due.end_of_today(timezone.now()).timestamp() * 1000)
 
 
 def _here(request: HttpRequest) -> str:

@@ -9,7 +9,10 @@ from django.contrib.staticfiles import finders
 from django.templatetags.static import static
 
 _ROOM = "servicedesk/phone/"
-PAGE_SCRIPTS = ("words", "store", "sender", "keeper", "pictures", "forms", "line", "leave", "start")
+PAGE_SCRIPTS = (
+    "words", "store", "sender", "keeper", "evening",
+    "pictures", "reopen", "forms", "line", "leave", "start",
+)  # fmt: skip
 WORKER_SCRIPTS = ("store", "sender", "keeper", "worker")
 _OWN = (*PAGE_SCRIPTS, "no-signal", "worker")
 # What else a day's pages ask for, by the addresses that they use.

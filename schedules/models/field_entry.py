@@ -2,7 +2,10 @@
 
 from django.conf import settings
 from django.db import models
+from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
+
+from schedules.models.photograph import Photograph
 
 
 class FieldEntry(models.Model):
@@ -16,6 +19,8 @@ class FieldEntry(models.Model):
         ARRIVED = "arrived", _("at the door")
         COMPLETED = "completed", _("completed")
         NO_ACCESS = "no_access", _("nobody opened")
+        READING = "reading", _("a reading")
+        CHANGED = "changed", _("a change")
 
     class State(models.TextChoices):
         TAKEN = "taken", _("written down")
@@ -34,7 +39,12 @@ class FieldEntry(models.Model):
     visit = models.ForeignKey(
         "Visit", null=True, blank=True, on_delete=models.SET_NULL, related_name="entries"
     )
-    visit_number = models.PositiveBigIntegerField()
+    visit_number = models.PositiveBigIntegerField(null=True, blank=True)
+    # Of a reading or a change, which belong to one filter and to no visit.
+    slot = models.ForeignKey(
+        "equipment.FilterSlot", null=True, blank=True, on_delete=models.SET_NULL, related_name="entries"
+    )
+    slot_number = models.PositiveBigIntegerField(null=True, blank=True)
     kind = models.CharField(_("about"), max_length=10, choices=Kind.choices)
     fields = models.JSONField(_("as written"), default=dict, blank=True)
     pressed_at = models.DateTimeField(_("by the phone's clock"))
@@ -63,9 +73,22 @@ class FieldEntry(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.visit_number} {self.kind} {self.at:%Y-%m-%d %H:%M}"
+        return f"{self.visit_number or self.slot_number} {self.kind} {self.at:%Y-%m-%d %H:%M}"
 
     @property
     def waits(self) -> bool:
         """Whether the desk has still to look at it."""
         return self.state != self.State.TAKEN and not self.judged
+
+    @property
+    def photographs(self) -> "models.QuerySet[Photograph]":
+        """What was photographed with it and stands, also of a filter or visit that is gone."""
+        return Photograph.objects.standing().filter(entry=self.uid)
+
+    @property
+    def data(self) -> QueryDict:
+        """What was typed, as a form reads it."""
+        data = QueryDict(mutable=True)
+        for name, values in self.fields.items():
+            data.setlist(name, values)
+        return data

@@ -22,7 +22,10 @@ class Photograph(models.Model):
 
     # Named where it was taken, so that one sent twice is stored once.
     uid = models.UUIDField(_("id"), unique=True)
-    slot = models.ForeignKey("equipment.FilterSlot", on_delete=models.PROTECT, related_name="photographs")
+    # None where filter or visit was gone when it came: then it stands beside its entry alone.
+    slot = models.ForeignKey(
+        "equipment.FilterSlot", null=True, blank=True, on_delete=models.PROTECT, related_name="photographs"
+    )
     visit = models.ForeignKey(
         "Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="photographs"
     )
@@ -49,7 +52,7 @@ class Photograph(models.Model):
         indexes = [models.Index(fields=["slot", "-taken_at"])]
 
     def __str__(self) -> str:
-        return f"{self.slot_id} {self.taken_at:%Y-%m-%d}"
+        return f"{self.slot_id or '–'} {self.taken_at:%Y-%m-%d}"
 
     @property
     def small(self) -> tuple[int, int]:

@@ -2,11 +2,12 @@
 
 import json
 import math
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.urls import reverse
@@ -14,14 +15,15 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
-from equipment.models import Desk
-from schedules import due
+from equipment.models import FilterSlot
+from schedules import due, slot_entries, tags
 from schedules.field_entries import Received, Sent, take
+from schedules.forms import LONGEST_TEXT
 from schedules.models import FieldEntry, Technician, Visit
+from schedules.views.tags import form_at
 
 MOST_AT_ONCE = 25
 _MOST_FIELDS = 400
-_LONGEST = 4000
 # Beyond the years that a clock may show, so that no sum of it overflows.
 _MOST_MS = 4e12
 
@@ -32,27 +34,32 @@ class _NotUnderstood(ValueError):
 
 def my_day(request: HttpRequest) -> HttpResponse:
     """What a phone keeps for today: ``user``, a ``token`` for sending, the desk's ``now`` and the end of the
-    local day (``until``) in epoch milliseconds, and the addresses of today's pages (``keep``)."""
+    local day (``until``) in epoch milliseconds, the addresses of today's pages (``keep``), and where each
+    code of today's ``tags`` leads."""
     user, now = signed_in(request), timezone.now()
-    day, zone = due.today(now), Desk.the().zone
+    day = due.today(now)
     technician = Technician.objects.filter(user=user, gone_on=None).first()
-    until = datetime.combine(day + timedelta(days=1), time(), zone)
     answer = {
         "user": user.pk,
         "token": get_token(request),
         "now": _ms(now),
         "day": day.isoformat(),
-        "until": _ms(until),
+        "until": _ms(due.end_of_today(now)),
         "keep": _pages(technician, day.isoformat()) if technician else [],
+        "tags": _tags(technician, day.isoformat()) if technician else {},
     }
     response = JsonResponse(answer)
     response["Cache-Control"] = "no-store"
     return response
 
 
+def _visits(technician: Technician, day: str) -> QuerySet[Visit]:
+    return Visit.objects.filter(technician=technician, day=day).exclude(state=Visit.State.CANCELLED)
+
+
 def _pages(technician: Technician, day: str) -> list[str]:
     """The day's sheet, its van's list, its visits and their filters."""
-    rows = Visit.objects.filter(technician=technician, day=day).exclude(state=Visit.State.CANCELLED)
+    rows = _visits(technician, day)
     visits = rows.order_by("stop_number", "pk").values_list("pk", flat=True)
     slots = rows.filter(jobs__slot__isnull=False).values_list("jobs__slot", flat=True).distinct()
     return [
@@ -63,8 +70,16 @@ def _pages(technician: Technician, day: str) -> list[str]:
     ]
 
 
+def _tags(technician: Technician, day: str) -> dict[str, str]:
+    """Each code with the form that it leads to, or its filter's page where the visit is over."""
+    rows = tags.at_visits(_visits(technician, day).values_list("pk", flat=True))
+    over = {code: reverse("filter", args=[slot]) for code, slot, _visit, is_open in rows if not is_open}
+    return over | {code: form_at(visit, slot) for code, slot, visit, is_open in reversed(rows) if is_open}
+
+
 def come_in(request: HttpRequest) -> HttpResponse:
-    """Entries of one phone, at most 25, in the order written; the answer tells what became of each.
+    """Entries of one phone, at most 25, in the order written; the answer tells what became of each. A reading
+    or a change names its ``slot``, every other kind its ``visit``.
 
     400 says what was not understood and stores nothing; 403 where somebody else is signed in than wrote them.
     """
@@ -82,7 +97,6 @@ def come_in(request: HttpRequest) -> HttpResponse:
 
 def _told(request: HttpRequest, sent: Sent, became: Received) -> dict[str, Any]:
     """What the phone is answered of an entry; whoever stands before the form reads it on the next page."""
-    visit = Visit.objects.filter(pk=sent.visit).first()
     taken = became.state == FieldEntry.State.TAKEN
     if sent.here and became.state != "ask":
         said = became.said or _done_words(sent)
@@ -92,7 +106,7 @@ def _told(request: HttpRequest, sent: Sent, became: Received) -> dict[str, Any]:
         "state": became.state,
         "said": became.said,
         "faults": became.faults,
-        "next": _next(sent, visit) if visit is not None and became.state != "ask" else "",
+        "next": _next(sent) if became.state != "ask" else "",
     }
 
 
@@ -101,10 +115,21 @@ def _done_words(sent: Sent) -> str:
         return _("Noted: at the door.")
     if sent.kind == FieldEntry.Kind.NO_ACCESS:
         return _("Noted: nobody opened. The desk rings them.")
+    if sent.kind == FieldEntry.Kind.READING:
+        return _("The reading is on record and the date was reckoned again.")
+    if sent.kind == FieldEntry.Kind.CHANGED:
+        return _("The change is on record and the date has moved.")
     return _("Done. The next dates are reckoned.")
 
 
-def _next(sent: Sent, visit: Visit) -> str:
+def _next(sent: Sent) -> str:
+    """Where to go on; nothing where what it was about is gone."""
+    if sent.slot is not None:
+        there = FilterSlot.objects.filter(pk=sent.slot).exists()
+        return reverse("filter", args=[sent.slot]) if there else ""
+    visit = Visit.objects.filter(pk=sent.visit or 0).first()
+    if visit is None:
+        return ""
     if sent.kind == FieldEntry.Kind.COMPLETED:
         return reverse("site", args=[visit.site_id])
     return reverse("visit", args=[visit.pk])
@@ -126,17 +151,16 @@ def _read(body: bytes, now: datetime) -> tuple[int, list[Sent]]:
 
 
 def _entry(row: dict[str, Any], behind: timedelta) -> Sent:
-    kind, skew, visit, number = row["kind"], row.get("skew"), row["visit"], row["n"]
+    kind, skew = row["kind"], row.get("skew")
     if kind not in FieldEntry.Kind.values:
         raise _NotUnderstood("kind is none of " + ", ".join(FieldEntry.Kind.values))
-    for name, value in (("visit", visit), ("n", number)):
-        if not isinstance(value, int) or not 0 <= value < 2**53:
-            raise _NotUnderstood(f"{name} has to be a whole number")
+    of_slot = kind in slot_entries.KINDS
     return Sent(
         uid=UUID(str(row["id"])),
         device=UUID(str(row["device"])),
-        number=number,
-        visit=visit,
+        number=_whole(row, "n"),
+        visit=None if of_slot else _whole(row, "visit"),
+        slot=_whole(row, "slot") if of_slot else None,
         kind=kind,
         pressed_at=_instant(row["at"]),
         clock_behind=behind,
@@ -146,12 +170,19 @@ def _entry(row: dict[str, Any], behind: timedelta) -> Sent:
     )
 
 
+def _whole(row: dict[str, Any], name: str) -> int:
+    value = row[name]
+    if not isinstance(value, int) or not 0 <= value < 2**53:
+        raise _NotUnderstood(f"{name} has to be a whole number")
+    return value
+
+
 def _fields(told: dict[str, Any]) -> dict[str, list[str]]:
     if len(told) > _MOST_FIELDS:
         raise _NotUnderstood("so many fields has no form")
     found = {str(name): [str(one).replace("\0", "") for one in values] for name, values in told.items()}
-    if any(len(one) > _LONGEST for values in found.values() for one in values):
-        raise _NotUnderstood(f"a field holds more than {_LONGEST} characters")
+    if any(len(one) > LONGEST_TEXT for values in found.values() for one in values):
+        raise _NotUnderstood(f"a field holds more than {LONGEST_TEXT} characters")
     return {name: values for name, values in found.items() if name != "csrfmiddlewaretoken"}
 
 

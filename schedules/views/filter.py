@@ -62,7 +62,8 @@ def sent(request: HttpRequest, pk: int) -> HttpResponse:
 def reading(request: HttpRequest, pk: int) -> HttpResponse:
     """Write a reading down and show the new date."""
     slot, now = slot_or_404(signed_in(request), pk), timezone.now()
-    form = ReadingForm(units_of(request.user), request.POST)
+    named = request.POST.get("units", "")
+    form = ReadingForm(named if named in ("ip", "si") else units_of(request.user), request.POST)
     if form.is_valid():
         data = form.cleaned_data
         row = Reading(

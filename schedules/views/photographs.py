@@ -4,6 +4,7 @@ from datetime import datetime
 from uuid import UUID
 
 from django.contrib import messages
+from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
@@ -15,16 +16,16 @@ from equipment.fields import whole_number
 from equipment.models import FilterSlot, User
 from equipment.record import NotRecordable
 from schedules.field_entries import is_theirs
-from schedules.models import Photograph, Visit
-from schedules.photographs import Taken, keep, known, moment, withdraw
+from schedules.models import FieldEntry, Photograph, Visit
+from schedules.photographs import Taken, keep, keep_beside, known, moment, withdraw
 from shared import photographs
 
 
 def add(request: HttpRequest) -> HttpResponse:
     """Take in ``file`` of ``slot`` at ``visit``, named ``id`` by the telephone that took it ``at`` and
     ``sent_at`` (ms of its clock). JSON {id, state: taken or refused, said}; the same id again is answered
-    alike and stored once. 404 for a visit or filter that is not there or not the asker's, 413 for too many
-    bytes, 422 for what is no photograph or cannot be kept."""
+    alike and stored once. One whose visit or filter is gone is stored with its ``entry``; 404 where that is
+    not the asker's either, 413 for too many bytes, 422 for what is no photograph or cannot be kept."""
     user, uid = signed_in(request), _uuid(request.POST.get("id"))
     if uid is None:
         return _answer(None, "refused", _("The photograph came without its id."), 422)
@@ -32,12 +33,18 @@ def add(request: HttpRequest) -> HttpResponse:
     slot = FilterSlot.objects.filter(
         pk=whole_number(request.POST.get("slot")), system__site=visit.site_id if visit else None
     ).first()
-    if visit is None or slot is None:
+    entry = _uuid(request.POST.get("entry"))
+    told = FieldEntry.objects.filter(uid=entry, user=user).first() if entry else None
+    if told is None and (visit is None or slot is None):
         said = _("This visit or filter is not on record any more, or not among yours.")
         return _answer(uid, "refused", said, 404)
     try:
-        if known(uid, slot, visit) is None:
-            _take_in(request, Taken(uid, slot, visit, _taken_at(request), _uuid(request.POST.get("entry"))))
+        if visit is not None and slot is not None:
+            if known(uid, slot, visit) is None:
+                taken = Taken(uid, slot, visit, _taken_at(request), entry)
+                keep(taken, _picture(request), user, timezone.now())
+        elif told is not None:
+            keep_beside(uid, told, _taken_at(request), _picture(request), user, timezone.now())
     except photographs.TooLarge as error:
         return _answer(uid, "refused", str(error), 413)
     except (photographs.NotAPhotograph, NotRecordable) as error:
@@ -45,12 +52,12 @@ def add(request: HttpRequest) -> HttpResponse:
     return _answer(uid, "taken", _("The photograph is on record."), 200)
 
 
-def _take_in(request: HttpRequest, taken: Taken) -> None:
+def _picture(request: HttpRequest) -> photographs.Photograph:
     file = request.FILES.get("file")
     if file is None:
         raise photographs.NotAPhotograph(_("No file came with it: choose the photograph again."))
     photographs.refuse_size(file.size or 0)
-    keep(taken, photographs.clean(file.read()), signed_in(request), timezone.now())
+    return photographs.clean(file.read())
 
 
 def _taken_at(request: HttpRequest) -> datetime:
@@ -76,9 +83,11 @@ def _answer(uid: UUID | None, state: str, said: str, status: int) -> JsonRespons
 
 
 def show(request: HttpRequest, pk: int) -> HttpResponse:
-    """The picture, to whoever sees its home; 404 for one that was withdrawn."""
+    """The picture, to whoever sees its home, or to managers where it has none; 404 for one withdrawn."""
+    user = signed_in(request)
+    here = Q(slot__system__site__in=visible_sites(user))
     seen = Photograph.objects.filter(
-        pk=pk, withdrawn_at=None, slot__system__site__in=visible_sites(signed_in(request))
+        here | Q(slot=None) if user.is_manager else here, pk=pk, withdrawn_at=None
     )
     uid = seen.values_list("uid", flat=True).first()
     if uid is None:
@@ -101,4 +110,4 @@ def gone(request: HttpRequest, pk: int) -> HttpResponse:
     photograph = get_object_or_404(Photograph.objects.defer("jpeg"), pk=pk)
     withdraw(photograph, signed_in(request), timezone.now())
     messages.success(request, _("The photograph is withdrawn."))
-    return redirect("filter", photograph.slot_id)
+    return redirect("filter", photograph.slot_id) if photograph.slot_id else redirect("findings")

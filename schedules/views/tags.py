@@ -3,12 +3,13 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, site_or_404, units_of, visible_sites
 from equipment.models import Desk, FilterSlot, Site, User
-from schedules import tags
+from schedules import due, tags
 from schedules.cards import card_token
 from schedules.emails import FilterLine, filter_lines
 from schedules.models import Tag
@@ -16,8 +17,8 @@ from schedules.views.answer import closed
 
 
 def scanned(request: HttpRequest, code: str) -> HttpResponse:
-    """Staff come to the filter's page, its household to the answer page; anybody else reads the size and how
-    to reach the desk."""
+    """A technician comes to the form of today's visit at that filter, other staff to the filter's page, its
+    household to the answer page; anybody else reads the size and how to reach the desk."""
     tag = tags.found(code)
     if tag is None:
         return closed(request, _("There is no such tag. Look at its code again, or ring us."), 404)
@@ -26,11 +27,19 @@ def scanned(request: HttpRequest, code: str) -> HttpResponse:
     user = request.user
     if isinstance(user, User):
         if not user.is_homeowner:
-            return redirect("filter", tag.slot_id)
+            visit = tags.open_visit_at(tag.slot, user, due.today(timezone.now()))
+            return redirect(
+                form_at(visit.pk, tag.slot_id) if visit else reverse("filter", args=[tag.slot_id])
+            )
         if visible_sites(user).filter(pk=tag.slot.system.site_id).exists():
             return redirect("answer", card_token(tag.slot.system.site))
     context = {"slot": tag.slot, "desk": Desk.the(), "units": units_of(user)}
     return render(request, "schedules/tag.html", context)
+
+
+def form_at(visit: int, slot: int) -> str:
+    """Where on the visit's page the form of the slot stands."""
+    return f"{reverse('visit', args=[visit])}#slot{slot}"
 
 
 def sheet(request: HttpRequest, pk: int) -> HttpResponse:

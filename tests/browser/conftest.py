@@ -2,21 +2,26 @@
 
 import os
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from django.test import Client
-from playwright.sync_api import Browser, ConsoleMessage, Error, Page, Playwright, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, sync_playwright
 from pytest_django.fixtures import Settings
 from pytest_django.live_server_helper import LiveServer
 
 from equipment.models import FilterSlot, Site, User
-from schedules import due
-from schedules.models import MaintenanceTask, Technician
+from schedules import due, visits
+from schedules.models import MaintenanceTask, Technician, Visit
+from schedules.visits import Booking
 from shared.units import PA_PER_INWC
 from tests import servers
+from tests.browser.chromium import ARGUMENTS, HEIGHTS
+from tests.browser.cut_network import CutNetwork
+from tests.browser.phone import Phone, keeps_the_day
 from tests.factories import (
     DeskFactory,
     FilterSlotFactory,
@@ -28,17 +33,6 @@ from tests.factories import (
     SiteFactory,
     SystemFactory,
 )
-
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-HEIGHTS = {360: 740, 1280: 800}
 
 PageAt = Callable[..., Page]
 
@@ -66,21 +60,6 @@ def browser(playwright: Playwright, chromium_path: str) -> Iterator[Browser]:
     chromium = playwright.chromium.launch(executable_path=chromium_path, args=ARGUMENTS)
     yield chromium
     chromium.close()
-
-
-STILL = """async () => {
-  for (let look = 0; look < 100; look += 1) {
-    const { held } = await navigator.locks.query();
-    if (!held.length) return;
-    await new Promise((done) => setTimeout(done, 30));
-  }
-}"""
-
-
-def let_finish(page: Page) -> None:
-    """Waits until the phone's parts are done fetching, or the desk would be asked after the test is over."""
-    with suppress(Error):  # closed already, or a page that may not ask
-        page.evaluate(STILL)
 
 
 @pytest.fixture
@@ -197,3 +176,42 @@ def sign_in(live_server: LiveServer) -> SignIn:
         page.context.add_cookies([{"name": "sessionid", "value": cookie, "url": live_server.url}])
 
     return give
+
+
+@pytest.fixture
+def wire(live_server: LiveServer) -> Iterator[CutNetwork]:
+    wire = CutNetwork(int(live_server.url.rsplit(":", 1)[1]))
+    yield wire
+    wire.close()
+
+
+@pytest.fixture
+def phone(playwright: Playwright, chromium_path: str, tmp_path: Path, wire: CutNetwork) -> Iterator[Phone]:
+    phone = Phone(playwright, chromium_path, tmp_path / "phone", wire)
+    yield phone
+    phone.close()
+
+
+@pytest.fixture
+def visit(world: World) -> Visit:
+    """Today's visit to the mill, whose attic has a code."""
+    world.attic.access_notes = "Attic hatch code 4711"
+    world.attic.save()
+    booking = Booking(world.mill, [world.attic], [world.drain], world.technician, world.today, sure=True)
+    return visits.book(booking, world.now)
+
+
+@pytest.fixture
+def terry(world: World) -> User:
+    assert world.technician.user
+    return world.technician.user
+
+
+@pytest.fixture
+def page(phone: Phone, visit: Visit, terry: User) -> Page:
+    """The day's sheet, with all of the day on the phone."""
+    page = phone.open()
+    phone.sign_in(terry)
+    page.goto("/")
+    keeps_the_day(page, 1)
+    return page

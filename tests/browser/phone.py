@@ -3,18 +3,24 @@
 import os
 import signal
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from django.db import OperationalError
 from django.test import Client
+from django.urls import reverse
 from playwright.sync_api import BrowserContext, Error, Page, Playwright, expect
 
 from equipment.models import User
-from tests.browser.conftest import ARGUMENTS, HEIGHTS, let_finish
+from schedules.models import Visit
+from tests.browser.chromium import ARGUMENTS, HEIGHTS, let_finish
 from tests.browser.cut_network import CutNetwork
 
 WIDTH = 360
+KEPT = "Kept on this phone"
+_NO_WHOLE_PAGES = "--disable-back-forward-cache"
 SHOTS = os.environ.get("SHOTS")
 
 
@@ -24,6 +30,8 @@ class Phone:
     def __init__(self, playwright: Playwright, path: str, folder: Path, wire: CutNetwork) -> None:
         self._playwright, self._path, self.folder, self.wire = playwright, path, folder, wire
         self._context: BrowserContext | None = None
+        # Whether Back shows the very page that was left, where the browser may keep it.
+        self.goes_back_to_whole_pages = False
 
     def open(self) -> Page:
         """A new page of the phone, which is started where it is not running."""
@@ -32,6 +40,7 @@ class Phone:
                 str(self.folder),
                 executable_path=self._path,
                 args=ARGUMENTS,
+                ignore_default_args=[_NO_WHOLE_PAGES] if self.goes_back_to_whole_pages else [],
                 viewport={"width": WIDTH, "height": HEIGHTS[WIDTH]},
                 base_url=self.wire.url,
             )
@@ -127,3 +136,32 @@ def send_all(page: Page, seconds: float = 30) -> None:
     while queued(page):
         assert time.monotonic() < deadline, f"{queued(page)} entries still wait"
         page.evaluate("async () => { await phone.send(); }")
+
+
+def the_visit(visit: Visit) -> str:
+    return reverse("visit", args=[visit.pk])
+
+
+def complete(page: Page, visit: Visit) -> None:
+    page.goto(the_visit(visit))
+    page.get_by_label("Findings").fill("Rust on the rack")
+    page.get_by_role("button", name="Complete the visit").click()
+
+
+def caches_of(page: Page) -> list[str]:
+    return list(page.evaluate("() => caches.keys()"))
+
+
+def sure(asked: Callable[[], bool]) -> bool:
+    """False too while the desk writes in the one connection that it shares with the test."""
+    try:
+        return asked()
+    except OperationalError:
+        return False
+
+
+def is_soon(asked: Callable[[], bool], seconds: float = 10) -> None:
+    deadline = time.monotonic() + seconds
+    while not sure(asked):
+        assert time.monotonic() < deadline, "it never came"
+        time.sleep(0.05)

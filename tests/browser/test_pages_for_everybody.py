@@ -11,7 +11,8 @@ from equipment.models import Person, User
 from schedules import emails, reminders, sending, visits
 from schedules.models import Notice, Visit
 from schedules.visits import Booking
-from tests.browser.conftest import HEIGHTS, PageAt, SignIn, World
+from tests.browser.chromium import HEIGHTS
+from tests.browser.conftest import PageAt, SignIn, World
 from tests.factories import UserFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

@@ -13,6 +13,8 @@ from schedules.models import Plan, Visit
 from schedules.visits import Booking
 from shared.units import PA_PER_INWC
 from tests.browser.conftest import PageAt, SignIn, World
+from tests.browser.phone import shot
+from tests.factories import PersonFactory, SiteRoleFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -93,3 +95,38 @@ def test_a_drop_that_cannot_be_is_said_plainly_and_nothing_typed_is_lost(
     assert Reading.objects.filter(slot=world.attic).count() == 1
     visit.refresh_from_db()
     assert visit.state == Visit.State.SCHEDULED
+
+
+# The height in which a press on a box, or on its own line above and below it, ticks it.
+PRESSED = """(box) => {
+  box.scrollIntoView({ block: "center" });
+  const { left, width, top, height } = box.getBoundingClientRect();
+  const hits = (y) => {
+    const there = document.elementFromPoint(left + width / 2, y);
+    return there === box || there?.closest("label")?.control === box;
+  };
+  const middle = top + height / 2;
+  let up = 0, down = 0;
+  while (up < 40 && hits(middle - up - 1)) up += 1;
+  while (down < 40 && hits(middle + down + 1)) down += 1;
+  return up + down + 1;
+}"""
+
+
+def test_what_is_pressed_on_a_visit_is_high_enough_for_a_thumb(
+    world: World, visit: Visit, page: Page
+) -> None:
+    person = PersonFactory(name="Robin", phone="555 0199")
+    SiteRoleFactory(site=world.mill, person=person)
+    page.goto(reverse("visit", args=[visit.pk]))
+    links = page.locator("main a[href^='tel:'], main a[href^='/sites/'], main a[href^='/filters/']")
+    expect(page.locator("main a[href^='tel:']")).to_have_count(1)
+    for link in links.all():
+        box = link.bounding_box()
+        assert box
+        assert box["height"] >= 44, link.inner_text()
+    boxes = page.locator("main input[type=checkbox]:visible")
+    assert boxes.count() > 10
+    for one in boxes.all():
+        assert one.evaluate(PRESSED) >= 43, one.get_attribute("id")
+    shot(page, "17-thumb")

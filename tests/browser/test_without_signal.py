@@ -1,101 +1,36 @@
 """The day on the phone before the attic: a real Chromium, with the network cut for pages and worker."""
 
 import time
-from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
-from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
-from django.db import OperationalError
 from django.urls import reverse
 from PIL import Image
-from playwright.sync_api import Page, Playwright, expect
-from pytest_django.live_server_helper import LiveServer
+from playwright.sync_api import Page, expect
 
 from equipment.models import FilterChange, User
-from schedules import due, visits
+from schedules import due
 from schedules.models import FieldEntry, Photograph, Visit
-from schedules.visits import Booking
 from servicedesk import phone_files
 from tests.browser.conftest import World
 from tests.browser.cut_network import CutNetwork, Wire
-from tests.browser.phone import Phone, keeps_the_day, queued, send_all, shot
+from tests.browser.phone import (
+    KEPT,
+    Phone,
+    caches_of,
+    complete,
+    is_soon,
+    queued,
+    send_all,
+    shot,
+    the_visit,
+)
 from tests.factories import TechnicianFactory, UserFactory, VisitFactory
 from tests.pictures import jpeg
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-KEPT = "Kept on this phone"
-
-
-@pytest.fixture
-def wire(live_server: LiveServer) -> Iterator[CutNetwork]:
-    wire = CutNetwork(int(live_server.url.rsplit(":", 1)[1]))
-    yield wire
-    wire.close()
-
-
-@pytest.fixture
-def phone(playwright: Playwright, chromium_path: str, tmp_path: Path, wire: CutNetwork) -> Iterator[Phone]:
-    phone = Phone(playwright, chromium_path, tmp_path / "phone", wire)
-    yield phone
-    phone.close()
-
-
-@pytest.fixture
-def visit(world: World) -> Visit:
-    """Today's visit to the mill, whose attic has a code."""
-    world.attic.access_notes = "Attic hatch code 4711"
-    world.attic.save()
-    booking = Booking(world.mill, [world.attic], [world.drain], world.technician, world.today, sure=True)
-    return visits.book(booking, world.now)
-
-
-@pytest.fixture
-def terry(world: World) -> User:
-    assert world.technician.user
-    return world.technician.user
-
-
-@pytest.fixture
-def page(phone: Phone, visit: Visit, terry: User) -> Page:
-    """The day's sheet, with all of the day on the phone."""
-    page = phone.open()
-    phone.sign_in(terry)
-    page.goto("/")
-    keeps_the_day(page, 1)
-    return page
-
-
-def the_visit(visit: Visit) -> str:
-    return reverse("visit", args=[visit.pk])
-
-
-def complete(page: Page, visit: Visit) -> None:
-    page.goto(the_visit(visit))
-    page.get_by_label("Findings").fill("Rust on the rack")
-    page.get_by_role("button", name="Complete the visit").click()
-
-
-def caches_of(page: Page) -> list[str]:
-    return list(page.evaluate("() => caches.keys()"))
-
-
-def sure(asked: Callable[[], bool]) -> bool:
-    """False too while the desk writes in the one connection that it shares with the test."""
-    try:
-        return asked()
-    except OperationalError:
-        return False
-
-
-def is_soon(asked: Callable[[], bool], seconds: float = 10) -> None:
-    deadline = time.monotonic() + seconds
-    while not sure(asked):
-        assert time.monotonic() < deadline, "it never came"
-        time.sleep(0.05)
 
 
 def test_sheet_stops_and_form_open_without_signal(
@@ -379,20 +314,6 @@ def test_a_clock_a_day_off_changes_no_time(world: World, visit: Visit, page: Pag
         visit.refresh_from_db()
         assert visit.arrived_at
         assert abs(visit.arrived_at - pressed) < timedelta(seconds=1.5)
-
-
-def test_past_the_end_of_the_day_no_code_is_left(settings: object, request: pytest.FixtureRequest) -> None:
-    late = datetime.now(ZoneInfo("America/Chicago")).replace(hour=23, minute=59, second=48, microsecond=0)
-    with time_machine.travel(late, tick=True):
-        page: Page = request.getfixturevalue("page")
-        wire: CutNetwork = request.getfixturevalue("wire")
-        expect(page.locator("[data-access]")).to_have_count(1)
-        wire.set(Wire.REFUSE)
-        expect(page.locator("[data-access]")).to_have_count(0, timeout=20000)
-        is_soon(lambda: not [name for name in caches_of(page) if name.startswith("day ")])
-        page.goto("/")
-        expect(page.get_by_role("heading", level=1)).to_have_text("No signal here")
-        expect(page.locator("#nothing-kept")).to_be_visible()
 
 
 def test_signing_out_clears_the_phone(page: Page) -> None:

@@ -75,6 +75,20 @@ def test_the_same_entry_five_times_is_one(
     assert FieldEntry.objects.count() == Reading.objects.count() == FilterChange.objects.count() == 1
 
 
+def test_what_was_corrected_after_it_had_come_stands_beside_and_counts_nothing(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    sent = written(visit, now, slot)
+    take(sent, technician_user, now, "ip")
+    corrected = replace(sent, fields={**sent.fields, f"slot{slot.pk}-drop_before": ["40 Pa"]})
+    answers = [take(corrected, technician_user, now, "ip") for _ in range(3)]
+    assert {answer.state for answer in answers} == {"beside"}
+    assert "corrected" in answers[0].said
+    assert take(sent, technician_user, now, "ip").state == "taken"
+    assert [row.state for row in FieldEntry.objects.order_by("pk")] == ["taken", "beside"]
+    assert [row.filter_drop_pa for row in Reading.objects.all()] == [pytest.approx(30.0)]
+
+
 def test_two_people_of_one_slot_are_both_kept_and_the_second_counts_nothing_twice(
     visit: Visit, slot: FilterSlot, technician_user: User, manager_user: User, now: datetime
 ) -> None:

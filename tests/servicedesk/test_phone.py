@@ -2,17 +2,19 @@
 
 import json
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
+import time_machine
 from django.contrib.staticfiles import finders
 from django.test import Client
 from django.urls import reverse
 
 from equipment.models import Desk, User
 from servicedesk import phone_files
-from tests.factories import TODAY, VisitFactory
+from tests.factories import TODAY, PhotographFactory, SiteFactory, VisitFactory
 
 pytestmark = pytest.mark.django_db
 MOST_LINES = 250
@@ -115,3 +117,31 @@ def test_a_copy_for_the_phone_leaves_what_is_said_once_to_the_page(
     address = f"/visits/{visit.pk}/"
     assert 'role="status"><li' not in technician.get(address, headers={"X-Copy": "1"}).text
     assert 'role="status"><li' in technician.get(address).text
+
+
+@pytest.mark.parametrize("role", ["technician", "manager"])
+def test_no_cache_keeps_a_page_of_staff(role: str, request: pytest.FixtureRequest) -> None:
+    client: Client = request.getfixturevalue(role)
+    for address in ("/due/", f"/sites/{SiteFactory().pk}/", "/nowhere/"):
+        assert client.get(address, follow=True)["Cache-Control"] == "no-store", address
+
+
+def test_what_is_no_page_of_staff_says_itself_how_long_it_is_kept(
+    technician: Client, homeowner: Client, stranger: Client
+) -> None:
+    photograph = PhotographFactory()
+    assert technician.get(f"/photographs/{photograph.pk}/")["Cache-Control"] == "private, no-cache"
+    assert technician.get("/worker.js")["Cache-Control"] == "no-cache"
+    for client in (homeowner, stranger):
+        assert "no-store" not in client.get("/", follow=True).get("Cache-Control", "")
+
+
+def test_a_page_of_staff_says_when_its_day_ends(
+    technician: Client, homeowner: Client, stranger: Client
+) -> None:
+    with time_machine.travel(datetime(2026, 5, 12, 15, tzinfo=UTC), tick=False):
+        found = re.search(r'<body[^>]* data-until="(\d+)"', technician.get("/", follow=True).text)
+        assert found
+        assert datetime.fromtimestamp(int(found[1]) / 1000, UTC) == datetime(2026, 5, 13, 5, tzinfo=UTC)
+        for client in (homeowner, stranger):
+            assert "data-until" not in client.get("/", follow=True).text

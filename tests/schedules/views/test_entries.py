@@ -15,7 +15,7 @@ from equipment.models import FilterSlot, Site, User
 from schedules import visits
 from schedules.models import FieldEntry, Technician, Visit
 from schedules.visits import Booking
-from tests.factories import NOW, TODAY
+from tests.factories import NOW, TODAY, TagFactory
 
 pytestmark = pytest.mark.django_db
 MS = int(NOW.timestamp() * 1000)
@@ -57,6 +57,22 @@ def test_the_day_names_its_pages_and_its_end(
     assert (told["user"], told["now"], told["day"]) == (technician_user.pk, MS, "2026-05-12")
     assert datetime.fromtimestamp(told["until"] / 1000, UTC) == datetime(2026, 5, 13, 5, tzinfo=UTC)
     assert all(technician.get(address).status_code == 200 for address in told["keep"])
+
+
+def test_the_day_names_where_its_tags_lead_while_they_hang(
+    technician: Client, manager: Client, visit: Visit, home_slot: FilterSlot
+) -> None:
+    TagFactory(slot=home_slot, code="WTHDRAWN", withdrawn_at=NOW)
+    TagFactory(slot=home_slot, code="STAND1NG")
+    TagFactory(code="E1SEWHER")
+    form = f"/visits/{visit.pk}/#slot{home_slot.pk}"
+    assert technician.get("/days/mine/").json()["tags"] == {"STAND1NG": form}
+    assert technician.get("/t/STAND-ING/")["Location"] == form
+    assert f'id="slot{home_slot.pk}"' in technician.get(f"/visits/{visit.pk}/").text
+    assert manager.get("/t/STAND1NG/")["Location"] == f"/filters/{home_slot.pk}/"
+    Visit.objects.update(state=Visit.State.COMPLETED)
+    assert technician.get("/days/mine/").json()["tags"] == {"STAND1NG": f"/filters/{home_slot.pk}/"}
+    assert technician.get("/t/STAND1NG/")["Location"] == f"/filters/{home_slot.pk}/"
 
 
 def test_an_entry_is_answered_with_what_became_of_it(

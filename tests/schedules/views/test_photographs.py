@@ -16,7 +16,15 @@ from equipment.models import FilterSlot, User
 from schedules.models import Photograph, Visit
 from schedules.photographs import MOST_A_VISIT, moment
 from servicedesk.upload_limit import LARGEST
-from tests.factories import NOW, TODAY, FilterSlotFactory, PhotographFactory, VisitFactory, VisitJobFactory
+from tests.factories import (
+    NOW,
+    TODAY,
+    FieldEntryFactory,
+    FilterSlotFactory,
+    PhotographFactory,
+    VisitFactory,
+    VisitJobFactory,
+)  # fmt: skip
 from tests.pictures import jpeg, upload
 
 pytestmark = pytest.mark.django_db
@@ -128,6 +136,27 @@ def test_what_cannot_be_kept_is_refused_in_words(
     assert (answer.status_code, answer.json()["state"]) == (status, "refused")
     assert words in answer.json()["said"]
     assert not Photograph.objects.exists()
+
+
+@pytest.mark.parametrize("gone", ["slot", "visit"])
+def test_of_what_is_gone_it_is_kept_with_its_entry(
+    gone: str, send: Send, technician_user: User, technician: Client, manager: Client
+) -> None:
+    entry = FieldEntryFactory(user=technician_user, visit=None, visit_number=7, state="to_judge")
+    told = {gone: 999_999, "entry": str(entry.uid), "id": str(uuid4())}
+    assert [send(**told).json()["state"] for _ in range(2)] == ["taken", "taken"]
+    row = Photograph.objects.get()
+    assert (row.slot, row.visit, row.entry) == (None, None, entry.uid)
+    address = reverse("photograph", args=[row.pk])
+    assert f'src="{address}"' in manager.get(reverse("findings")).text
+    assert manager.get(address).status_code == 200
+    assert technician.get(address).status_code == 404
+    assert send(**{**told, "id": str(uuid4()), "data": b"none"}).status_code == 422
+    assert manager.post(reverse("photograph-gone", args=[row.pk]))["Location"] == reverse("findings")
+
+
+def test_with_somebody_elses_entry_nothing_is_kept(send: Send) -> None:
+    assert send(slot=999_999, entry=str(FieldEntryFactory().uid)).status_code == 404
 
 
 def test_six_a_filter_a_visit(send: Send, home_slot: FilterSlot) -> None:

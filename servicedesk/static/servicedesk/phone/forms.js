@@ -32,7 +32,15 @@
     return control.value && unit && /^[\d.,\s-]+$/.test(control.value) ? `${control.value} ${unit}` : control.value;
   }
 
-  // What a person sees of a form, as [heading, label, value] lines, to be shown where the form stood.
+  // What corrects a thing that is ticked, [texts, whether it cannot wait]; nothing where the page says none.
+  function adviceOf(control) {
+    const found = control.checked && control.parentElement.querySelector(":scope > .corrects");
+    if (!found) return null;
+    const texts = found.children.length ? [...found.children].map((part) => part.textContent) : [found.textContent];
+    return [texts, found.classList.contains("caution")];
+  }
+
+  // What a person sees of a form, as [heading, label, value, advice] lines, to be shown where the form stood.
   function shownOf(form) {
     const lines = [];
     for (const control of form.elements) {
@@ -40,18 +48,24 @@
       if (!seen || (control.type === "radio" && !control.checked)) continue;
       const value = valueOf(control);
       const heading = control.closest("fieldset, details")?.querySelector("legend, summary");
-      if (value) lines.push([heading?.textContent.replace(/\s+/g, " ").trim() || "", labelOf(control), value]);
+      if (value) lines.push([heading?.textContent.replace(/\s+/g, " ").trim() || "", labelOf(control), value, adviceOf(control)]);
     }
     return lines;
   }
 
-  function panel(entry, said, next) {
+  function adviceBox(texts, atOnce) {
+    const box = phone.element("dd", "", { class: atOnce ? "corrects caution" : "corrects small" });
+    for (const text of texts) box.append(phone.element(atOnce && text === texts[0] ? "strong" : "p", text));
+    return box;
+  }
+
+  function panel(form, entry, said, next) {
     const box = phone.element("section", "", { class: "caution kept", role: "status", tabindex: "-1" });
     box.append(phone.element("p", said));
     box.append(phone.element("p", phone.word("written", { at: phone.clockTime(entry.at) }), { class: "small faint" }));
     let heading = null;
     let list = null;
-    for (const [under, label, value] of entry.shown || []) {
+    for (const [under, label, value, advice] of entry.shown || []) {
       if (!list || under !== heading) {
         heading = under;
         if (under) box.append(phone.element("h3", under));
@@ -59,18 +73,20 @@
         box.append(list);
       }
       list.append(phone.element("dt", label), phone.element("dd", value));
+      if (advice) list.append(adviceBox(...advice));
     }
-    const way = phone.element("p");
+    const way = phone.element("p", "", { class: "actions" });
+    if (!next && entry.kind !== "arrived") way.append(phone.openAgain(box, form, entry));
     way.append(phone.element("a", phone.word(next ? "onward" : "back"), { href: next || "/" }));
     box.append(way);
     return box;
   }
 
   function replace(form, entry, said, next = "") {
-    const box = panel(entry, said, next);
+    const box = panel(form, entry, said, next);
     form.replaceWith(box);
-    if (entry.kind !== "arrived") {
-      // A visit ends once: the other ways to end it go with the form.
+    if (phone.isEnd(entry.kind)) {
+      // The other ways to end the visit go with the form.
       for (const other of document.querySelectorAll("form[data-entry]")) (other.closest("section") || other).hidden = true;
     }
     return box;
@@ -82,7 +98,7 @@
   }
 
   // The question "did you look again?" stands hidden in the form until it is asked.
-  function askSure(form, prefix) {
+  phone.askSure = (form, prefix) => {
     const hidden = form.elements[`${prefix}-sure`];
     if (!hidden || hidden.type !== "hidden") return;
     const field = phone.element("div", "", { class: "field" });
@@ -92,7 +108,7 @@
     field.append(label);
     (form.querySelector(`[name="${prefix}-airflow"]`)?.closest(".fields") || hidden.parentElement).append(field);
     hidden.remove();
-  }
+  };
 
   function placeOf(form, name) {
     const found = form.elements[name];
@@ -113,7 +129,7 @@
     clearFaults(form);
     let first = null;
     for (const [name, texts] of Object.entries(faults)) {
-      if (name.endsWith("-sure")) askSure(form, name.split("-")[0]);
+      if (name.endsWith("-sure")) phone.askSure(form, name.split("-")[0]);
       const { control, field } = placeOf(form, name);
       if (control) for (const wait of [0, HINT_MS]) setTimeout(withoutHint, wait, field);
       for (const text of texts) {
@@ -135,10 +151,10 @@
     first?.focus();
   }
 
-  function busy(form, is) {
+  phone.busy = (form, is) => {
     form.toggleAttribute("aria-busy", is);
     for (const button of form.querySelectorAll("button")) button.disabled = is;
-  }
+  };
 
   function whyKept(sent) {
     if (sent.state === "signed-out") return phone.word("keptOut");
@@ -150,12 +166,14 @@
     const entry = {
       id: form.dataset.id,
       user: user(),
-      visit: Number(form.dataset.visit || document.querySelector("form[data-visit]")?.dataset.visit),
+      visit: Number(form.dataset.visit || 0) || null,
+      slot: Number(form.dataset.slot || 0) || null,
       kind: form.dataset.entry,
-      at: Date.now(),
+      at: Number(form.dataset.at) || Date.now(),
+      address: location.pathname,
       fields: fieldsOf(form, button),
       shown: shownOf(form),
-      title: document.querySelector("h1")?.textContent.trim() || "",
+      title: form.dataset.title || document.querySelector("h1")?.textContent.trim() || "",
     };
     const about = { entry: entry.id, visit: entry.visit, user: entry.user, title: entry.title };
     await phone.add(entry, (await phone.pictures(form)).map((photo) => ({ ...photo, ...about })));
@@ -175,11 +193,13 @@
   async function bring(form, entry) {
     const sent = await sendNow(entry.id);
     const answer = sent.answers[entry.id];
+    if (answer?.state !== "ask") phone.letGo(entry.id);
     if (!answer) {
-      replace(form, entry, whyKept(sent)).focus();
+      const now = (await phone.entries()).find((one) => one.id === entry.id);
+      replace(form, entry, now?.stuck ? phone.word("stuckHere") : whyKept(sent)).focus();
       phone.later();
     } else if (answer.state === "ask") {
-      busy(form, false);
+      phone.busy(form, false);
       showFaults(form, answer.faults);
     } else if (answer.state === "taken") {
       // No wake here: the next page says what was done, and a copy fetched first would take its words.
@@ -200,10 +220,10 @@
       let entry = null;
       try {
         const writing = write(form, event.submitter);
-        busy(form, true);
+        phone.busy(form, true);
         entry = await writing;
       } catch (error) {
-        busy(form, false);
+        phone.busy(form, false);
         if (error.faults) return showFaults(form, error.faults);
         form.submit(); // nothing can be kept here: as on a phone without all this
         return;
@@ -216,11 +236,10 @@
   phone.showWaiting = async () => {
     const waiting = await phone.entries();
     for (const form of document.querySelectorAll("form[data-entry]:not([aria-busy])")) {
-      const visit = form.dataset.visit || document.querySelector("form[data-visit]")?.dataset.visit;
-      const entry = waiting.find(
-        (one) => String(one.visit) === visit && one.kind === form.dataset.entry && one.user === user(),
-      );
-      if (entry && !form.dataset.id) replace(form, entry, phone.word("kept"));
+      const { entry: kind, visit = "", slot = "" } = form.dataset;
+      const of = (one) => String(one.visit || "") === visit && String(one.slot || "") === slot;
+      const entry = waiting.find((one) => of(one) && one.kind === kind && one.user === user());
+      if (entry && !form.dataset.id) replace(form, entry, phone.word(entry.stuck ? "stuckHere" : "kept"));
     }
   };
 })(self.phone);

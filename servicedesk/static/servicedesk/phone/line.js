@@ -59,6 +59,10 @@
     const { said: heard = [] } = await phone.facts();
     const parts = [phone.element("span", said.join(" · "))];
     if (own.length || photos.length || stuck.length) parts.push(button(phone.word("sendNow"), sendNow));
+    for (const entry of stuck) {
+      const href = entry.address || `/visits/${entry.visit}/`;
+      if (href !== location.pathname) parts.push(phone.element("a", phone.word("openIt", { title: entry.title }), { href }));
+    }
     for (const text of heard) parts.push(phone.element("span", text, { class: "heard" }));
     if (heard.length) parts.push(button(phone.word("read"), () => phone.note({ said: [] }).then(phone.tell)));
     // Read out when it says something new, not at every look.

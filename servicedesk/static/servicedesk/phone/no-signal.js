@@ -11,9 +11,11 @@
     list.append(row);
   }
   document.getElementById("nothing-kept").hidden = list.children.length > 0;
-  const waiting = await phone.entries();
+  const entries = await phone.entries();
+  const stuck = entries.filter((entry) => entry.stuck).length;
+  const wait = entries.length - stuck;
   const said = document.getElementById("waiting");
-  if (waiting.length) said.textContent = phone.count("wait", waiting.length);
-  said.hidden = !waiting.length;
+  said.textContent = [wait && phone.count("wait", wait), stuck && phone.count("stuck", stuck)].filter(Boolean).join(" · ");
+  said.hidden = !entries.length;
   document.getElementById("again").addEventListener("click", () => location.reload());
 })(self.phone);

@@ -5,9 +5,21 @@
   const BATCH = 25;
   const LIMIT_MS = 15000;
   const LOCK = "phone-send";
+  const OPEN = "phone-open ";
   const OVER = ["taken", "beside", "to_judge"]; // the desk has it
 
   const REFUSALS = [400, 413, 422];
+  const REFUSED_PHOTO = [413, 422];
+
+  // The lock of an entry that stands open in a form.
+  phone.openName = (id) => OPEN + id;
+
+  // Ids of the entries that stand open in some page, but for `here`: they are not sent meanwhile.
+  async function opened(here) {
+    const { held } = await navigator.locks.query();
+    const ids = held.filter(({ name }) => name.startsWith(OPEN)).map(({ name }) => name.slice(OPEN.length));
+    return new Set(ids.filter((id) => id !== here));
+  }
 
   class NoSignal extends Error {}
   class SignedOut extends Error {}
@@ -44,13 +56,14 @@
     const before = Date.now();
     const told = await ask("/days/mine/", { headers: { Accept: "application/json" } }, endsAt);
     if (!told.ok || !told.user) throw new SignedOut();
-    await phone.note({ ...skewOf(told.now, before), user: told.user, until: told.until, day: told.day, keep: told.keep });
+    const { user, until, day, keep, tags } = told;
+    await phone.note({ ...skewOf(told.now, before), user, until, day, keep, tags });
     return told;
   }
 
   function wire(entry, device, here) {
-    const { id, n, visit, kind, at, skew, fields } = entry;
-    return { id, n, device, visit, kind, at, skew, fields, here: here === id };
+    const { id, n, visit, slot, kind, at, skew, fields } = entry;
+    return { id, n, device, visit, slot, kind, at, skew, fields, here: here === id };
   }
 
   async function post(batch, told, here, endsAt) {
@@ -95,14 +108,17 @@
     const title = ({ id }) => batch.find((entry) => entry.id === id).title || "";
     const said = over.filter((answer) => answer.state !== "taken" && answer.said);
     await phone.drop(over.map(({ id }) => id), said.map((answer) => `${title(answer)}: ${answer.said}`));
-    // Nothing of these is stored at the desk, and the form has it all.
-    await phone.withdraw(asked.map(({ id }) => id));
+    // Nothing of these is stored at the desk, and the form has it all; what waited here before stays all the same.
+    const before = await opened("");
+    await phone.withdraw(asked.map(({ id }) => id).filter((id) => !before.has(id)));
     return over.length + asked.length;
   }
 
   async function sendEntries(told, here, until, found) {
     for (;;) {
-      const waiting = (await phone.entries()).filter((entry) => entry.user === told.user && !entry.stuck);
+      const open = await opened(here);
+      const goes = ({ id, user, stuck }) => user === told.user && !stuck && !open.has(id) && found[id]?.state !== "ask";
+      const waiting = (await phone.entries()).filter(goes);
       const batch = waiting.slice(0, BATCH);
       if (!batch.length) return;
       const { answers, parked } = await postOrPark(batch, told, here, until());
@@ -123,9 +139,12 @@
       try {
         const headers = { "X-CSRFToken": told.token };
         const answer = await ask("/days/photo/", { method: "POST", headers, body: form }, until());
-        if (!answer.ok || answer.state === "refused") said = answer.said || String(answer.status);
+        if (!answer.ok) said = answer.said || String(answer.status);
+        // Only what is no photograph, or too much of one, may be lost: anything else waits here.
+        if (!answer.ok && !REFUSED_PHOTO.includes(answer.status)) continue;
       } catch (fault) {
         if (!(fault instanceof NotUnderstood)) throw fault;
+        if (!REFUSED_PHOTO.map(String).includes(fault.message)) continue;
         said = fault.message;
       }
       if (said) await phone.drop([], [`${photo.title || ""}: ${said}`]);

@@ -9,8 +9,6 @@
   const LATE_MS = 5 * 60 * 1000;
   let pause = SOON_MS;
   let timer = 0;
-  let until = 0;
-  let evening = 0;
 
   // Sends and keeps, in the worker where there is one: it goes on when this page is left.
   phone.wake = async () => {
@@ -51,31 +49,14 @@
     }
   };
 
-  // Past the end of the day nothing that opens a door stays on the screen. The day is that of this page,
-  // whatever another page has kept since.
-  async function dayOver() {
-    const facts = await phone.facts();
-    const now = phone.deskNow(facts);
-    if (!until && facts.until > now) until = facts.until;
-    clearTimeout(evening);
-    if (until && until <= now) {
-      for (const note of document.querySelectorAll("[data-access]")) note.remove();
-      await phone.wipeOld();
-    } else if (until) {
-      evening = setTimeout(dayOver, Math.min(until - now + 50, 60000));
-    }
-  }
-
   new BroadcastChannel("phone").addEventListener("message", () => {
-    dayOver();
+    phone.dayOver();
     phone.draw();
   });
   addEventListener("online", () => phone.soon());
   addEventListener("pageshow", (event) => event.persisted && phone.soon());
   document.addEventListener("visibilitychange", () => {
-    if (document.hidden) return;
-    dayOver();
-    phone.draw();
+    if (!document.hidden) phone.draw();
   });
 
   phone.watchForms();
@@ -83,7 +64,6 @@
   if (!document.body.dataset.kept) await phone.seen(Number(document.body.dataset.user || 0));
   await phone.showWaiting();
   await phone.draw();
-  await dayOver();
   const { worker } = document.getElementById("phone-words").dataset;
   await navigator.serviceWorker.register(worker, { updateViaCache: "none" });
   await navigator.serviceWorker.ready;

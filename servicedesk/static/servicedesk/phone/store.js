@@ -90,7 +90,9 @@ self.phone = self.phone || {};
         entries.get(entry.id).onsuccess = (found) => {
           const before = found.target.result;
           if (before) {
-            entries.put({ ...before, ...entry, skew, n: before.n, stuck: "" });
+            // The hour of the first writing goes with the clock as it was known then.
+            const known = entry.at === before.at ? before.skew : skew;
+            entries.put({ ...before, ...entry, skew: known, n: before.n, stuck: "" });
             return;
           }
           facts.get("count").onsuccess = (counted) => {
@@ -164,7 +166,7 @@ self.phone = self.phone || {};
   phone.forgetOnly = (user) =>
     within("readwrite", ({ entries, photos, facts }) => {
       for (const store of [entries, photos]) deleteWhere(store, (row) => row.user === user);
-      for (const name of ["user", "until", "day", "keep", "keptAt", "freshAt", "said"]) facts.delete(name);
+      for (const name of ["user", "until", "day", "keep", "tags", "keptAt", "freshAt", "said"]) facts.delete(name);
     });
 
   phone.forgetAll = async () => {

@@ -36,10 +36,26 @@
     return (await (await caches.open(CACHE)).match(noSignal)) || Response.error();
   }
 
+  // The code of a scanned or typed tag, read as the desk reads it: I and L are 1, O is 0, U is V.
+  function codeOf(address) {
+    const typed = /^\/t\/([^/]+)\/$/.exec(address)?.[1];
+    const read = { I: "1", L: "1", O: "0", U: "V" };
+    return typed && typed.toUpperCase().replace(/[^0-9A-Z]/g, "").replace(/[ILOU]/g, (sign) => read[sign]);
+  }
+
+  // Where a tag of today leads on this phone; nothing for other addresses.
+  async function tagLeads(address) {
+    const code = codeOf(address);
+    const leads = code && (await phone.facts()).tags?.[code];
+    return leads && (await phone.kept(leads.split("#")[0])) ? leads : "";
+  }
+
   // What to show where the network gave nothing.
   async function instead(address) {
     const page = await phone.kept(address);
     if (page) return page;
+    const leads = await tagLeads(address);
+    if (leads) return Response.redirect(leads);
     const { keep = [] } = await phone.facts();
     if (address === "/" && (await phone.kept(keep[0] || ""))) return Response.redirect(keep[0]);
     return emptyPage();
@@ -66,7 +82,8 @@
       ),
     );
     const began = performance.now();
-    const tired = phone.kept(address).then((page) => {
+    const here = async () => (await phone.kept(address)) || tagLeads(address);
+    const tired = here().then((page) => {
       const left = (page ? PATIENCE_MS : LONG_PATIENCE_MS) - (performance.now() - began);
       return new Promise((done) => setTimeout(done, left, null));
     });

@@ -56,9 +56,9 @@ def today(now: datetime) -> date:
     return clock.local_day(now, Desk.the().zone)
 
 
-def end_of_today(now: datetime) -> datetime:
+def end_of_today(now: datetime, desk: Desk) -> datetime:
     """When the desk's local day ends, in UTC."""
-    zone = Desk.the().zone
+    zone = desk.zone
     return clock.end_of_day(clock.local_day(now, zone), zone)
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
+from uuid import UUID
 
 from django.db import transaction
 from django.db.models import Q
@@ -12,7 +13,7 @@ from equipment.models import Desk, FilterSlot, User
 from equipment.record import NotRecordable
 from schedules import defects, due, slot_entries, visits
 from schedules.field_entries import as_form, changed_already, read_as_told, what_it_says
-from schedules.models import FieldEntry, Visit
+from schedules.models import FieldEntry, Photograph, Visit
 from shared import clock
 
 
@@ -27,8 +28,15 @@ def waiting() -> "list[FieldEntry]":
 
 
 def in_words(rows: Iterable[FieldEntry], units: str) -> list[tuple[FieldEntry, list[tuple[str, str]]]]:
-    """Each entry with what it says, label and text."""
-    return [(row, what_it_says(row, units)) for row in rows]
+    """Each entry with what it says, label and text; its photographs are at hand."""
+    told = list(rows)
+    found: dict[UUID | None, list[Photograph]] = {}
+    if told:
+        for one in Photograph.objects.standing().filter(entry__in=[row.uid for row in told]):
+            found.setdefault(one.entry, []).append(one)
+    for row in told:
+        row.photographs = found.get(row.uid, [])
+    return [(row, what_it_says(row, units)) for row in told]
 
 
 def beside(visit: Visit, units: str) -> list[tuple[FieldEntry, list[tuple[str, str]]]]:

@@ -417,6 +417,8 @@ class JobFilterForm(forms.Form):
     def _ask_of_nothing(self, data: dict[str, Any]) -> None:
         """A change that nothing was written of is likelier a button pressed too soon."""
         told = [data.get(name) for name in ("drop_before", "drop_after", "airflow", "photo", "medium")]
+        # From a phone the photograph comes by itself, and its name stands in its place.
+        told.append(self.data.get(self.add_prefix("photo")))
         if not data.get("changed") or data.get("sure") or self.errors or any(one is not None for one in told):
             return
         self.fields["sure"].widget = forms.CheckboxInput()

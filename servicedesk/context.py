@@ -46,15 +46,15 @@ def desk(request: HttpRequest) -> dict[str, Any]:
         "in_more_places": _here(request) in {name for name, _word in shown[AT_HAND:]},
         "may_look_up": bool(visitor & may_read("look-up")),
         "own_day": own_day,
-        "day_ends_ms": _day_ends_ms() if visitor & STAFF else "",
+        "day_ends_ms": _day_ends_ms(row) if visitor & STAFF else "",
         "ways_in": WaysIn(user, timezone.now()),
         "units": (user.units if isinstance(user, User) else "") or row.units,
     }
 
 
-def _day_ends_ms() -> int:
+def _day_ends_ms(row: Desk) -> int:
     """The end of the desk's day in epoch milliseconds: until then a page may show how to get in."""
-    return round(due.end_of_today(timezone.now()).timestamp() * 1000)
+    return round(due.end_of_today(timezone.now(), row).timestamp() * 1000)
 
 
 def _here(request: HttpRequest) -> str:

@@ -60,6 +60,9 @@ class FieldEntry(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
 
+    # What was photographed with it, where it is told in words (``entry_judging.in_words``).
+    photographs: "list[Photograph]"
+
     class Meta:
         verbose_name = _("entry from a phone")
         verbose_name_plural = _("entries from phones")
@@ -79,11 +82,6 @@ class FieldEntry(models.Model):
     def waits(self) -> bool:
         """Whether the desk has still to look at it."""
         return self.state != self.State.TAKEN and not self.judged
-
-    @property
-    def photographs(self) -> "models.QuerySet[Photograph]":
-        """What was photographed with it and stands, also of a filter or visit that is gone."""
-        return Photograph.objects.standing().filter(entry=self.uid)
 
     @property
     def data(self) -> QueryDict:

@@ -15,7 +15,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
-from equipment.models import FilterSlot
+from equipment.models import Desk, FilterSlot
 from schedules import due, slot_entries, tags
 from schedules.field_entries import Received, Sent, take
 from schedules.forms import LONGEST_TEXT
@@ -44,7 +44,7 @@ def my_day(request: HttpRequest) -> HttpResponse:
         "token": get_token(request),
         "now": _ms(now),
         "day": day.isoformat(),
-        "until": _ms(due.end_of_today(now)),
+        "until": _ms(due.end_of_today(now, Desk.the())),
         "keep": _pages(technician, day.isoformat()) if technician else [],
         "tags": _tags(technician, day.isoformat()) if technician else {},
     }

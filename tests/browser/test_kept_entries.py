@@ -113,6 +113,7 @@ def test_a_parked_entry_can_be_shortened_and_sent(visit: Visit, page: Page, wire
     page.get_by_role("link", name="Open it").click()
     page.get_by_role("button", name=OPEN).click()
     page.get_by_label("Findings").fill("Rust")
+    page.get_by_label("Drop of the old filter").fill("0.18")
     page.get_by_role("button", name="Complete the visit").click()
     page.wait_for_url("**/sites/**")
     is_soon(lambda: FieldEntry.objects.count() == 1)

@@ -11,7 +11,9 @@
   function fieldsOf(form, button) {
     const fields = {};
     for (const [name, value] of new FormData(form)) {
-      if (typeof value === "string" && name !== "csrfmiddlewaretoken") (fields[name] ||= []).push(value);
+      // A photograph goes by itself; that it was chosen is told.
+      const told = typeof value === "string" ? value : value.size ? value.name : null;
+      if (told !== null && name !== "csrfmiddlewaretoken") (fields[name] ||= []).push(told);
     }
     if (button?.name) (fields[button.name] ||= []).push(button.value);
     return fields;

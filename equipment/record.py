@@ -9,7 +9,9 @@ from django.utils import formats
 from django.utils.translation import gettext as _
 
 from equipment.bounds import HIGHEST_AIRFLOW_CFM, HIGHEST_STATIC_INWC
+from equipment.fitted import fitted_media
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, User
+from equipment.stock import take_out
 from shared import clock, units
 
 HIGHEST_DROP_PA = units.inwc(HIGHEST_STATIC_INWC)
@@ -64,6 +66,8 @@ def record_change(
         with transaction.atomic():
             change.save()
             stamp(slot, now)
+            if told.by == FilterSlot.ChangedBy.TECHNICIAN:
+                take_out(fitted.pk for fitted in fitted_media([slot], now).values() if fitted)
     except IntegrityError:
         raise NotRecordable(_("A change on that day is already on record.")) from None
     return change

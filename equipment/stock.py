@@ -9,10 +9,11 @@ from equipment.models import Media
 
 
 def take_out(media: Iterable[int]) -> None:
-    """Filters that went in at a home or were sent to one, each by its medium's key; where nobody counts the
-    stock nothing is subtracted. Less than nothing says that the count was wrong."""
+    """Filters that went in at a home, each by its medium's key; where nobody counts the stock nothing is
+    subtracted, nor of what is washed and put back. Less than nothing says that the count was wrong."""
+    counted = Media.objects.exclude(kind=Media.Kind.WASHABLE).filter(on_hand__isnull=False)
     for pk, count in Counter(media).items():
-        Media.objects.filter(pk=pk, on_hand__isnull=False).update(on_hand=F("on_hand") - count)
+        counted.filter(pk=pk).update(on_hand=F("on_hand") - count)
 
 
 def put_in(media: int, count: int) -> None:

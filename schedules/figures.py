@@ -10,6 +10,7 @@ from datetime import date, datetime, timedelta
 from itertools import groupby, pairwise
 from zoneinfo import ZoneInfo
 
+from django.db.models import QuerySet
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
@@ -24,7 +25,7 @@ MONTHS = 12
 # A filter seen again so soon was not done right the first time.
 AGAIN_DAYS = 30
 # Between two homes nobody drives longer; it was a pause.
-LONGEST_WAY = timedelta(hours=3)
+LONGEST_WAY = timedelta(minutes=90)
 
 
 @dataclass(frozen=True)
@@ -67,14 +68,22 @@ FIGURES = (
     ),
     Figure(
         "driving",
-        _("Minutes on the road"),
-        _("Mean from leaving one home to the door of the next on the same day, where both were noted."),
+        _("Minutes driven a visit"),
+        _("Minutes from leaving one home to the door of the next on the same day, as noted at the doors, "
+          "over the completed visits that were driven to so; ways from and to the depot are not noted, and "
+          "gaps of more than an hour and a half were pauses."),
         "minutes",
     ),
     Figure(
         "opt_outs",
         _("Stopped a kind of letter"),
         _("How often somebody stopped letters about filters, visits or what was done."),
+        "count",
+    ),
+    Figure(
+        "past_date",
+        _("Past their date now"),
+        _("Filters in use whose day is over, as of today; they stand in the present month."),
         "count",
     ),
 )  # fmt: skip
@@ -154,6 +163,8 @@ def _counted(since: date, now: datetime) -> Iterator[Counted]:
     yield from _ways(visits, zone)
     yield from _first_time(visits, zone)
     yield from _stops(since, now, zone)
+    for site in _overdue(now).values_list("system__site", flat=True):
+        yield Counted("past_date", site, due.today(now), 1.0, 0.0)
 
 
 def _dates(since: date) -> Iterator[Counted]:
@@ -197,7 +208,8 @@ def _ways(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
                 continue
             took = reached.arrived_at - left.completed_at
             if timedelta(0) <= took <= LONGEST_WAY:
-                yield Counted("driving", reached.site_id, _on(reached, zone), took.total_seconds() / 60)
+                over = float(reached.state == Visit.State.COMPLETED)
+                yield Counted("driving", reached.site_id, _on(reached, zone), took.total_seconds() / 60, over)
 
 
 def _first_time(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
@@ -215,8 +227,12 @@ def _first_time(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
             if place and (on - seen[place - 1][1]).days <= AGAIN_DAYS:
                 continue
             again = place + 1 < len(seen) and (seen[place + 1][1] - on).days <= AGAIN_DAYS
-            right = changed and visit not in wrong and not again
-            yield Counted("first_time", done[visit].site_id, on, float(right))
+            of_another_size = visit in wrong
+            # One filter of another size spoils one filter of its visit.
+            wrong.discard(visit)
+            yield Counted(
+                "first_time", done[visit].site_id, on, float(changed and not of_another_size and not again)
+            )
 
 
 _KINDS = ("wants_filter_mail", "wants_visit_mail", "wants_record_mail")
@@ -233,7 +249,7 @@ def _stops(since: date, now: datetime, zone: ZoneInfo) -> Iterator[Counted]:
         for before, after in pairwise(some):
             stopped = sum(had and not has for had, has in zip(before[2:], after[2:], strict=True))
             if stopped and person in homes and after[1] >= begin:
-                yield Counted("opt_outs", homes[person], clock.local_day(after[1], zone), float(stopped))
+                yield Counted("opt_outs", homes[person], clock.local_day(after[1], zone), float(stopped), 0.0)
 
 
 @dataclass(frozen=True)
@@ -245,11 +261,20 @@ class Oldest:
     count: int
 
 
-def oldest(now: datetime) -> Oldest:
-    """Of the filters in use."""
-    today = due.today(now)
-    rows = FilterSlot.objects.in_use().filter(plan__due_on__lt=today, system__site__vacant_since=None)
-    slot = rows.select_related("plan", "system__site__customer").order_by("plan__due_on", "pk").first()
+def _overdue(now: datetime) -> "QuerySet[FilterSlot]":
+    late = FilterSlot.objects.in_use().filter(plan__due_on__lt=due.today(now))
+    return late.filter(system__site__vacant_since=None)
+
+
+def oldest(now: datetime, branch: int | None = None) -> Oldest:
+    """Of the filters in use, of all branches or of one by its depot's key."""
+    rows = _overdue(now).select_related("plan", "system__site__customer").order_by("plan__due_on", "pk")
+    if branch is not None:
+        where = branches(Desk.the())
+        told = where.of_sites(rows.values_list("system__site", flat=True))
+        mine = {site for site, place in told.items() if where.pks[place] == branch}
+        rows = rows.filter(system__site__in=mine)
+    slot = rows.first()
     due_on = slot.plan.due_on if slot else None
-    days = (today - due_on).days if due_on else 0
+    days = (due.today(now) - due_on).days if due_on else 0
     return Oldest(slot, days, rows.count())

@@ -1,6 +1,8 @@
 """Dates that were given, and the days on which the filters were changed."""
 
+from collections import defaultdict
 from collections.abc import Sequence
+from datetime import date
 
 from equipment.models import FilterChange
 from schedules.models import KeptDate, Plan
@@ -32,10 +34,18 @@ def _ended(old: Plan, new: Plan) -> KeptDate | None:
 
 
 def _on_record(rows: list[KeptDate]) -> list[KeptDate]:
-    """Those that a change ended: where somebody only put right when the filter went in, nothing ended."""
+    """Those that a change ended, on the day of the first one: where somebody only put right when the filter
+    went in, nothing ended."""
     changes = FilterChange.objects.filter(slot__in=[row.slot_id for row in rows], undone_at=None)
-    known = set(changes.values_list("slot", "changed_on"))
-    return [row for row in rows if (row.slot_id, row.ended_on) in known]
+    days: dict[int, list[date]] = defaultdict(list)
+    for slot, on in changes.order_by("changed_on").values_list("slot", "changed_on"):
+        days[slot].append(on)
+    found = []
+    for row in rows:
+        if row.ended_on in days[row.slot_id]:
+            row.ended_on = next(on for on in days[row.slot_id] if on > row.began_on)
+            found.append(row)
+    return found
 
 
 def _certain(plan: Plan) -> bool:

@@ -18,7 +18,8 @@ def look_back(now: datetime, months: int = 12) -> int:
     changed: dict[date, list[FilterChange]] = defaultdict(list)
     since = _first(due.today(now), months)
     for change in _changes(since, due.today(now)):
-        changed[change.changed_on.replace(day=1)].append(change)
+        # What was changed on a first is held to the month before.
+        changed[(change.changed_on - timedelta(days=1)).replace(day=1)].append(change)
     before = KeptDate.objects.count()
     for as_of, some in sorted(changed.items()):
         KeptDate.objects.bulk_create(_held(as_of, some, now), ignore_conflicts=True)

@@ -183,6 +183,8 @@ def _past(mean: FloatArray, variance: FloatArray, room: FloatArray) -> FloatArra
 
 
 def _smoke(supposed: WhatIf, weeks: Weeks) -> Smoke:
+    if supposed.smoke_from >= len(weeks):
+        return Smoke()  # it begins after the weeks that are looked at
     begins = 0 if not supposed.smoke_from else int(weeks.ends[supposed.smoke_from - 1])
     return Smoke(begins, 7 * supposed.smoke_weeks, supposed.smoke_factor)
 

@@ -111,7 +111,9 @@ def rows(today: date, desk: Desk, policy: Policy) -> Rows:
     task_rows = list(_task_rows().values_list(*_TASK))
     skills = _names([row[7] for row in task_rows], *(row[4] for row in visits))
     share = _share_of_desk(today)
-    filters = _filters(list(_filter_rows(share).values_list(*_FILTER)), today, policy, where, jobs, on_a_day)
+    filters = _filters(
+        list(_filter_rows(share, today).values_list(*_FILTER)), today, policy, where, jobs, on_a_day
+    )
     undated = _technicians_slots().filter(Q(plan=None) | Q(plan__due_on=None)).count()
     customers = Customer.objects.filter(gone_on=None, sites__isnull=False).distinct().count()
     return Rows(
@@ -161,8 +163,10 @@ _FILTER = (
 )  # fmt: skip
 
 
-def _filter_rows(share: float) -> Any:
-    changed = FilterChange.objects.filter(slot=OuterRef("pk"), undone_at=None, media__isnull=False)
+def _filter_rows(share: float, today: date) -> Any:
+    changed = FilterChange.objects.filter(
+        slot=OuterRef("pk"), undone_at=None, media__isnull=False, changed_on__lte=today
+    )
     who = [FilterSlot.ChangedBy.TECHNICIAN, *([FilterSlot.ChangedBy.OCCUPANT] if share else [])]
     return (
         FilterSlot.objects.in_use()

@@ -6,9 +6,9 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 import numpy as np
-from django.db.models import Sum
+from django.db.models import Max, Sum
 
-from equipment.models import Desk, FilterSlot, Media
+from equipment.models import Desk, FilterSlot, Meanwhile, Media
 from schedules import due
 from schedules.branches import Branches
 from schedules.models import Policy, Purchase, VanTick
@@ -44,14 +44,31 @@ def demand(now: datetime, weeks: int = WEEKS) -> Demand:
     """By the chance of each date, of the filters that technicians change or the desk sends."""
     known = rows(due.today(now), Desk.the(), Policy.the())
     until = Weeks.beginning(known.today.weekday(), weeks)
-    filters = known.filters
+    filters = _as_bought(known.filters, known.today)
     jobs = _in_time(jobs_of(known, WhatIf(), until).of(np.arange(len(filters.slot))), filters, known.policy)
     first = by_week(due_by(jobs, until, Smoke()))
     held = np.flatnonzero(jobs.booked >= 0)
     first[held] = jobs.booked[held, None] == np.arange(weeks)
     whole = first + renewed(jobs, first, until, Smoke())
-    ours = np.where(filters.by_desk | filters.sent, 1.0, known.share)
+    ours = np.where(filters.by_desk | filters.sent, 1.0, np.where(filters.medium < 0, 0.0, known.share))
     return Demand(filters, known.branches, until.ends, whole * ours[:, None])
+
+
+def _as_bought(filters: Filters, today: date) -> Filters:
+    """With the usual medium where another is in for a while, and without what is washed and put back."""
+    waits = Meanwhile.objects.filter(ended_on=None, begins_on__lte=today, usual__isnull=False)
+    usual = {(slot, media): back for slot, media, back in waits.values_list("slot", "media", "usual")}
+    medium = [
+        usual.get((slot, media), media)
+        for slot, media in zip(filters.slot.tolist(), filters.medium.tolist(), strict=True)
+    ]
+    washed = set(Media.objects.filter(kind=Media.Kind.WASHABLE).values_list("pk", flat=True))
+    kept = np.array([one not in washed for one in medium], dtype=np.bool_)
+    by_desk, sent = filters.by_desk & kept, filters.sent & kept
+    medium_of = np.array(
+        [one if stays else -1 for one, stays in zip(medium, kept, strict=True)], dtype=np.int64
+    )
+    return replace(filters, medium=medium_of, by_desk=by_desk, sent=sent)
 
 
 def _in_time(jobs: Jobs, filters: Filters, policy: Policy) -> Jobs:
@@ -82,6 +99,11 @@ class BuyLine:
     def price(self) -> Decimal | None:
         """What they cost."""
         return None if self.media.price is None else self.media.price * self.buy
+
+    @property
+    def expected(self) -> int:
+        """Days until an order of today is here."""
+        return self.days - BETWEEN_ORDERS_DAYS
 
     @property
     def miscounted(self) -> bool:
@@ -116,20 +138,23 @@ class ToBuy:
 
 def to_buy(now: datetime, weeks: int = WEEKS) -> ToBuy:
     """The purchase list; a fixed number of queries."""
-    asked, policy, today = demand(now, weeks), Policy.the(), due.today(now)
-    keys = sorted(set(asked.filters.medium.tolist()) - {0})
+    policy, today = Policy.the(), due.today(now)
+    slowest = Media.objects.aggregate(days=Max("lead_days"))["days"] or 0
+    cover = max(policy.supply_days, slowest) + BETWEEN_ORDERS_DAYS
+    asked = demand(now, max(weeks, cover // 7 + 2))
+    keys = sorted(set(asked.filters.medium.tolist()) - {0, -1})
     media = Media.objects.in_bulk(keys)
-    begins = [today, *(today + timedelta(days=int(day)) for day in asked.days[:-1])]
-    ordered, loaded = _on_order(today, policy), _loaded(today)
+    begins = [today, *(today + timedelta(days=int(day)) for day in asked.days[: weeks - 1])]
+    ordered, loaded = _on_order(), _loaded(today)
     by_medium = _sums(asked, keys)
     needed = _needed(asked, keys, media, policy)
     lines = [
         BuyLine(
             media=media[key],
-            by_week=[float(value) for value in by_medium[place]],
+            by_week=[float(value) for value in by_medium[place][:weeks]],
             needed=int(needed[place]),
             on_hand=media[key].on_hand,
-            on_order=ordered.get(key, 0),
+            on_order=_here_in_time(ordered.get(key, []), today, _days(media[key], policy)),
             loaded=loaded.get(key, 0),
             days=_days(media[key], policy),
         )
@@ -169,10 +194,19 @@ def _needed(asked: Demand, keys: list[int], media: dict[int, Media], policy: Pol
     return out
 
 
-def _on_order(today: date, policy: Policy) -> dict[int, int]:
-    """Ordered and not here yet; what should have come long ago counts no more than what was given up."""
-    open_rows = Purchase.objects.filter(ended_on=None, expected_on__gte=today - timedelta(days=30))
-    return dict(open_rows.values_list("media").annotate(count=Sum("count")))
+def _on_order() -> dict[int, list[tuple[date, int]]]:
+    """What is ordered and not here yet, by medium: the day that it is expected on and how many."""
+    found: dict[int, list[tuple[date, int]]] = defaultdict(list)
+    for media, on, count in Purchase.objects.filter(ended_on=None).values_list(
+        "media", "expected_on", "count"
+    ):
+        found[media].append((on, count))
+    return found
+
+
+def _here_in_time(orders: list[tuple[date, int]], today: date, days: int) -> int:
+    """How many come before they are needed; what is late is still expected until somebody gives it up."""
+    return sum(count for on, count in orders if on <= today + timedelta(days=days))
 
 
 def _loaded(today: date) -> dict[int, int]:

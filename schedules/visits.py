@@ -10,10 +10,8 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from equipment.commissioning import Measured, record_air
-from equipment.fitted import fitted_media
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, System, User
 from equipment.record import NotRecordable, Told, record_change, record_reading
-from equipment.stock import take_out
 from schedules import defects, due, foretelling
 from schedules.bookable import Hours, NotBookable, Unsuited, ask_unsuited, refuse_hours, refuse_unfit
 from schedules.explain import say_day
@@ -296,8 +294,6 @@ def write_down(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Non
         visit.jobs.filter(slot=done.slot).update(done=done.changed)
         if done.photograph is not None:
             keep(Taken(uuid4(), done.slot, visit, outcome.at), done.photograph, user, now)
-    changed = [done.slot for done in outcome.filters if done.changed]
-    take_out(media.pk for media in fitted_media(changed, now).values() if media)
     for system, measured in outcome.air:
         _write_air(system, measured, outcome, user, now)
     for task in outcome.tasks_done:

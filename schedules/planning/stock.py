@@ -1,19 +1,20 @@
 """How many filters to keep: enough in so many of a hundred periods, and no more.
 
 The demand of a period is a sum of independent chances, one a filter that may be changed in it; its
-distribution is exact (Fourier inversion of the characteristic function) up to a few thousand filters, and
-normal with a continuity correction beyond, where the two differ by less than one filter.
+distribution is exact: Fourier inversion of the characteristic function, some hundred filters at a time, and
+these folded together.
 """
 
+from functools import reduce
 from itertools import pairwise
 
 import numpy as np
-from scipy.stats import norm
+from scipy.signal import fftconvolve
 
 from schedules.planning.arrays import FloatArray, IntArray
 
-# So many chances are summed exactly; beyond, n squared is too much work for no difference.
-MOST_EXACT = 1500
+# So many chances are summed at a time: the work goes with their square.
+_AT_A_TIME = 512
 
 
 def critical_ratio(short_price: float, over_price: float) -> float:
@@ -34,10 +35,17 @@ def count_chances(expected: FloatArray) -> FloatArray:
     sure = int(np.floor(expected).sum())
     rest = expected - np.floor(expected)
     rest = rest[rest > 0]
-    n = len(rest)
-    turn = np.exp(2j * np.pi * np.arange(n + 1) / (n + 1))
-    chances = np.fft.fft(np.prod(1.0 + rest[:, None] * (turn[None, :] - 1.0), axis=0)).real / (n + 1)
+    parts = [_few(rest[first : first + _AT_A_TIME]) for first in range(0, len(rest), _AT_A_TIME)]
+    chances = reduce(fftconvolve, parts, np.ones(1))
     return np.concatenate([np.zeros(sure), np.clip(chances, 0.0, 1.0)])
+
+
+def _few(chance: FloatArray) -> FloatArray:
+    n = len(chance)
+    turn = np.exp(2j * np.pi * np.arange(n + 1) / (n + 1))
+    return np.asarray(
+        np.fft.fft(np.prod(1.0 + chance[:, None] * (turn[None, :] - 1.0), axis=0)).real / (n + 1)
+    )
 
 
 def enough(expected: FloatArray, level: float) -> int:
@@ -47,10 +55,6 @@ def enough(expected: FloatArray, level: float) -> int:
     expected = np.asarray(expected, dtype=np.float64)
     if not len(expected):
         return 0
-    if len(expected) > MOST_EXACT:
-        rest = expected - np.floor(expected)
-        mean, spread = expected.sum(), np.sqrt((rest * (1 - rest)).sum())
-        return max(0, int(np.ceil(mean + norm.ppf(level) * spread - 0.5)))
     # A hair's breadth below, so that rounding in the transform asks for no filter more.
     return int(np.searchsorted(np.cumsum(count_chances(expected)), level - 1e-12))
 

@@ -18,15 +18,16 @@ from shared.cells import harmless
 def page(request: HttpRequest) -> HttpResponse:
     """Each figure with its definition, by month, of all branches or of one."""
     now = timezone.now()
-    told, oldest = figures.table(now), figures.oldest(now)
+    told = figures.table(now)
     chosen = _branch(request, told)
+    oldest = figures.oldest(now, chosen)
     context = {
         "rows": [_row(figure, told, chosen) for figure in FIGURES],
         "months": told.months[::-1],
         "branches": told.branches if len(told.branches) > 1 else [],
         "chosen": chosen,
         "oldest": oldest,
-        "title": _title(told, oldest),
+        "title": _title(told, oldest, chosen),
     }
     return render(request, "servicedesk/figures.html", context)
 
@@ -61,8 +62,8 @@ def _branch(request: HttpRequest, told: Table) -> int | None:
     return key if key in dict(told.branches) else None
 
 
-def _title(told: Table, oldest: figures.Oldest) -> str:
-    share = told.of("on_time", None).value
+def _title(told: Table, oldest: figures.Oldest, branch: int | None) -> str:
+    share = told.of("on_time", None, branch).value
     if share is None:
         return _("No filter with a date was changed yet: there is nothing to judge")
     said = {"share": round(share * 100), "n": oldest.count}

@@ -1,7 +1,7 @@
 """Filters to buy: the list, its sheet, what is on its way, what each van should hold."""
 
 import csv
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -13,7 +13,7 @@ from equipment.access import signed_in, units_of
 from equipment.fields import whole_number
 from equipment.models import Media
 from schedules import due, supply
-from schedules.models import Policy, Purchase
+from schedules.models import Purchase
 from schedules.supply import NotOrderable
 from schedules.to_buy import BuyLine, to_buy
 from schedules.van_levels import van_levels
@@ -29,21 +29,26 @@ def page(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         _write(request)
         return redirect("to-buy")
-    told, policy = to_buy(now), Policy.the()
+    told = to_buy(now)
     lines = [line for line in told.lines if line.buy or line.needed or line.miscounted]
     context = {
         "told": told,
-        "lines": [(line, [round(value, 1) for value in line.by_week[:_SHOWN_WEEKS]]) for line in lines],
+        "lines": [_shown(line, now) for line in lines],
         "weeks": told.weeks[:_SHOWN_WEEKS],
         "count": sum(line.buy for line in told.lines),
         "open": Purchase.objects.filter(ended_on=None).select_related("media"),
         "vans": van_levels(now),
         "level": round(told.level * 100),
         "today": due.today(now),
-        "expected": due.today(now) + timedelta(days=policy.supply_days),
         "units": units_of(request.user),
     }
     return render(request, "servicedesk/to_buy.html", context)
+
+
+def _shown(line: BuyLine, now: datetime) -> tuple[BuyLine, list[float], date]:
+    """A line with its first weeks and the day on which an order of today is here."""
+    weeks = [round(value, 1) for value in line.by_week[:_SHOWN_WEEKS]]
+    return line, weeks, due.today(now) + timedelta(days=line.expected)
 
 
 def _write(request: HttpRequest) -> None:
@@ -78,9 +83,14 @@ def sheet(request: HttpRequest) -> HttpResponse:
     answer["Content-Disposition"] = 'attachment; filename="filters_to_buy.csv"'
     out = csv.writer(answer)
     weeks = [f"week_of_{week.isoformat()}" for week in told.weeks]
-    out.writerow(["media", "nominal_size", "merv", "buy", "needed", "on_hand", "on_order", "price", *weeks])
+    out.writerow(
+        ["media", "nominal_size", "merv", "buy", "needed", "on_hand", "on_order", "in_vans", "price", *weeks]
+    )
     for line in told.lines:
         out.writerow(_row(line))
+    for one in told.without:
+        # No medium is on record: how many changes of that size are expected stands in the first week.
+        out.writerow(["", one.size, "", "", "", "", "", "", "", f"{one.expected:.3f}"])
     return answer
 
 
@@ -89,4 +99,15 @@ def _row(line: BuyLine) -> list[object]:
     price = "" if line.price is None else line.price
     size, weeks = line.media.nominal_size, [f"{value:.3f}" for value in line.by_week]
     name = harmless(line.media.name)
-    return [name, size, line.media.merv, line.buy, line.needed, known, line.on_order, price, *weeks]
+    return [
+        name,
+        size,
+        line.media.merv,
+        line.buy,
+        line.needed,
+        known,
+        line.on_order,
+        line.loaded,
+        price,
+        *weeks,
+    ]

@@ -69,7 +69,8 @@ def test_doors_and_ways(now: datetime) -> None:
     ended("completed", next_day, technician=one, arrived_at=next_day - timedelta(minutes=30))
     table = figures.table(now)
     assert told(table, "no_access") == (1.0, 5.0)
-    assert told(table, "driving") == (20.0 + 40.0, 2.0)
+    # The way to a shut door was driven too, and is borne by the visits that were completed.
+    assert told(table, "driving") == (20.0 + 40.0, 1.0)
 
 
 def test_the_first_time_is_neither_another_size_nor_seen_again(now: datetime) -> None:
@@ -86,6 +87,26 @@ def test_the_first_time_is_neither_another_size_nor_seen_again(now: datetime) ->
     seen(9, False, unchanged)
     DefectFactory(visit=seen(9, True, odd), kind="wrong_size")
     assert told(figures.table(now), "first_time") == (2.0, 5.0)
+
+
+def test_one_filter_of_another_size_spoils_one_filter_of_its_visit(now: datetime) -> None:
+    visit = ended("completed", now - timedelta(days=3))
+    for slot in FilterSlotFactory.create_batch(2):
+        VisitJobFactory(visit=visit, slot=slot, done=True)
+    DefectFactory(visit=visit, kind="wrong_size")
+    assert told(figures.table(now), "first_time") == (1.0, 2.0)
+
+
+def test_what_is_past_its_date_is_told_by_branch(manager: Client, now: datetime) -> None:
+    depots = [DepotFactory(name=f"{n} depot", latitude=41.0 + n, longitude=-87.6) for n in range(2)]
+    for n, days in ((0, 3), (0, 9), (1, 5)):
+        site = SiteFactory(latitude=41.0 + n, longitude=-87.6)
+        PlanFactory(slot=FilterSlotFactory(system__site=site), due_on=(now - timedelta(days=days)).date())
+    table = figures.table(now)
+    assert [table.of("past_date", None, depot.pk).amount for depot in depots] == [2.0, 1.0]
+    assert [figures.oldest(now, depot.pk).days for depot in depots] == [9, 5]
+    with time_machine.travel(now, tick=False):
+        assert "due for 5 days" in manager.get(f"/figures/?branch={depots[1].pk}").text
 
 
 def test_stopping_letters_is_counted_when_it_happens(now: datetime) -> None:

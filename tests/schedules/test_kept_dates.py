@@ -57,12 +57,13 @@ def test_a_date_that_moves_ends_nothing(slot: FilterSlot, now: datetime) -> None
 
 
 def test_a_record_older_than_its_dates_is_held_to_those_of_then(slot: FilterSlot, now: datetime) -> None:
-    """Put in on 20 November with a calendar of 183 days: by the facts of 1 April due on 22 May."""
+    """A change on the first of a month is held to the month before, the next to its own."""
     for on in (date(2026, 4, 1), date(2026, 4, 20)):
         FilterChange.objects.create(
             slot=slot, changed_on=on, changed_at=now - timedelta(days=(TODAY - on).days), told="sheet"
         )
-    assert look_back(now) == 1
-    row = KeptDate.objects.get()
-    assert (row.as_of, row.began_on, row.ended_on) == (date(2026, 4, 1), date(2026, 4, 1), date(2026, 4, 20))
+    assert look_back(now) == 2
+    told = {(row.as_of, row.began_on, row.ended_on) for row in KeptDate.objects.all()}
+    april = (date(2026, 4, 1), date(2026, 4, 1), date(2026, 4, 20))
+    assert told == {(date(2026, 3, 1), date(2025, 11, 20), date(2026, 4, 1)), april}
     assert look_back(now) == 0

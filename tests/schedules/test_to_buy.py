@@ -10,7 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from scipy.stats import binom
 
-from equipment.models import FilterSlot, Media, User
+from equipment.models import FilterChange, FilterSlot, Media, User
 from schedules import supply
 from schedules.models import Policy, Purchase
 from schedules.season import facts, outlook, season
@@ -20,6 +20,7 @@ from schedules.van_levels import van_levels
 from tests.factories import (
     DepotFactory,
     FilterSlotFactory,
+    MeanwhileFactory,
     MediaFactory,
     PlanFactory,
     PurchaseFactory,
@@ -111,8 +112,33 @@ def test_what_is_on_its_way_is_not_bought_again_and_arrives_once(
     supply.arrive(row, 4, now)
     supply.arrive(row, 4, now)
     assert (line(now).on_hand, line(now).on_order, line(now).buy) == (8, 0, 2)
-    PurchaseFactory(media=pleat, expected_on=TODAY - timedelta(days=40))
+    late = PurchaseFactory(media=pleat, count=3, expected_on=TODAY - timedelta(days=40))
+    PurchaseFactory(media=pleat, count=50, expected_on=TODAY + timedelta(days=300))
+    assert line(now).on_order == 3  # what comes too late is no help now
+    supply.arrive(late, 0, now)
     assert line(now).on_order == 0
+
+
+def test_what_is_washed_is_not_bought_and_what_is_in_for_a_while_is_not_bought_again(
+    pleat: Media, now: datetime
+) -> None:
+    filters(MediaFactory(name="mesh", kind="washable"), 3, 2)
+    (slot,) = filters(pleat, 1, 2)
+    other = MediaFactory(name="other", nominal_size=pleat.nominal_size)
+    FilterChange.objects.create(
+        slot=slot, changed_on=TODAY - timedelta(days=3), changed_at=now - timedelta(days=3), media=other
+    )
+    row = {"slot": slot, "media": other, "usual": pleat, "begins_on": TODAY - timedelta(days=3)}
+    MeanwhileFactory(**row, look_on=TODAY, ends_on=TODAY + timedelta(days=9))
+    assert [one.media for one in to_buy(now).lines] == [pleat]
+
+
+def test_a_long_way_is_covered_whole(pleat: Media, now: datetime) -> None:
+    Media.objects.update(lead_days=150)
+    filters(pleat, 10, 2)
+    filters(pleat, 10, 140)
+    assert line(now).needed >= 20
+    assert len(line(now).by_week) == 12
 
 
 def test_a_stock_below_nothing_is_said_and_made_up(pleat: Media, now: datetime) -> None:
@@ -178,7 +204,7 @@ def test_the_page_orders_takes_in_and_says_what_is_wrong(
         sheet = manager.get("/filters-to-buy/sheet.csv").text.splitlines()
     pleat.refresh_from_db()
     assert pleat.on_hand == 10
-    assert sheet[1].startswith("pleat,16x25x1,8,0,10,10,0,")
+    assert sheet[1].startswith("pleat,16x25x1,8,0,10,10,0,0,")
     assert Purchase.objects.count() == 1
 
 

@@ -201,3 +201,7 @@ def queries(manager: Client) -> int:
     with CaptureQueriesContext(connection) as caught:
         page(manager, customers=10)
     return len(caught)
+
+
+def test_smoke_that_begins_after_the_weeks_that_are_shown_is_none(manager: Client) -> None:
+    assert manager.get("/season/", {"smoke_weeks": "2", "smoke_from": "13"}).status_code == 200

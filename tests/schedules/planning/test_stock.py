@@ -36,13 +36,11 @@ def test_what_is_expected_more_than_once_is_sure_so_often() -> None:
     assert stock.enough(np.array([2.25, 1.0]), 0.8) == 4
 
 
-def test_many_filters_take_the_normal_and_agree_within_one() -> None:
-    some = np.random.default_rng(4).uniform(0, 0.3, stock.MOST_EXACT)
-    exact = stock.enough(some, 0.95)
-    mean, variance = some.sum(), (some * (1 - some)).sum()
-    assert abs(exact - (mean + 1.6449 * np.sqrt(variance))) <= 1
-    more = np.concatenate([some, [1e-9]])
-    assert abs(stock.enough(more, 0.95) - exact) <= 1
+@pytest.mark.parametrize("level", [0.95, 0.999])
+@pytest.mark.parametrize(("n", "p"), [(1600, 0.003), (9000, 0.01)])
+def test_many_filters_are_as_exact(n: int, p: float, level: float) -> None:
+    """scipy.stats.binom.ppf, where a normal approximation is one short."""
+    assert stock.enough(np.full(n, p), level) == binom.ppf(level, n, p)
 
 
 def test_the_newsvendors_rule_finds_the_cheapest_stock() -> None:

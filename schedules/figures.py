@@ -19,6 +19,7 @@ from schedules import due
 from schedules.branches import branches
 from schedules.models import Defect, KeptDate, Visit, VisitJob
 from schedules.planning.windows import LEAST_EARLY_DAYS, WASTE
+from schedules.visit_notices import told_by_visit
 from shared import clock
 
 MONTHS = 12
@@ -58,6 +59,13 @@ FIGURES = (
         _("Right filter first time"),
         _("Of the filters that a technician came for: changed on that visit, none of another size found in "
           "there, and not seen again for 30 days."),
+        "share",
+    ),
+    Figure(
+        "kept_hours",
+        _("Came when told"),
+        _("Of the completed visits whose household had been told a day, or hours, and where the door was "
+          "noted: arrived on that day, within those hours."),
         "share",
     ),
     Figure(
@@ -160,6 +168,7 @@ def _counted(since: date, now: datetime) -> Iterator[Counted]:
     yield from _dates(since)
     visits = list(_ended(since, now))
     yield from _doors(visits, zone)
+    yield from _promises(visits, zone)
     yield from _ways(visits, zone)
     yield from _first_time(visits, zone)
     yield from _stops(since, now, zone)
@@ -196,6 +205,19 @@ def _doors(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
     for visit in visits:
         shut = visit.state == Visit.State.NO_ACCESS
         yield Counted("no_access", visit.site_id, _on(visit, zone), float(shut))
+
+
+def _promises(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
+    """What each household was told last, beside when somebody came."""
+    came = [visit for visit in visits if visit.state == Visit.State.COMPLETED and visit.arrived_at]
+    told = told_by_visit({visit.pk for visit in came})
+    for visit in came:
+        promise, at = told.get(visit.pk), visit.arrived_at
+        if promise is None or not promise.coming or promise.day is None or at is None:
+            continue
+        on_day = clock.local_day(at, zone) == promise.day
+        first, last = promise.first or at, promise.last or at
+        yield Counted("kept_hours", visit.site_id, _on(visit, zone), float(on_day and first <= at <= last))
 
 
 def _ways(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:

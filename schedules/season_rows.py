@@ -31,7 +31,7 @@ def number(value: float | None) -> float:
 @dataclass(frozen=True)
 class Filters:
     """n filters with a date, all [n]; days from today, nan where unknown. ``reason`` indexes REASONS,
-    ``by_desk``: changed by technicians; ``sent``: the desk sends it to its household; ``medium``: key of what
+    ``by_desk``: changed by technicians; ``sent``: the desk has it still to send; ``medium``: key of what
     goes in, nought for unknown; ``visit``: row of the visits that has it, or -1."""
 
     slot: IntArray
@@ -159,7 +159,7 @@ def _technicians_slots() -> Any:
 _FILTER = (
     "pk", "system__site", "system__site__latitude", "system__site__longitude", "changed_by",
     "plan__reason", "plan__due_on", "plan__p10_on", "plan__p50_on", "plan__p90_on",
-    "plan__life_began_on", "depth_m", "medium", "sent",
+    "plan__life_began_on", "depth_m", "medium", "sent__since", "sent__last_sent_on",
 )  # fmt: skip
 
 
@@ -205,7 +205,13 @@ def _filters(
     return Filters(
         slot=_whole(columns[0]),
         medium=_whole(pk or 0 for pk in columns[12]),
-        sent=np.array([one is not None for one in columns[13]], dtype=np.bool_),
+        sent=np.array(
+            [
+                since is not None and (sent is None or began is None or sent < began)
+                for since, sent, began in zip(columns[13], columns[14], columns[10], strict=True)
+            ],
+            dtype=np.bool_,
+        ),
         site=_whole(columns[1]),
         branch=where.of(as_numbers(columns[2]), as_numbers(columns[3])),
         by_desk=np.array([one == FilterSlot.ChangedBy.TECHNICIAN for one in columns[4]], dtype=np.bool_),

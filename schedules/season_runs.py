@@ -21,6 +21,8 @@ FEWEST_WEEKS, MOST_WEEKS = 4, 26
 SECONDS = (5, 10, 30)
 # Windows are known some months ahead.
 FARTHEST = timedelta(weeks=26)
+# What is known changes every day; plans follow it once a week.
+AGAIN_AFTER = timedelta(days=7)
 State = SeasonPlan.State
 
 
@@ -44,6 +46,19 @@ def ask_for(plan: SeasonPlan, now: datetime) -> SeasonPlan:
     plan.asked_at = now
     plan.save()
     return plan
+
+
+def ask_again(now: datetime) -> SeasonPlan | None:
+    """Ask for the season anew, as long and as thorough as the last one, a week after that was asked for; None
+    where nobody ever asked, where the last is younger, failed or was stopped, or another is worked out."""
+    last = SeasonPlan.objects.order_by("-pk").first()
+    if last is None or last.state != State.READY or now - last.asked_at < AGAIN_AFTER:
+        return None
+    today = due.today(now)
+    plan = SeasonPlan(
+        first_day=next_monday(today), weeks=last.weeks, seconds=last.seconds, asked_by=last.asked_by
+    )
+    return ask_for(plan, now)
 
 
 def run_waiting(now: datetime) -> int:

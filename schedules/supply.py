@@ -1,16 +1,20 @@
 """Ordering filters, taking them in, and sending them to households."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.db import transaction
+from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
+from equipment.meanwhile import for_now, next_media
 from equipment.models import FilterSlot, Media, User
-from equipment.stock import put_in
+from equipment.stock import put_in, take_out
 from schedules import due
-from schedules.models import Purchase, SentFilter
+from schedules.models import Policy, Purchase, SentFilter
 
 MOST = 100_000
+# Days that a filter is on its way to a household. Own assumption.
+POST_DAYS = 5
 
 
 class NotOrderable(ValueError):
@@ -38,6 +42,28 @@ def arrive(purchase: Purchase, count: int, now: datetime) -> None:
         open_row = Purchase.objects.filter(pk=purchase.pk, ended_on=None)
         if open_row.update(ended_on=due.today(now), arrived=count) and count:
             put_in(purchase.media_id, count)
+
+
+def to_send(now: datetime) -> list[SentFilter]:
+    """The filters that have to be on their way: due within the days of notice and those of the post, and none
+    sent since the filter that is in there went in; the soonest due first."""
+    last = due.today(now) + timedelta(days=Policy.the().lead_days + POST_DAYS)
+    rows = SentFilter.objects.filter(
+        slot__plan__due_on__lte=last, slot__retired_on=None, slot__system__replaced_on=None
+    )
+    waits = rows.filter(Q(last_sent_on=None) | Q(last_sent_on__lt=F("slot__plan__life_began_on")))
+    related = ("slot__plan", "slot__first_media", "slot__system__site__customer")
+    return list(waits.select_related(*related).order_by("slot__plan__due_on", "pk"))
+
+
+def sent(row: SentFilter, now: datetime) -> None:
+    """The filter went out to its household: once, however often the button is pressed on one day."""
+    today = due.today(now)
+    with transaction.atomic():
+        fresh = SentFilter.objects.filter(Q(last_sent_on=None) | Q(last_sent_on__lt=today), pk=row.pk)
+        if fresh.update(last_sent_on=today):
+            going = next_media([row.slot], now, for_now([row.slot], now))
+            take_out(media.pk for media in going.values() if media)
 
 
 def send_to(slot: FilterSlot, wants: bool, user: User | None, now: datetime) -> None:

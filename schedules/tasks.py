@@ -51,8 +51,10 @@ def work_out_rounds() -> int:
 
 @shared_task
 def work_out_seasons() -> int:
-    """Work out the plans of seasons that wait."""
-    return season_runs.run_waiting(timezone.now())
+    """Work out the plans of seasons that wait, and ask for the season anew once a week."""
+    now = timezone.now()
+    season_runs.ask_again(now)
+    return season_runs.run_waiting(now)
 
 
 @shared_task

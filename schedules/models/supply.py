@@ -34,6 +34,7 @@ class SentFilter(models.Model):
 
     slot = models.OneToOneField("equipment.FilterSlot", on_delete=models.CASCADE, related_name="sent")
     since = models.DateField(_("since"))
+    last_sent_on = models.DateField(_("last sent on"), null=True, blank=True)
     by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )

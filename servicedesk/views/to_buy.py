@@ -13,7 +13,7 @@ from equipment.access import signed_in, units_of
 from equipment.fields import whole_number
 from equipment.models import Media
 from schedules import due, supply
-from schedules.models import Purchase
+from schedules.models import Purchase, SentFilter
 from schedules.supply import NotOrderable
 from schedules.to_buy import BuyLine, to_buy
 from schedules.van_levels import van_levels
@@ -27,7 +27,10 @@ def page(request: HttpRequest) -> HttpResponse:
     """The list; POST writes down an order, or what arrived of one."""
     now = timezone.now()
     if request.method == "POST":
-        _write(request)
+        if request.POST.get("sent"):
+            _sent(request)
+        else:
+            _write(request)
         return redirect("to-buy")
     told = to_buy(now)
     lines = [line for line in told.lines if line.buy or line.needed or line.miscounted]
@@ -38,11 +41,20 @@ def page(request: HttpRequest) -> HttpResponse:
         "count": sum(line.buy for line in told.lines),
         "open": Purchase.objects.filter(ended_on=None).select_related("media"),
         "vans": van_levels(now),
+        "to_send": supply.to_send(now),
         "level": round(told.level * 100),
         "today": due.today(now),
         "units": units_of(request.user),
     }
     return render(request, "servicedesk/to_buy.html", context)
+
+
+def _sent(request: HttpRequest) -> None:
+    row = get_object_or_404(
+        SentFilter.objects.select_related("slot"), pk=whole_number(request.POST.get("sent"))
+    )
+    supply.sent(row, timezone.now())
+    messages.success(request, _("On its way: %(size)s.") % {"size": row.slot.nominal_size})
 
 
 def _shown(line: BuyLine, now: datetime) -> tuple[BuyLine, list[float], date]:

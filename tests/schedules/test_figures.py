@@ -12,11 +12,13 @@ from equipment.models import Person
 from schedules import figures
 from schedules.figures import FIGURES, Table
 from schedules.models import Visit
+from schedules.visit_promises import Promise
 from tests.factories import (
     DefectFactory,
     DepotFactory,
     FilterSlotFactory,
     KeptDateFactory,
+    NoticeFactory,
     PersonFactory,
     PlanFactory,
     SiteFactory,
@@ -71,6 +73,23 @@ def test_doors_and_ways(now: datetime) -> None:
     assert told(table, "no_access") == (1.0, 5.0)
     # The way to a shut door was driven too, and is borne by the visits that were completed.
     assert told(table, "driving") == (20.0 + 40.0, 1.0)
+
+
+def test_who_came_when_told(now: datetime) -> None:
+    """Told ten to twelve; came at eleven, at one, and on another day; a fourth was told nothing."""
+    day = now - timedelta(days=2)
+    hours = Promise(True, day.date(), day - timedelta(hours=1), day + timedelta(hours=1))
+    for arrived, promise in (
+        (day, hours),
+        (day + timedelta(hours=2), hours),
+        (day, Promise(True, day.date() - timedelta(days=1))),
+        (day, None),
+    ):
+        visit = ended("completed", arrived + timedelta(minutes=30), arrived_at=arrived)
+        if promise:
+            said = promise.as_json()
+            NoticeFactory(kind="visit", site=visit.site, visit=visit, state="sent", said=said, sent_at=day)
+    assert told(figures.table(now), "kept_hours") == (1.0, 3.0)
 
 
 def test_the_first_time_is_neither_another_size_nor_seen_again(now: datetime) -> None:

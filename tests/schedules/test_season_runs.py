@@ -1,6 +1,6 @@
 """Plans of a season: asked for, worked out week by week, stopped, given up, asked again."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -257,3 +257,13 @@ def test_queries_grow_with_the_weeks_and_not_with_the_homes() -> None:
     assert counts[1] <= counts[0] + 4
     assert SeasonTrip.objects.count() > 20
     assert TODAY < MONDAY
+
+
+def test_the_season_is_asked_for_anew_once_a_week(now: datetime) -> None:
+    assert season_runs.ask_again(now) is None
+    first = SeasonPlanFactory(asked_at=now, weeks=8, seconds=5, state="ready")
+    assert season_runs.ask_again(now + timedelta(days=6)) is None
+    again = season_runs.ask_again(now + timedelta(days=7))
+    assert again is not None
+    assert (again.weeks, again.seconds, again.first_day.weekday()) == (first.weeks, first.seconds, 0)
+    assert season_runs.ask_again(now + timedelta(days=30)) is None  # one is waiting

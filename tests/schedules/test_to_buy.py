@@ -103,6 +103,24 @@ def test_what_households_change_is_bought_where_the_desk_sends_it(
     assert line(now).needed == 1
 
 
+def test_a_filter_is_sent_once_a_life_and_leaves_the_stock(
+    pleat: Media, manager: Client, manager_user: User, now: datetime
+) -> None:
+    soon, later = filters(pleat, 1, 9, by="occupant"), filters(pleat, 1, 60, by="occupant")
+    for slot in (*soon, *later):
+        supply.send_to(slot, True, manager_user, now)
+    (row,) = supply.to_send(now)
+    assert row.slot == soon[0]
+    with time_machine.travel(now, tick=False):
+        assert "1 filter to send to its household" in manager.get("/filters-to-buy/").text
+        for _again in range(2):
+            manager.post("/filters-to-buy/", {"sent": row.pk})
+    assert supply.to_send(now) == []
+    pleat.refresh_from_db()
+    assert pleat.on_hand == 3
+    assert line(now).needed == 0
+
+
 def test_what_is_on_its_way_is_not_bought_again_and_arrives_once(
     pleat: Media, manager_user: User, now: datetime
 ) -> None:

@@ -74,7 +74,7 @@ def timed(work: Callable[[], object]) -> float:
 
 def bare() -> None:
     """The same rows of filters and tasks, as the database hands them over."""
-    list(season_rows._filter_rows(0.0).values_list(*season_rows._FILTER))
+    list(season_rows._filter_rows(0.0, TODAY).values_list(*season_rows._FILTER))
     list(season_rows._task_rows().values_list(*season_rows._TASK))
 
 

@@ -61,6 +61,7 @@ def test_a_mistyped_reading_is_put_right_before_it_goes(
     is_soon(lambda: Photograph.objects.filter(entry=kept.uid).count() == 1)
 
 
+@pytest.mark.long
 def test_what_is_left_open_goes_as_it_was_written(visit: Visit, page: Page, wire: CutNetwork) -> None:
     wire.set(Wire.REFUSE)
     complete(page, visit)
@@ -122,6 +123,7 @@ def test_a_parked_entry_can_be_shortened_and_sent(visit: Visit, page: Page, wire
     is_soon(lambda: queued(page) == 0)
 
 
+@pytest.mark.long
 def test_the_other_end_takes_the_place_of_the_one_that_was_kept(
     visit: Visit, page: Page, wire: CutNetwork
 ) -> None:
@@ -159,6 +161,7 @@ def test_a_ticked_danger_says_at_once_what_to_do(
     expect(told).to_have_count(0)
 
 
+@pytest.mark.long
 def test_what_is_kept_says_what_corrects_it(visit: Visit, page: Page, wire: CutNetwork) -> None:
     wire.set(Wire.REFUSE)
     page.goto(the_visit(visit))
@@ -211,6 +214,7 @@ def test_a_tag_scanned_without_signal_leads_to_its_form(
     expect(page.get_by_role("heading", level=1)).to_have_text("No signal here")
 
 
+@pytest.mark.long
 def test_a_photograph_of_a_filter_that_is_gone_stays_with_its_entry(
     world: World, visit: Visit, page: Page, wire: CutNetwork
 ) -> None:
@@ -232,6 +236,7 @@ def test_a_photograph_of_a_filter_that_is_gone_stays_with_its_entry(
     is_soon(lambda: page.evaluate("async () => (await phone.photos()).length") == 0)
 
 
+@pytest.mark.long
 def test_a_photograph_that_the_desk_cannot_place_stays_on_the_phone(
     visit: Visit, page: Page, wire: CutNetwork
 ) -> None:

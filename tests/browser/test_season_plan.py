@@ -53,6 +53,7 @@ def test_the_plans_of_a_season_are_open_to_everybody_and_fit_a_phone(
     assert all_faults(page, pages) == []
 
 
+@pytest.mark.long
 def test_the_page_follows_the_run(world: World, page_at: PageAt, sign_in: SignIn) -> None:
     page = page_at(360)
     sign_in(page, world.manager_user)

@@ -126,6 +126,7 @@ def test_a_photograph_follows_its_entry_and_is_made_small(
     is_soon(lambda: page.evaluate("async () => (await phone.photos()).length") == 0)
 
 
+@pytest.mark.long
 def test_every_file_that_a_page_of_the_day_asks_for_is_kept(
     world: World, visit: Visit, page: Page, wire: CutNetwork
 ) -> None:
@@ -230,6 +231,7 @@ def test_what_waits_goes_out_though_no_page_is_open(
     is_soon(lambda: FieldEntry.objects.count() == 1)
 
 
+@pytest.mark.long
 def test_an_entry_that_nobody_understands_holds_up_no_other(
     world: World, terry: User, page: Page, wire: CutNetwork
 ) -> None:
@@ -281,6 +283,7 @@ def test_killed_in_the_middle_of_the_queue(
     assert FieldEntry.objects.count() == 120
 
 
+@pytest.mark.long
 def test_a_killed_phone_still_has_the_day_without_signal(
     visit: Visit, phone: Phone, page: Page, wire: CutNetwork
 ) -> None:
@@ -340,6 +343,7 @@ def test_signing_out_names_what_would_be_lost(visit: Visit, page: Page, wire: Cu
     assert caches_of(page) == []
 
 
+@pytest.mark.long
 def test_signing_out_without_signal_clears_now_and_signs_out_later(
     world: World, page: Page, wire: CutNetwork
 ) -> None:
@@ -393,6 +397,7 @@ def test_whoever_is_signed_out_has_no_kept_page(page: Page, phone: Phone) -> Non
     is_soon(lambda: not [name for name in caches_of(page) if name.startswith("day ")])
 
 
+@pytest.mark.long
 def test_a_new_version_of_the_desk_takes_the_place_of_the_old(
     page: Page, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -416,6 +421,7 @@ SIZES = """() => [performance.getEntriesByType("navigation")[0], ...performance.
   .map((one) => [new URL(one.name).pathname, one.encodedBodySize])"""
 
 
+@pytest.mark.long
 def test_how_soon_it_paints_and_what_it_weighs(
     visit: Visit, page: Page, phone: Phone, wire: CutNetwork, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -78,8 +78,7 @@ def opened() -> Iterator[tuple[dict[str, str], dict[str, str]]]:
 
 def run_tests(arguments: list[str], env: dict[str, str]) -> int:
     """Pytest's exit status; Ctrl-C reaches pytest by itself, and a request to end is handed on."""
-    # One more than two cores: a browser and a database server keep a worker waiting.
-    command = [sys.executable, "-P", "-m", "pytest", "-p", "tests.runner", "-n", "3", "--dist", "worksteal"]
+    command = [sys.executable, "-P", "-m", "pytest", "-p", "tests.runner", "-n", "2", "--dist", "worksteal"]
     process = subprocess.Popen([*command, *arguments], env=env)
     handlers = {
         signal.SIGINT: lambda *_: None,

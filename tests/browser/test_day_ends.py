@@ -15,7 +15,8 @@ from tests.browser.chromium import let_finish
 from tests.browser.cut_network import CutNetwork, Wire
 from tests.browser.phone import Phone, caches_of, is_soon, keeps_the_day, the_visit
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+# In the long run alone: the clock stands seconds before midnight, and a crowded machine gets there late.
+pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
 
 
 @pytest.fixture

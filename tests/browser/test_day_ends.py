@@ -15,20 +15,19 @@ from tests.browser.chromium import let_finish
 from tests.browser.cut_network import CutNetwork, Wire
 from tests.browser.phone import Phone, caches_of, is_soon, keeps_the_day, the_visit
 
-# In the long run alone: the clock stands seconds before midnight, and a crowded machine gets there late.
-pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
 @pytest.fixture
 def evening(settings: object) -> Iterator[None]:
-    """The desk's clock stands twelve seconds before midnight, and runs."""
+    """The desk's clock stands twelve seconds before midnight, and runs: asked for after what takes long."""
     late = datetime.now(ZoneInfo("America/Chicago")).replace(hour=23, minute=59, second=48, microsecond=0)
     with time_machine.travel(late, tick=True):
         yield
 
 
 def test_past_the_end_of_the_day_no_code_is_left(
-    evening: None, visit: Visit, page: Page, wire: CutNetwork
+    visit: Visit, phone: Phone, evening: None, page: Page, wire: CutNetwork
 ) -> None:
     expect(page.locator("[data-access]")).to_have_count(1)
     page.goto(the_visit(visit))
@@ -43,13 +42,14 @@ def test_past_the_end_of_the_day_no_code_is_left(
     expect(page.locator("#nothing-kept")).to_be_visible()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("whole_pages", [False, True], ids=["asked anew", "kept whole by the browser"])
 def test_back_to_a_page_of_a_day_that_is_over_shows_no_code(
-    evening: None,
     whole_pages: bool,
     visit: Visit,
     terry: User,
     phone: Phone,
+    evening: None,
     wire: CutNetwork,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -85,8 +85,8 @@ def _cell(figure: Figure, tally: Tally) -> dict[str, str]:
     if tally.value is None:
         return {"text": "–", "of": ""}
     text = {
-        "share": lambda value: f"{number_format(value * 100, 0)} %",
-        "days": lambda value: number_format(value, 1),
-        "minutes": lambda value: number_format(value, 0),
+        "share": lambda value: f"{number_format(round(value * 100), 0)} %",
+        "days": lambda value: number_format(round(value, 1), 1),
+        "minutes": lambda value: number_format(round(value), 0),
     }[figure.kind](tally.value)
     return {"text": text, "of": _("of %(n)s") % {"n": number_format(tally.of, 0)}}

@@ -199,3 +199,13 @@ def test_more_visits_take_no_more_queries(now: datetime) -> None:
 
     asked(1)
     assert asked(1) == asked(15)
+
+
+def test_heading_and_table_round_alike(manager: Client, now: datetime) -> None:
+    """Two of three is 67 %, in both places."""
+    for on in (date(2026, 4, 20), date(2026, 4, 25), date(2026, 5, 9)):
+        KeptDateFactory(ended_on=on)
+    with time_machine.travel(now, tick=False):
+        text = manager.get("/figures/").text
+    assert "67 % of filters were changed in their window" in text
+    assert "<strong>67 %</strong>" in text

@@ -104,7 +104,8 @@ def both_runs(arguments: list[str], env: dict[str, str], left_out: list[str]) ->
     first = NOTHING_RAN
     if url := env.get("TEST_POSTGRES_URL"):
         print("--- the tests that use the database, on PostgreSQL ---", flush=True)
-        skipped = ",".join([*left_out, "browser", "benchmark"])
+        once = ["once"] if "long" in left_out else []
+        skipped = ",".join([*left_out, *once, "browser", "benchmark"])
         first = run_tests(arguments, env | {"DATABASE_URL": url, DATABASE_ONLY: "1", LEFT_OUT: skipped})
         if is_over(first):
             return first

@@ -11,6 +11,7 @@ from django.core.management import call_command
 ROOT = Path(__file__).resolve().parent.parent
 
 
+@pytest.mark.once
 @pytest.mark.django_db
 def test_the_readmes_row_is_what_the_forecast_writes(tmp_path: Path) -> None:
     lines = (ROOT / "README.md").read_text(encoding="utf-8").splitlines()

@@ -13,7 +13,7 @@ from tests.drills.conftest import Mailbox, mailbox  # noqa: F401
 from tests.factories import NOW, TODAY
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
-HOMES = 300
+HOMES = 150
 
 
 def fill() -> None:

@@ -84,7 +84,7 @@ def read() -> tuple[Facts, int]:
     return known, len(caught)
 
 
-@pytest.mark.parametrize("slots", [20_000, pytest.param(100_000, marks=pytest.mark.long)])
+@pytest.mark.parametrize("slots", [5_000, pytest.param(100_000, marks=pytest.mark.long)])
 def test_the_season_of_many_filters(
     ratio: Callable[[str, float, float], float], manager: Client, slots: int
 ) -> None:

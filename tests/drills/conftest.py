@@ -119,13 +119,15 @@ class Elsewhere:
         where: dict[str, Any] = connection.settings_dict
         return "postgres://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**where)
 
-    def start(self, *arguments: str, **more: str) -> "subprocess.Popen[str]":
-        """Python on the handed-over rows, its words in a pipe."""
+    def start(self, *arguments: str, errors: int | None = None, **more: str) -> "subprocess.Popen[str]":
+        """Python on the handed-over rows, its words in a pipe; `errors` as subprocess takes `stderr`."""
         env = {"PYTHONPATH": str(ROOT), "VAR_DIR": str(self.folder), "DATABASE_URL": self.url}
         env["EMAIL_URL"] = f"smtp://127.0.0.1:{self.mail_port}" if self.mail_port else "dummymail://"
         command = [sys.executable, "-P", *arguments]
         pipe = subprocess.PIPE
-        return subprocess.Popen(command, env=os.environ | env | more, stdin=pipe, stdout=pipe, text=True)
+        return subprocess.Popen(
+            command, env=os.environ | env | more, stdin=pipe, stdout=pipe, stderr=errors, text=True
+        )
 
 
 @pytest.fixture

@@ -23,7 +23,7 @@ Child = "subprocess.Popen[str]"
 
 
 @pytest.mark.parametrize(
-    ("rows", "kills"), [(200, 6), pytest.param(2000, 60, marks=pytest.mark.long)], ids=["tenth", "whole"]
+    ("rows", "kills"), [(100, 4), pytest.param(2000, 60, marks=pytest.mark.long)], ids=["twentieth", "whole"]
 )
 def test_killed_senders_double_and_lose_nothing(
     mailbox: Mailbox, elsewhere: Elsewhere, rows: int, kills: int

@@ -45,7 +45,7 @@ class Carrier(BaseHTTPRequestHandler):
 def carrier(settings: Settings) -> Iterator[type[Carrier]]:
     handler = type("Own", (Carrier,), {"taken": [], "codes": []})
     server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread = threading.Thread(target=server.serve_forever, args=(0.01,), daemon=True)
     thread.start()
     settings.TEXTS_URL, settings.TEXTS_SECRET = f"http://127.0.0.1:{server.server_port}/out", "a secret"
     yield handler

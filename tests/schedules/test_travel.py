@@ -55,7 +55,7 @@ def server(settings: Any) -> Iterator[type[Tables]]:
     handler = type("Own", (Tables,), {"asked": [], "answer": None})
     with HTTPServer(("127.0.0.1", 0), handler) as running:
         settings.TRAVEL_URL = f"http://127.0.0.1:{running.server_port}/"
-        threading.Thread(target=running.serve_forever, daemon=True).start()
+        threading.Thread(target=running.serve_forever, args=(0.01,), daemon=True).start()
         yield handler
         running.shutdown()
     cache.clear()

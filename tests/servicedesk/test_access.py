@@ -132,6 +132,7 @@ def addresses(
     }
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("role", ROLES)
 def test_every_cell_of_the_table_holds(
     role: str, addresses: dict[str, str], request: pytest.FixtureRequest

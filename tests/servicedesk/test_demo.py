@@ -216,6 +216,7 @@ def test_the_welcome_of_a_desk_without_the_demo_gives_its_address_alone() -> Non
     assert len(welcome.lines()) == 1
 
 
+@pytest.mark.once
 @pytest.mark.django_db
 def test_a_demo_that_breaks_in_the_middle_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     def breaks(today: date, now: datetime) -> int:

@@ -1,8 +1,6 @@
 """The command: its exit status, its list of faults, and output that any terminal takes."""
 
-import os
 import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,6 +9,7 @@ from django.conf import settings
 from django.core.management import CommandError, call_command
 
 from equipment.models import Media
+from tests.drills.conftest import Elsewhere, elsewhere  # noqa: F401
 
 GOOD = "media,nominal_size,merv\npleat,16x25x1,8\n"
 
@@ -51,12 +50,15 @@ def test_a_directory_that_is_not_there_or_holds_nothing(db: None, tmp_path: Path
         call_command("import_sheets", str(tmp_path / name))
 
 
-def test_the_shell_sees_the_status_and_bytes_that_are_no_utf_8(tmp_path: Path) -> None:
+def test_the_shell_sees_the_status_and_bytes_that_are_no_utf_8(
+    elsewhere: Elsewhere,  # noqa: F811
+    tmp_path: Path,
+) -> None:
     (tmp_path / "media.csv").write_bytes(GOOD.encode() + "plié,16x25x1,8\n".encode("latin-1"))
-    env = os.environ | {"DATABASE_URL": f"sqlite:///{tmp_path}/desk.sqlite3", "VAR_DIR": str(tmp_path)}
-    manage = [sys.executable, str(settings.BASE_DIR / "manage.py")]
-    subprocess.run([*manage, "migrate", "-v0"], env=env, check=True)
-    done = subprocess.run([*manage, "import_sheets", str(tmp_path)], env=env, capture_output=True, text=True)
-    assert done.returncode == 1
-    assert "media.csv line 3, media “pli\\udce9”: is not UTF-8" in done.stdout
-    assert "Traceback" not in done.stderr
+    elsewhere.hand_over()
+    command = (str(settings.BASE_DIR / "manage.py"), "import_sheets", str(tmp_path))
+    importing = elsewhere.start(*command, errors=subprocess.STDOUT)
+    said, _ = importing.communicate(timeout=60)
+    assert importing.returncode == 1
+    assert "media.csv line 3, media “pli\\udce9”: is not UTF-8" in said
+    assert "Traceback" not in said

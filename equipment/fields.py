@@ -141,7 +141,9 @@ class QuantityField(forms.CharField):
             "most": _HIGHEST.get(self.kind, BOUNDLESS),
             "usual": [low, min(high, BOUNDLESS)],
             "two": False,
+            "thousands": self.kind == AIRFLOW,
             "says": {
+                "comma": _("{typed} may be in thousands or a decimal: write it without the comma"),
                 "negative": self._negative("{typed}") if self.kind == PRESSURE else "",
                 "most": self._too_high("{typed}") if self.kind in _HIGHEST else "",
                 "usual": self._unusual("{typed}"),

@@ -84,6 +84,8 @@ ROAD_SPEED: Final = Kind(
 )
 TEMPERATURE: Final = Kind("temperature", "degC", ("degF", "°F", 0), ("degC", "°C", 0))
 
+# A comma and three figures behind it, or several such groups; before a decimal comma nothing is grouped.
+_GROUPED = re.compile(r"([-+]?[1-9]\d{0,2}(?:,\d{3})+)((?!\d|,\d).*)")
 _TYPED = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 
 
@@ -101,12 +103,11 @@ def parse(text: str, kind: Kind, system: str = "ip") -> float:
     """What a person typed, with or without a unit, as an SI float.
 
     Without a unit the number is taken in the unit that ``system`` shows for ``kind``. A decimal
-    comma is understood. Raises NotAQuantity for words, infinities and units of another kind.
+    comma is understood, and commas between thousands; where one comma may be either, as in ``1,250``, it
+    parts thousands of an airflow. Raises NotAQuantity for words, infinities, units of another kind, and
+    for such a comma in any other quantity.
     """
-    typed = text.strip()
-    if re.fullmatch(r"[-+]?\d+,\d+.*", typed):
-        typed = typed.replace(",", ".", 1)
-    match = _TYPED.match(typed)
+    match = _TYPED.match(_without_commas(text.strip(), kind))
     if match is None:
         raise NotAQuantity(f"“{text}” is not a number")
     number, written = float(match[1]), match[2].lower()
@@ -122,9 +123,21 @@ def parse(text: str, kind: Kind, system: str = "ip") -> float:
         raise NotAQuantity(f"“{match[2]}” does not measure {kind.name}") from None
 
 
+def _without_commas(typed: str, kind: Kind) -> str:
+    """The same with a point for a decimal comma and without commas between thousands."""
+    grouped = _GROUPED.fullmatch(typed)
+    if grouped is None:
+        return re.sub(r"^([-+]?\d*),(?=\d)", r"\1.", typed)
+    whole, rest = grouped[1].replace(",", ""), grouped[2]
+    if kind == AIRFLOW or grouped[1].count(",") > 1 or rest.startswith("."):
+        return whole + rest
+    point = grouped[1].replace(",", ".")
+    raise NotAQuantity(f"“{typed}” may be {whole} or {point}: write it without the comma")
+
+
 def has_unit(text: str) -> bool:
     """Whether a unit was typed behind the number."""
-    match = _TYPED.match(text.strip().replace(",", ".", 1))
+    match = _TYPED.match(re.sub(r"(?<=\d),(?=\d)|^,(?=\d)", "", text.strip()))
     return match is not None and bool(match[2])
 
 

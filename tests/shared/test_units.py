@@ -67,6 +67,24 @@ def test_what_is_no_such_quantity_is_refused(text: str, kind: Kind) -> None:
         units.parse(text, kind)
 
 
+@pytest.mark.parametrize(
+    ("text", "kind", "same"),
+    [
+        ("1,200", AIRFLOW, "1200"), ("1,200 cfm", AIRFLOW, "1200"), ("1,200.5 l/s", AIRFLOW, "1200.5 l/s"),
+        ("0,9 l/s", AIRFLOW, "0.9 l/s"), ("0,125", PRESSURE, "0.125"), (",5", PRESSURE, "0.5"),
+        ("1,25 in", PRESSURE, "1.25"), ("-0,3", PRESSURE, "-0.3"), ("1,250.5 Pa", PRESSURE, "1250.5 Pa"),
+    ],
+)  # fmt: skip
+def test_commas_part_thousands_or_stand_for_a_point(text: str, kind: Kind, same: str) -> None:
+    assert units.parse(text, kind) == pytest.approx(units.parse(same, kind))
+    assert units.has_unit(text) == text[-1].isalpha()
+
+
+def test_a_comma_that_may_be_either_is_asked_about() -> None:
+    with pytest.raises(NotAQuantity, match=r"may be 1250 or 1\.250"):
+        units.parse("1,250 Pa", PRESSURE)
+
+
 @given(value=st.floats(-1e6, 1e6), kind=st.sampled_from(KINDS), system=st.sampled_from(["ip", "si"]))
 def test_a_figure_survives_the_way_out_and_back(value: float, kind: Kind, system: str) -> None:
     shown = units.show(value, kind, system, decimals=9)

@@ -2,11 +2,17 @@
 (() => {
   "use strict";
   const READS = "input[data-reads]";
-  const NUMBER = "([-+−]?(?:\\d+(?:[.,]\\d*)?|[.,]\\d+))", UNIT = "\\s*([a-z³\"/](?:[^\\d−–-]|3)*?)?\\s*";
+  const THOUSANDS = "[1-9]\\d{0,2}(?:,\\d{3})+(?![\\d,])(?:\\.\\d*)?", GROUPED = new RegExp("^[-+−]?" + THOUSANDS + "$");
+  const NUMBER = `([-+−]?(?:${THOUSANDS}|\\d+(?:[.,]\\d*)?|[.,]\\d+))`, UNIT = "\\s*([a-z³\"/](?:[^\\d−–-]|3)*?)?\\s*";
   const ONE = new RegExp("^" + NUMBER + UNIT + "$", "i");
   const TWO = new RegExp("^" + NUMBER + UNIT + "[-−–]\\s*" + NUMBER + UNIT + "$", "i");
 
-  const plain = text => parseFloat(text.replace(",", ".").replace("−", "-"));
+  // One comma before three figures parts thousands of an airflow, and may be either in all else: not a number then.
+  function plain(text, how) {
+    const parted = GROUPED.test(text), sure = how.thousands || text.includes(".") || text.split(",").length > 2;
+    if (parted && !sure) { return NaN; }
+    return parseFloat(text.replaceAll(",", parted ? "" : ".").replace("−", "-"));
+  }
   const factor = (how, unit) => unit ? how.units[unit.toLowerCase()] : how.per;
 
   // The reading in SI and in which unit it was typed, or null.
@@ -16,7 +22,8 @@
     if (!found) { return null; }
     const unit = found[2] || (two && two[4]), per = factor(how, unit), lastPer = factor(how, two && two[4] || unit);
     if (!per || !lastPer) { return null; }
-    const value = plain(found[1]) * per - (two ? plain(two[3]) * lastPer : 0), says = how.says;
+    const value = plain(found[1], how) * per - (two ? plain(two[3], how) * lastPer : 0), says = how.says;
+    if (Number.isNaN(value)) { return { value: null, per, two, how, fault: says.comma.replaceAll("{typed}", typed) }; }
     const odd = !unit && value && (value < how.usual[0] || value > how.usual[1]);
     const fault = value < 0 ? says.negative : value > how.most ? says.most : odd ? says.usual : "";
     return { value, per, two, how, fault: fault.replaceAll("{typed}", typed) };
@@ -91,7 +98,7 @@
       const got = read(input), lines = [], sure = input.name.replace(/[^-]+$/, "sure");
       const say = (text, kind) => lines.push(made("p", { className: kind, textContent: text }));
       open[sure] = open[sure] || false;
-      if (got) { say(worth(got), "worth"); }
+      if (got && got.value !== null) { say(worth(got), "worth"); }
       if (got && got.fault) { say(got.fault, "fault"); }
       for (const rule of got && !got.fault ? JSON.parse(input.dataset.rules) : []) {
         const text = asked(form, rule, got.how);
@@ -105,8 +112,13 @@
     for (const name in open) { offerTick(form.elements[name], open[name]); }
   }
 
+  // What cannot be is not sent, nor queued where there is no signal: it could not be asked about later.
+  const hold = input => input.setCustomValidity(read(input)?.fault || "");
+
   document.querySelectorAll(`form:has(${READS})`).forEach(form => {
-    form.querySelectorAll(READS).forEach(place);
+    form.querySelectorAll(READS).forEach(input => { place(input); hold(input); });
+    form.addEventListener("input", event => { if (event.target.matches(READS)) { hold(event.target); } });
+    form.addEventListener("invalid", event => { event.target.closest("details:not([open])")?.setAttribute("open", ""); }, true);
     // Not before a tap on a button has ended, which a line more would move from under the finger.
     form.addEventListener("change", event => setTimeout(look, 250, form, event.target));
   });

@@ -43,9 +43,7 @@ def record_change(
     tz = slot.system.site.zone(Desk.the().timezone)
     if on > clock.local_day(now, tz):
         raise NotRecordable(_("That day is still to come."))
-    # A change planned ahead by a sheet does not stand against one that was made.
-    made = slot.changes.filter(undone_at=None, changed_on__lte=clock.local_day(now, tz))
-    last = made.order_by("-changed_at").first()
+    last = changes_made(slot, now).order_by("-changed_at").first()
     if last is not None and last.changed_on == on:
         raise NotRecordable(_("A change on that day is already on record."))
     if last is not None and on < last.changed_on:
@@ -71,6 +69,12 @@ def record_change(
     except IntegrityError:
         raise NotRecordable(_("A change on that day is already on record.")) from None
     return change
+
+
+def changes_made(slot: FilterSlot, now: datetime) -> QuerySet[FilterChange]:
+    """The slot's changes that stand; one that a sheet plans ahead stands against none that was made."""
+    today = clock.local_day(now, slot.system.site.zone(Desk.the().timezone))
+    return slot.changes.filter(undone_at=None, changed_on__lte=today)
 
 
 def _usual_again(slot: FilterSlot, on: date) -> Media | None:

@@ -12,18 +12,20 @@ from django.utils.translation import gettext as _
 from equipment.models import Desk, FilterSlot, User
 from equipment.record import NotRecordable
 from schedules import defects, due, slot_entries, visits
-from schedules.field_entries import as_form, changed_already, read_as_told, what_it_says
+from schedules.bookable import NotBookable
+from schedules.field_entries import CannotBe, as_form, changed_already, read_as_told, what_it_says
 from schedules.models import FieldEntry, Photograph, Visit
+from schedules.visit_report import VisitReport
 from shared import clock
 
 
 def waiting() -> "list[FieldEntry]":
-    """The entries that nobody has judged, the oldest first."""
-    rows = FieldEntry.objects.exclude(state=FieldEntry.State.TAKEN).filter(judged="")
+    """The entries that nobody has judged, the oldest first: what could not be taken as it came, and what was
+    taken though it would have been asked about."""
     return list(
-        rows.select_related("user", "visit__site__customer", "slot__system__site__customer").order_by(
-            "received_at", "pk"
-        )
+        FieldEntry.objects.waiting()
+        .select_related("user", "visit__site__customer", "slot__system__site__customer")
+        .order_by("received_at", "pk")
     )
 
 
@@ -40,15 +42,17 @@ def in_words(rows: Iterable[FieldEntry], units: str) -> list[tuple[FieldEntry, l
 
 
 def beside(visit: Visit, units: str) -> list[tuple[FieldEntry, list[tuple[str, str]]]]:
-    """What else was told of a visit than what was written down of it."""
-    rows = visit.entries.exclude(state=FieldEntry.State.TAKEN).select_related("user", "visit", "judged_by")
+    """What else was told of a visit than what was written down of it, and what of that was asked about."""
+    rows = visit.entries.exclude(state=FieldEntry.State.TAKEN, why="").select_related(
+        "user", "visit", "judged_by"
+    )
     return in_words(rows, units)
 
 
 def of_slot(slot: FilterSlot) -> list[FieldEntry]:
-    """Entries that tell of the slot and did not simply become its record."""
+    """Entries that tell of the slot and did not simply become its record, without a question."""
     here = Q(visit__site=slot.system.site_id) | Q(slot=slot)
-    rows = FieldEntry.objects.filter(here).exclude(state=FieldEntry.State.TAKEN)
+    rows = FieldEntry.objects.filter(here).exclude(state=FieldEntry.State.TAKEN, why="")
     start = f"slot{slot.pk}-"
     told = rows.select_related("user", "visit", "slot__system__site").order_by("-at")
     return [
@@ -57,8 +61,8 @@ def of_slot(slot: FilterSlot) -> list[FieldEntry]:
 
 
 def leave(row: FieldEntry, user: User, now: datetime) -> None:
-    """It stays as it was written, and counts for nothing."""
-    _judge(row, FieldEntry.Judged.LEFT, user, now)
+    """It stays as it was written, and counts for nothing; what was taken already stands, and was looked at."""
+    _judge(row, FieldEntry.Judged.SEEN if row.counts else FieldEntry.Judged.LEFT, user, now)
 
 
 def count(row: FieldEntry, user: User, now: datetime, units: str) -> str:
@@ -67,6 +71,8 @@ def count(row: FieldEntry, user: User, now: datetime, units: str) -> str:
 
     Raises NotRecordable where nothing of it can be written, and then changes nothing.
     """
+    if row.counts:
+        raise NotRecordable(_("It was written down as it came."))
     with transaction.atomic():
         if row.kind in slot_entries.KINDS:
             slot_entries.count(row, units)
@@ -78,6 +84,8 @@ def count(row: FieldEntry, user: User, now: datetime, units: str) -> str:
         left = ""
         if row.kind == FieldEntry.Kind.ARRIVED:
             Visit.objects.filter(pk=visit.pk, arrived_at=None).update(arrived_at=row.at)
+        elif row.kind == FieldEntry.Kind.DISPLACED:
+            _displace(visit, row)
         elif row.kind == FieldEntry.Kind.NO_ACCESS:
             visits.no_access(visit, as_form(row.fields).get("note", "")[:500], row.at)
         else:
@@ -86,8 +94,36 @@ def count(row: FieldEntry, user: User, now: datetime, units: str) -> str:
     return left
 
 
+def _displace(visit: Visit, row: FieldEntry) -> None:
+    try:
+        visits.displace(visit, as_form(row.fields).get("note", "")[:500])
+    except NotBookable as error:
+        raise NotRecordable(str(error)) from None
+
+
 def _count_completed(row: FieldEntry, visit: Visit, now: datetime, units: str) -> str:
-    report, _asked = read_as_told(visit, row.fields, units)
+    report, without = _what_can_be(visit, row, units)
+    left = _count_report(row, visit, report, now)
+    return " ".join(part for part in (left, without) if part)
+
+
+def _what_can_be(visit: Visit, row: FieldEntry, units: str) -> tuple[VisitReport, str]:
+    """The report without the fields that cannot be so, and which these are, in a sentence. Raises CannotBe
+    where nothing is left without them."""
+    try:
+        return read_as_told(visit, row.fields, units)[0], ""
+    except CannotBe as fault:
+        if "" in fault.names:
+            raise
+        rest = {name: values for name, values in row.fields.items() if name not in fault.names}
+        bad = {name: values for name, values in row.fields.items() if name in (*fault.names, "units")}
+        told = VisitReport(visit, units, as_form(bad), retired_too=True).in_words()
+        report, _asked = read_as_told(visit, rest, units)
+        said = "; ".join(f"{label} {text}" for label, text in told)
+        return report, _("Left out, as it cannot be so: %(said)s.") % {"said": said}
+
+
+def _count_report(row: FieldEntry, visit: Visit, report: VisitReport, now: datetime) -> str:
     outcome = report.outcome(row.at)
     if row.left_slots is not None:
         mine = [done for done in outcome.filters if done.slot.pk in row.left_slots]
@@ -99,7 +135,7 @@ def _count_completed(row: FieldEntry, visit: Visit, now: datetime, units: str) -
     if visit.state == Visit.State.NO_ACCESS:
         visits.open_again(visit)
     if visit.is_open:
-        twice = changed_already(visit, outcome, row.at)
+        twice = changed_already(visit, outcome, now)
         outcome.filters = [done for done in outcome.filters if done.slot not in twice]
         visits.bring_forward(visit, clock.local_day(row.at, Desk.the().zone))
         visits.complete(visit, outcome, row.user, now)
@@ -110,7 +146,7 @@ def _count_completed(row: FieldEntry, visit: Visit, now: datetime, units: str) -
 
 def _add(visit: Visit, outcome: visits.Outcome, row: FieldEntry, now: datetime) -> str:
     """Add to a visit that is over; which changes stand already."""
-    twice = changed_already(visit, outcome, row.at)
+    twice = changed_already(visit, outcome, now)
     for done in outcome.filters:
         # Of the filter that is in there now: the one before it is somebody else's record by now.
         drop = done.drop_after_pa if done.changed else done.drop_before_pa
@@ -134,6 +170,6 @@ def _said_twice(slots: list[FilterSlot]) -> str:
 
 def _judge(row: FieldEntry, judged: str, user: User, now: datetime) -> None:
     """Only the first judgement stands. Raises NotRecordable for a second one."""
-    open_row = FieldEntry.objects.filter(pk=row.pk, judged="").exclude(state=FieldEntry.State.TAKEN)
+    open_row = FieldEntry.objects.waiting().filter(pk=row.pk)
     if not open_row.update(judged=judged, judged_at=now, judged_by=user):
         raise NotRecordable(_("Somebody has judged it meanwhile."))

@@ -6,27 +6,31 @@ An entry that cannot be written down as it stands is kept word for word for the 
 import json
 import logging
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid5
+from zoneinfo import ZoneInfo
 
 from django.db import DatabaseError, IntegrityError, transaction
 from django.http import QueryDict
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterSlot, User
-from equipment.record import NotRecordable
+from equipment.record import NotRecordable, changes_made
 from schedules import defects, slot_entries, visits
+from schedules.bookable import NotBookable
+from schedules.day_problem import NoStart
 from schedules.explain import say_day
 from schedules.models import FieldEntry, Technician, Visit
+from schedules.phone_clock import CLOCK_SLACK, Pressed, days_possible, when
+from schedules.routes import order_day
 from schedules.visit_report import VisitReport, slots_named
 from shared import clock
 
 logger = logging.getLogger(__name__)
 
-# A phone's clock may be off by so much before its times are set right.
-CLOCK_SLACK = timedelta(seconds=90)
 # What is said to be older was written by a clock that nobody should believe.
 OLDEST = timedelta(days=30)
 
@@ -57,6 +61,11 @@ class Sent:
         """What was typed, as a form reads it."""
         return as_form(self.fields)
 
+    @property
+    def pressed(self) -> Pressed:
+        """When it was written, by its phone."""
+        return Pressed(self.pressed_at, self.clock_behind, self.clock_behind_then)
+
 
 @dataclass(frozen=True)
 class Received:
@@ -82,6 +91,14 @@ class _ToJudge(Exception):
 
 class _Beside(Exception):
     """Somebody else wrote of the same."""
+
+
+class CannotBe(NotRecordable):
+    """An entry holds what cannot be so; ``names`` are the fields that do, an empty one a whole form."""
+
+    def __init__(self, why: str, names: list[str]) -> None:
+        super().__init__(why)
+        self.names = names
 
 
 def as_form(fields: dict[str, list[str]]) -> QueryDict:
@@ -152,34 +169,28 @@ def _take_new(sent: Sent, user: User, now: datetime, units: str) -> Received:
 
 def _row(sent: Sent, user: User, now: datetime) -> FieldEntry:
     """The entry's row, made before anything is done: a second one of its kind ends here."""
+    visit = Visit.objects.select_related("site").filter(pk=sent.visit or 0).first()
     return FieldEntry.objects.create(
         uid=sent.uid,
         device=sent.device,
         number=sent.number,
         user=user,
-        visit=Visit.objects.filter(pk=sent.visit or 0).first(),
+        visit=visit,
         visit_number=sent.visit,
         slot=FilterSlot.objects.filter(pk=sent.slot or 0).first(),
         slot_number=sent.slot,
         kind=sent.kind,
         fields=sent.fields,
         pressed_at=sent.pressed_at,
-        at=when(sent, now),
+        at=when(sent.pressed, now, *_planned(visit)),
         received_at=now,
     )
 
 
-def when(sent: Sent, now: datetime) -> datetime:
-    """When the entry was written, by the desk's clock; never later than ``now``.
-
-    A clock that was set between writing and sending is believed as it stood when the entry was written.
-    """
-    behind, then = sent.clock_behind, sent.clock_behind_then
-    if then is not None and abs(then - behind) > CLOCK_SLACK:
-        behind = then
-    if abs(behind) <= CLOCK_SLACK:
-        behind = timedelta(0)
-    return min(sent.pressed_at + behind, now)
+def _planned(visit: Visit | None) -> tuple[date | None, ZoneInfo]:
+    """The day that an entry of a visit is most likely of, and the zone of its days."""
+    zone = Desk.the().timezone
+    return (visit.day, visit.site.zone(zone)) if visit else (None, ZoneInfo(zone))
 
 
 def _answer(row: FieldEntry) -> Received:
@@ -190,7 +201,7 @@ def _write(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -
     """Do what the entry says; what is worth a word about it."""
     if sent.corrects:
         raise _Beside(_("It had come before, and was corrected on the phone since."))
-    _doubt_clock(row, now)
+    _doubt_clock(row, sent, now)
     if sent.kind in slot_entries.KINDS:
         return _of_slot(row, sent, units)
     visit = Visit.objects.select_for_update().filter(pk=sent.visit or 0).first()
@@ -202,29 +213,39 @@ def _write(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -
         return _arrived(visit, row, user)
     if sent.kind == FieldEntry.Kind.NO_ACCESS:
         return _no_access(visit, row, sent)
+    if sent.kind == FieldEntry.Kind.DISPLACED:
+        return _displaced(visit, row, sent)
     return _completed(visit, row, sent, now, units)
 
 
-def _doubt_clock(row: FieldEntry, now: datetime) -> None:
-    """Raise where the hour of an entry cannot be so: long ago, or before what the same phone wrote first."""
+def _doubt_clock(row: FieldEntry, sent: Sent, now: datetime) -> None:
+    """Raise where the hour of an entry cannot be so: long ago, or before what the same phone wrote first; and
+    where a clock that was set in between leaves its day open."""
     if row.at < now - OLDEST:
         raise _ToJudge(_("The phone's clock gave %(day)s for it.") % {"day": say_day(row.at.date())})
     earlier = FieldEntry.objects.filter(device=row.device, number__lt=row.number).order_by("-number").first()
     if earlier is not None and row.at < earlier.at - CLOCK_SLACK:
         raise _ToJudge(_("The phone's clock went back between this entry and the one before it."))
+    days = days_possible(sent.pressed, now, *_planned(row.visit))
+    if len(days) > 1:
+        said = {"one": say_day(days[0]), "other": say_day(days[-1]), "taken": say_day(row.at.date())}
+        text = _(
+            "The phone's clock was set meanwhile: it is of %(one)s or of %(other)s; counted, of %(taken)s."
+        )
+        raise _ToJudge(text % said)
 
 
 def _of_slot(row: FieldEntry, sent: Sent, units: str) -> str:
     """A reading or a change of one filter."""
     slot = FilterSlot.objects.select_related("system__site").filter(pk=sent.slot or 0).first()
-    if slot is None or slot.retired_on is not None:
+    if slot is None or slot_entries.is_gone(slot):
         raise _ToJudge(_("Its filter is not on record any more."))
     form = slot_entries.form_of(row, slot, units)
     if not form.is_valid():
         if sent.here:
             raise _Ask(slot_entries.faults(form))
         raise _ToJudge(" ".join(slot_entries.faults_in_words(form)))
-    if not sent.here and slot_entries.told_already(slot, form):
+    if not sent.here and slot_entries.told_already(slot, form, row.received_at):
         raise _Beside(_("Somebody else told of a change of that day or a later one."))
     try:
         slot_entries.write(row, slot, form)
@@ -274,8 +295,22 @@ def _arrived(visit: Visit, row: FieldEntry, user: User) -> str:
 def _no_access(visit: Visit, row: FieldEntry, sent: Sent) -> str:
     _refuse_over(visit, row)
     reopened = _reopen(visit)
-    visits.no_access(visit, sent.data.get("note", "").replace("\0", "")[:500], row.at)
+    visits.no_access(visit, _note_of(sent.data), row.at)
     return reopened
+
+
+def _note_of(data: QueryDict) -> str:
+    return data.get("note", "").replace("\0", "")[:500]
+
+
+def _displaced(visit: Visit, row: FieldEntry, sent: Sent) -> str:
+    """Only a visit that still has its day can lose it."""
+    _refuse_over(visit, row)
+    try:
+        visits.displace(visit, _note_of(sent.data))
+    except NotBookable as error:
+        raise _ToJudge(str(error)) from None
+    return ""
 
 
 def _completed(visit: Visit, row: FieldEntry, sent: Sent, now: datetime, units: str) -> str:
@@ -286,15 +321,18 @@ def _completed(visit: Visit, row: FieldEntry, sent: Sent, now: datetime, units: 
     if asked:
         said.append(_("Asked about, and taken as it is: %(asked)s") % {"asked": " ".join(asked)})
     outcome = report.outcome(row.at)
-    twice = changed_already(visit, outcome, row.at)
+    twice = changed_already(visit, outcome, now)
     outcome.filters = [done for done in outcome.filters if done.slot not in twice]
-    visits.bring_forward(visit, clock.local_day(row.at, Desk.the().zone))
+    booked_for = visits.bring_forward(visit, clock.local_day(row.at, Desk.the().zone))
     try:
         visits.complete(visit, outcome, row.user, now)
     except NotRecordable as error:
         if sent.here:
             raise _Ask({"": [str(error)]}) from None
         raise
+    if booked_for is not None and visit.technician is not None:
+        with suppress(NoStart):
+            order_day(visit.technician, booked_for, now)
     visit.jobs.filter(slot__in=twice).update(done=True)
     return _what_is_left(row, report, twice, said)
 
@@ -343,7 +381,7 @@ def _read(visit: Visit, sent: Sent, units: str) -> tuple[VisitReport, list[str]]
 
 def read_as_told(visit: Visit, fields: dict[str, list[str]], units: str) -> tuple[VisitReport, list[str]]:
     """A report of which nobody can be asked any more, and what would have been asked; what is merely unusual
-    is taken. Raises NotRecordable where it cannot be so."""
+    is taken. Raises CannotBe where it cannot be so."""
     report = VisitReport(visit, units, as_form(fields))
     if report.is_valid():
         return report, []
@@ -354,15 +392,15 @@ def read_as_told(visit: Visit, fields: dict[str, list[str]], units: str) -> tupl
             sure[part.add_prefix("sure")] = "on"
     again = VisitReport(visit, units, sure)
     if not again.is_valid():
-        raise NotRecordable(" ".join(asked))
+        raise CannotBe(" ".join(asked), [name for name, faults in again.faults().items() if faults])
     return again, asked
 
 
-def changed_already(visit: Visit, outcome: visits.Outcome, at: datetime) -> list[FilterSlot]:
-    """The filters told as changed of which somebody else told a change of that day or a later one."""
-    day = clock.local_day(at, visit.site.zone(Desk.the().timezone))
+def changed_already(visit: Visit, outcome: visits.Outcome, now: datetime) -> list[FilterSlot]:
+    """The filters told as changed of which by ``now`` a change of that day or a later one stood."""
+    day = clock.local_day(outcome.at, visit.site.zone(Desk.the().timezone))
     changed = [done.slot for done in outcome.filters if done.changed]
-    return [slot for slot in changed if slot.changes.filter(undone_at=None, changed_on__gte=day).exists()]
+    return [slot for slot in changed if changes_made(slot, now).filter(changed_on__gte=day).exists()]
 
 
 def what_it_says(row: FieldEntry, units: str) -> list[tuple[str, Any]]:
@@ -373,4 +411,4 @@ def what_it_says(row: FieldEntry, units: str) -> list[tuple[str, Any]]:
     if row.kind != FieldEntry.Kind.COMPLETED or row.visit is None:
         note = data.get("note", "")
         return [(_("Note"), note)] if note else []
-    return VisitReport(row.visit, units, data).in_words()
+    return VisitReport(row.visit, units, data, retired_too=True).in_words()

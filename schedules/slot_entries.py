@@ -1,13 +1,13 @@
 """Entries of one filter alone: a reading, a change, as the filter's page asks for them."""
 
-from datetime import date
+from datetime import date, datetime
 
 from django import forms
 from django.utils.translation import gettext as _
 
 from equipment.fields import whole_number
 from equipment.models import Desk, FilterChange, FilterSlot
-from equipment.record import NotRecordable, Told, record_change
+from equipment.record import NotRecordable, Told, changes_made, record_change
 from schedules import due, visits
 from schedules.forms import ChangeForm, ReadingForm
 from schedules.models import FieldEntry
@@ -15,6 +15,11 @@ from shared import clock
 
 KINDS = (FieldEntry.Kind.READING, FieldEntry.Kind.CHANGED)
 SlotForm = ReadingForm | ChangeForm
+
+
+def is_gone(slot: FilterSlot) -> bool:
+    """Whether no filter is put behind that grille any more."""
+    return slot.retired_on is not None or slot.system.replaced_on is not None
 
 
 def form_of(row: FieldEntry, slot: FilterSlot, units: str) -> SlotForm:
@@ -29,11 +34,11 @@ def _day(row: FieldEntry, slot: FilterSlot) -> date:
     return clock.local_day(row.at, slot.system.site.zone(Desk.the().timezone))
 
 
-def told_already(slot: FilterSlot, form: SlotForm) -> bool:
-    """Whether a valid form tells of a change that stands already, of its day or a later one."""
+def told_already(slot: FilterSlot, form: SlotForm, now: datetime) -> bool:
+    """Whether a valid form tells of a change that stands by ``now``, of its day or a later one."""
     if not isinstance(form, ChangeForm):
         return False
-    return slot.changes.filter(undone_at=None, changed_on__gte=form.cleaned_data["on"]).exists()
+    return changes_made(slot, now).filter(changed_on__gte=form.cleaned_data["on"]).exists()
 
 
 def write(row: FieldEntry, slot: FilterSlot, form: SlotForm) -> None:
@@ -53,7 +58,7 @@ def write(row: FieldEntry, slot: FilterSlot, form: SlotForm) -> None:
 def count(row: FieldEntry, units: str) -> None:
     """Write down after all what waited to be judged. Raises NotRecordable, and then changes nothing."""
     slot = FilterSlot.objects.select_related("system__site").filter(pk=row.slot_id or 0).first()
-    if slot is None or slot.retired_on is not None:
+    if slot is None or is_gone(slot):
         raise NotRecordable(_("Its filter is not on record any more."))
     form = form_of(row, slot, units)
     if not form.is_valid():

@@ -24,7 +24,8 @@ class VisitReport:
 
     ``data`` is what was typed, in the units that it names itself under ``units``, else in ``units``; without
     it the forms are empty; ``files`` holds photographs. Filters of the home that it speaks of beyond the
-    visit's own have their form too. With ``now`` they say what a meter should show then.
+    visit's own have their form too, those retired meanwhile only with ``retired_too``. With ``now`` they say
+    what a meter should show then.
     """
 
     def __init__(
@@ -34,8 +35,9 @@ class VisitReport:
         data: QueryDict | None = None,
         files: Any = None,
         now: datetime | None = None,
+        retired_too: bool = False,
     ) -> None:
-        self.visit, self.data = visit, data
+        self.visit, self.data, self.retired_too = visit, data, retired_too
         named = str(data.get("units") or "") if data else ""
         self.units = named if named in ("ip", "si") else units
         slots = self._slots()
@@ -60,6 +62,8 @@ class VisitReport:
         own = list(jobs.values_list("slot", flat=True))
         beyond = sorted(slots_named(self.data) - set(own)) if self.data else []
         rows = FilterSlot.objects.filter(pk__in=[*own, *beyond], system__site=self.visit.site_id)
+        if not self.retired_too:
+            rows = rows.filter(retired_on=None, system__replaced_on=None)
         found = rows.select_related("system__site", "first_media", "plan").in_bulk()
         return [found[pk] for pk in [*own, *beyond] if pk in found]
 

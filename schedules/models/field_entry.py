@@ -8,6 +8,20 @@ from django.utils.translation import gettext_lazy as _
 from schedules.models.photograph import Photograph
 
 
+def _to_look_at() -> models.Q:
+    """Not taken as it came, or taken though it would have been asked about; at the door there is no such."""
+    unusual = models.Q(state="taken") & ~models.Q(why="") & ~models.Q(kind="arrived")
+    return models.Q(judged="") & (models.Q(state__in=["beside", "to_judge"]) | unusual)
+
+
+class FieldEntries(models.QuerySet["FieldEntry"]):
+    """Entries from phones."""
+
+    def waiting(self) -> "FieldEntries":
+        """What the desk has still to look at."""
+        return self.filter(_to_look_at())
+
+
 class FieldEntry(models.Model):
     """One form as it was filled in, kept word for word whatever became of it.
 
@@ -19,6 +33,7 @@ class FieldEntry(models.Model):
         ARRIVED = "arrived", _("at the door")
         COMPLETED = "completed", _("completed")
         NO_ACCESS = "no_access", _("nobody opened")
+        DISPLACED = "displaced", _("something urgent came first")
         READING = "reading", _("a reading")
         CHANGED = "changed", _("a change")
 
@@ -30,6 +45,7 @@ class FieldEntry(models.Model):
     class Judged(models.TextChoices):
         COUNTED = "counted", _("counted all the same")
         LEFT = "left", _("left aside")
+        SEEN = "seen", _("looked at")
 
     uid = models.UUIDField(unique=True)
     device = models.UUIDField()
@@ -60,6 +76,8 @@ class FieldEntry(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
 
+    objects = FieldEntries.as_manager()
+
     # What was photographed with it, where it is told in words (``entry_judging.in_words``).
     photographs: "list[Photograph]"
 
@@ -70,7 +88,7 @@ class FieldEntry(models.Model):
         indexes = [
             models.Index(
                 fields=["received_at"],
-                condition=models.Q(state__in=["beside", "to_judge"], judged=""),
+                condition=_to_look_at(),
                 name="entries_to_judge",
             )
         ]
@@ -79,9 +97,9 @@ class FieldEntry(models.Model):
         return f"{self.visit_number or self.slot_number} {self.kind} {self.at:%Y-%m-%d %H:%M}"
 
     @property
-    def waits(self) -> bool:
-        """Whether the desk has still to look at it."""
-        return self.state != self.State.TAKEN and not self.judged
+    def counts(self) -> bool:
+        """Whether all of it was written down as it came."""
+        return self.state == self.State.TAKEN
 
     @property
     def data(self) -> QueryDict:

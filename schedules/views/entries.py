@@ -115,6 +115,8 @@ def _done_words(sent: Sent) -> str:
         return _("Noted: at the door.")
     if sent.kind == FieldEntry.Kind.NO_ACCESS:
         return _("Noted: nobody opened. The desk rings them.")
+    if sent.kind == FieldEntry.Kind.DISPLACED:
+        return _("Noted: it waits for another day, first in the next plan. Whoever expects it is told.")
     if sent.kind == FieldEntry.Kind.READING:
         return _("The reading is on record and the date was reckoned again.")
     if sent.kind == FieldEntry.Kind.CHANGED:
@@ -180,10 +182,15 @@ def _whole(row: dict[str, Any], name: str) -> int:
 def _fields(told: dict[str, Any]) -> dict[str, list[str]]:
     if len(told) > _MOST_FIELDS:
         raise _NotUnderstood("so many fields has no form")
-    found = {str(name): [str(one).replace("\0", "") for one in values] for name, values in told.items()}
+    found = {_storable(str(name)): [_storable(str(one)) for one in values] for name, values in told.items()}
     if any(len(one) > LONGEST_TEXT for values in found.values() for one in values):
         raise _NotUnderstood(f"a field holds more than {LONGEST_TEXT} characters")
     return {name: values for name, values in found.items() if name != "csrfmiddlewaretoken"}
+
+
+def _storable(text: str) -> str:
+    """Without noughts and halves of characters, which no database takes."""
+    return text.replace("\0", "").encode("utf-8", "replace").decode("utf-8")
 
 
 def _instant(ms: object) -> datetime:

@@ -22,7 +22,7 @@ def scanned(request: HttpRequest, code: str) -> HttpResponse:
     tag = tags.found(code)
     if tag is None:
         return closed(request, _("There is no such tag. Look at its code again, or ring us."), 404)
-    if tag.withdrawn_at is not None or tag.slot.retired_on is not None:
+    if tag.withdrawn_at is not None or not FilterSlot.objects.in_use().filter(pk=tag.slot_id).exists():
         return closed(request, _("This tag was replaced by another. Ring us if it still hangs there."), 410)
     user = request.user
     if isinstance(user, User):

@@ -59,7 +59,9 @@ def judged(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, f"{_('Written down.')} {left}".strip())
         else:
             entry_judging.leave(row, user, now)
-            messages.success(request, _("Left aside; it stays on record as it was written."))
+            stays = _("Looked at; it stands as it was written down.")
+            aside = _("Left aside; it stays on record as it was written.")
+            messages.success(request, stays if row.counts else aside)
     except NotRecordable as error:
         messages.error(request, str(error))
     return redirect("findings")

@@ -162,7 +162,6 @@ def test_the_desk_asks_who_still_stands_before_the_form(world: World, visit: Vis
     page.goto(the_visit(visit))
     page.get_by_label("Drop of the old filter").fill("12")
     page.get_by_role("button", name="Complete the visit").click()
-    expect(page.get_by_role("alert")).to_contain_text("must be at most")
     expect(page.get_by_label("Drop of the old filter")).to_be_focused()
     assert queued(page) == 0
     page.get_by_label("Drop of the old filter").fill("0.31")
@@ -177,6 +176,33 @@ def test_the_desk_asks_who_still_stands_before_the_form(world: World, visit: Vis
     assert FieldEntry.objects.count() == 1
     visit.refresh_from_db()
     assert visit.state == Visit.State.COMPLETED
+
+
+def test_what_came_first_is_written_down_without_signal(visit: Visit, page: Page, wire: CutNetwork) -> None:
+    page.goto(the_visit(visit))
+    wire.set(Wire.REFUSE)
+    page.get_by_label("What came first").fill("A burst pipe next door")
+    page.get_by_role("button", name="Give this visit another day").click()
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    wire.set(Wire.PASS)
+    send_all(page)
+    visit.refresh_from_db()
+    assert (visit.state, visit.note) == (Visit.State.DISPLACED, "A burst pipe next door")
+
+
+def test_what_cannot_be_does_not_wait_without_signal(visit: Visit, page: Page, wire: CutNetwork) -> None:
+    page.goto(the_visit(visit))
+    wire.set(Wire.REFUSE)
+    drop = page.get_by_label("Drop of the old filter")
+    drop.fill("12")
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(drop).to_be_focused()
+    assert "must be at most" in drop.evaluate("field => field.validationMessage")
+    assert queued(page) == 0
+    drop.fill("0.12")
+    page.get_by_role("button", name="Complete the visit").click()
+    expect(page.locator(".kept").last).to_contain_text(KEPT)
+    assert queued(page) == 1
 
 
 @pytest.mark.long

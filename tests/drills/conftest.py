@@ -99,6 +99,7 @@ class Elsewhere:
         return self.folder / "handed-over.sqlite3"
 
     def hand_over(self) -> None:
+        connection.ensure_connection()
         if connection.vendor == "sqlite":
             self._copy(connection.connection, sqlite3.connect(self.file))
 

@@ -125,21 +125,51 @@ def test_of_an_entry_that_was_taken_in_part_the_rest_alone_is_written(
     assert Defect.objects.count() == 1
 
 
-def test_what_cannot_be_is_refused_with_its_reason_and_stays_on_the_list(
+def test_what_cannot_be_is_left_out_and_said_and_the_rest_is_counted(
+    visit: Visit, technician_user: User, manager: Client, now: datetime
+) -> None:
+    row = entry(visit, technician_user, now)
+    name = next(iter(row.fields))
+    row.fields = {**row.fields, name: ["900 inwc"], "note": ["dark up there"]}
+    row.save()
+    answer = manager.post(f"/findings/told/{row.pk}/judged/", {"count": "1"}, follow=True)
+    assert "Left out, as it cannot be so: " in answer.text
+    assert "900 inwc" in answer.text
+    visit.refresh_from_db()
+    row.refresh_from_db()
+    assert (visit.state, visit.note, row.judged) == (Visit.State.COMPLETED, "dark up there", "counted")
+    assert not Reading.objects.filter(slot__system__site=visit.site).exists()
+
+
+def test_what_is_left_aside_can_still_be_read(
     visit: Visit, technician_user: User, manager: Client, now: datetime
 ) -> None:
     row = entry(visit, technician_user, now)
     row.fields[next(iter(row.fields))] = ["900 inwc"]
     row.save()
-    answer = manager.post(f"/findings/told/{row.pk}/judged/", {"count": "1"}, follow=True)
-    assert "must be at most" in answer.text
-    assert "could not simply be written down" in answer.text
-    assert "900 inwc" in answer.text
+    assert "wants a look" in manager.get("/findings/").text
     manager.post(f"/findings/told/{row.pk}/judged/")
-    assert "could not simply" not in manager.get("/findings/").text
+    assert "wants a look" not in manager.get("/findings/").text
     assert not Reading.objects.exists()
     assert "900 inwc" in manager.get(f"/visits/{visit.pk}/").text
     assert "900 inwc" in manager.get(f"/filters/{visit.jobs.get().slot_id}/").text
+
+
+def test_what_was_taken_though_unusual_is_shown_until_somebody_looked(
+    visit: Visit, technician_user: User, manager: Client, now: datetime
+) -> None:
+    row = entry(visit, technician_user, now)
+    row.state, row.why = "taken", "Asked about, and taken as it is: much more than expected"
+    row.save()
+    assert "much more than expected" in manager.get("/findings/").text
+    assert "much more than expected" in manager.get(f"/visits/{visit.pk}/").text
+    manager.post(f"/findings/told/{row.pk}/judged/", {"count": "1"})
+    row.refresh_from_db()
+    assert row.judged == ""
+    manager.post(f"/findings/told/{row.pk}/judged/")
+    row.refresh_from_db()
+    assert row.judged == "seen"
+    assert "much more than expected" not in manager.get("/findings/").text
 
 
 def test_of_a_visit_that_is_gone_nothing_can_be_counted(

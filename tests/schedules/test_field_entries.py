@@ -4,13 +4,15 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid4
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from equipment.models import FilterChange, FilterSlot, Reading, Site, User
 from schedules import due, field_entries, visits
-from schedules.field_entries import Sent, take, what_it_says, when
+from schedules.field_entries import Sent, take, what_it_says
 from schedules.models import FieldEntry, Technician, Visit
+from schedules.phone_clock import Pressed, days_possible, when
 from schedules.visits import Booking
 from tests.factories import MediaFactory, TechnicianFactory, UserFactory, VisitFactory
 
@@ -100,7 +102,7 @@ def test_two_people_of_one_slot_are_both_kept_and_the_second_counts_nothing_twic
     assert Reading.objects.count() == 1
     assert [row.user for row in FieldEntry.objects.order_by("pk")] == [manager_user, technician_user]
     row = FieldEntry.objects.get(state="beside")
-    assert row.waits
+    assert FieldEntry.objects.waiting().get() == row
     assert ("Note", "in the attic") in what_it_says(row, "ip")
 
 
@@ -135,7 +137,7 @@ def test_a_clock_a_day_off_is_set_right(
         (-60, 0, None, -60),
         (-60, 0.5, 0.5, -60),  # within the slack of any clock
         (1380, -1440, -1440, -60),
-        (-60, 0, 1440, 0),  # never later than now
+        (-60, 0, 1440, -60),  # what would be to come is not believed
         (1380, 0, -1440, -60),  # set right between writing and sending
         (600, 0, None, 0),
     ],
@@ -150,7 +152,72 @@ def test_the_hour_of_an_entry(
         clock_behind=timedelta(minutes=behind),
         clock_behind_then=None if then is None else timedelta(minutes=then),
     )
-    assert when(sent, now) == now + timedelta(minutes=at)
+    assert when(sent.pressed, now, TODAY, ZoneInfo("America/Chicago")) == now + timedelta(minutes=at)
+
+
+@pytest.mark.parametrize(
+    ("pressed", "behind", "then", "at", "days"),
+    [
+        (-1500, 1440, 0, -60, 1),  # a day back since the desk was last heard: by its day it is today's
+        (-60, 0, -1440, -60, 1),
+        (-3000, 1440, 0, -3000, 2),  # neither hour is of its day
+    ],
+)
+def test_a_clock_that_jumped_by_a_day_is_read_by_the_day_of_the_visit(
+    visit: Visit, now: datetime, pressed: float, behind: float, then: float, at: float, days: int
+) -> None:
+    at_phone, *clocks = (timedelta(minutes=some) for some in (pressed, behind, then))
+    one = Pressed(now + at_phone, *clocks)
+    zone = ZoneInfo("America/Chicago")
+    assert when(one, now, TODAY, zone) == now + timedelta(minutes=at)
+    assert len(days_possible(one, now, TODAY, zone)) == days
+
+
+def test_a_reading_of_a_clock_that_was_set_by_a_day_is_for_the_desk(
+    slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    reading = Sent(
+        uuid4(), DEVICE, 1, None, "reading", now - timedelta(hours=1), timedelta(days=-1), timedelta(0),
+        slot=slot.pk, fields={"units": ["ip"], "filter_drop": ["30 Pa"]},
+    )  # fmt: skip
+    answer = take(reading, technician_user, now, "ip")
+    assert answer.state == "to_judge"
+    assert [day for day in ("11 May", "12 May") if day in answer.said] == ["11 May", "12 May"]
+    assert not slot.readings.exists()
+
+
+def test_a_change_planned_ahead_by_a_sheet_stands_against_nothing(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    FilterChange.objects.create(
+        slot=slot, changed_on=TODAY + timedelta(days=20), changed_at=now + timedelta(days=20), told="sheet"
+    )
+    assert take(written(visit, now, slot), technician_user, now, "ip").state == "taken"
+    assert slot.changes.filter(changed_on=TODAY).count() == slot.readings.count() == 1
+
+
+def test_a_filter_retired_meanwhile_is_for_the_desk_and_the_rest_is_written(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    slot.retired_on = TODAY
+    slot.save()
+    answer = take(written(visit, now, slot), technician_user, now, "ip")
+    assert (answer.state, "not on record" in answer.said) == ("to_judge", True)
+    visit.refresh_from_db()
+    assert visit.state == Visit.State.COMPLETED
+    assert not slot.readings.exists()
+    assert not slot.changes.filter(changed_on=TODAY).exists()
+    assert any(text == "30 Pa" for _, text in what_it_says(FieldEntry.objects.get(), "ip"))
+
+
+def test_a_visit_done_early_leaves_the_other_day_in_order(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Visit.objects.filter(pk=visit.pk).update(day=TODAY + timedelta(days=1))
+    ordered: list[date] = []
+    monkeypatch.setattr(field_entries, "order_day", lambda who, day, now: ordered.append(day))
+    assert take(written(visit, now, slot), technician_user, now, "ip").state == "taken"
+    assert ordered == [TODAY + timedelta(days=1)]
 
 
 def test_a_clock_that_nobody_should_believe_is_for_the_desk(

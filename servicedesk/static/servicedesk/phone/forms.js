@@ -205,6 +205,9 @@
       showFaults(form, answer.faults);
     } else if (answer.state === "taken") {
       // No wake here: the next page says what was done, and a copy fetched first would take its words.
+      // Without a worker nobody sends the picture while the page changes.
+      const worker = await navigator.serviceWorker.getRegistration();
+      if (!worker?.active) await phone.sendPhotos(sent.told, { limit: TRY_MS });
       location.assign(answer.next || "/");
     } else {
       replace(form, entry, answer.said, answer.next || "/").focus();

@@ -56,8 +56,7 @@
     const titles = {};
     for (const address of keep) {
       const page = await phone.kept(address);
-      const title = page && /<title>([^<]*)<\/title>/.exec(await page.text());
-      if (title) titles[address] = title[1];
+      if (page) titles[address] = new DOMParser().parseFromString(await page.text(), "text/html").title;
     }
     return titles;
   };
@@ -148,13 +147,14 @@
     };
   };
 
-  // All in one: send what waits, then keep the day.
+  // All in one: send what waits, then keep the day, then send the photographs, which may take long.
   phone.go = async () => {
     await phone.wipeOld();
     const sent = await phone.send({ seen: (told) => phone.seen(told.user) });
     if (sent.state === "signed-out" && !sent.told) await phone.wipePages();
-    if (sent.state === "sent") await phone.keep(sent.told, { anew: Object.keys(sent.answers).length > 0 });
-    return sent;
+    if (sent.state !== "sent") return sent;
+    await phone.keep(sent.told, { anew: Object.keys(sent.answers).length > 0 });
+    return { ...sent, state: await phone.sendPhotos(sent.told) };
   };
 
   // Sign-out: nothing stays but what waits of somebody else, where `only` names who leaves.

@@ -57,6 +57,7 @@
 
   async function out(form) {
     const sent = await phone.send({ limit: TRY_MS });
+    if (sent.state === "sent") await phone.sendPhotos(sent.told, { limit: TRY_MS });
     const { own, stuck, others, photos } = await phone.waiting();
     const reached = sent.state !== "no-signal" || Boolean(sent.told);
     const left = own.length + stuck.length;

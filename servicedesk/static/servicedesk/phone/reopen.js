@@ -3,7 +3,7 @@
 "use strict";
 
 ((phone) => {
-  const ENDS = ["completed", "no_access"];
+  const ENDS = ["completed", "no_access", "displaced"];
   const PASSED = ["FIELDSET", "BUTTON", "OUTPUT"];
   const releases = new Map();
 

@@ -4,12 +4,14 @@
 ((phone) => {
   const BATCH = 25;
   const LIMIT_MS = 15000;
+  const SLOWEST = 2; // bytes a millisecond: so slow a wire still brings a photograph
   const LOCK = "phone-send";
+  const LOCK_PHOTOS = "phone-send-photos";
   const OPEN = "phone-open ";
   const OVER = ["taken", "beside", "to_judge"]; // the desk has it
 
   const REFUSALS = [400, 413, 422];
-  const REFUSED_PHOTO = [413, 422];
+  const REFUSED_PHOTO = [404, 413, 422]; // no photograph, too much of one, or of nothing that the desk knows
 
   // The lock of an entry that stands open in a form.
   phone.openName = (id) => OPEN + id;
@@ -106,7 +108,7 @@
     const over = known.filter((answer) => OVER.includes(answer.state));
     const asked = known.filter((answer) => answer.state === "ask");
     const title = ({ id }) => batch.find((entry) => entry.id === id).title || "";
-    const said = over.filter((answer) => answer.state !== "taken" && answer.said);
+    const said = over.filter((answer) => answer.said);
     await phone.drop(over.map(({ id }) => id), said.map((answer) => `${title(answer)}: ${answer.said}`));
     // Nothing of these is stored at the desk, and the form has it all; what waited here before stays all the same.
     const before = await opened("");
@@ -138,9 +140,10 @@
       let said = "";
       try {
         const headers = { "X-CSRFToken": told.token };
-        const answer = await ask("/days/photo/", { method: "POST", headers, body: form }, until());
+        const endsAt = until(photo.blob.size / SLOWEST);
+        const answer = await ask("/days/photo/", { method: "POST", headers, body: form }, endsAt);
         if (!answer.ok) said = answer.said || String(answer.status);
-        // Only what is no photograph, or too much of one, may be lost: anything else waits here.
+        // Only what can have no place at the desk may be lost: anything else waits here.
         if (!answer.ok && !REFUSED_PHOTO.includes(answer.status)) continue;
       } catch (fault) {
         if (!(fault instanceof NotUnderstood)) throw fault;
@@ -152,39 +155,63 @@
     }
   }
 
-  // Sends all that the person signed in has waiting. `here` is the entry whose person still stands in front of
-  // the form; `limit` milliseconds are all that it may take, where given. Answers
+  // Runs under the lock, or answers `late` where it does not come within `limit` milliseconds.
+  async function locked(name, limit, late, run) {
+    const stop = new AbortController();
+    const timer = limit ? setTimeout(() => stop.abort(), limit) : 0;
+    try {
+      return await navigator.locks.request(name, { signal: stop.signal }, () => {
+        clearTimeout(timer);
+        return run();
+      });
+    } catch (fault) {
+      if (fault.name === "AbortError") return late;
+      throw fault;
+    } finally {
+      clearTimeout(timer);
+    }
+  }
+
+  // What became of a sending that was broken off by a fault of the wire.
+  function stateAfter(fault) {
+    if (fault instanceof SignedOut) return "signed-out";
+    if (fault instanceof NoSignal || fault instanceof NotUnderstood) return "no-signal";
+    throw fault;
+  }
+
+  function limits(limit) {
+    const endsAt = limit ? performance.now() + limit : Infinity;
+    return (more = 0) => Math.min(performance.now() + LIMIT_MS + more, endsAt);
+  }
+
+  // Sends all entries that the person signed in has waiting. `here` is the entry whose person still stands in
+  // front of the form; `limit` milliseconds are all that it may take, where given. Answers
   // {state: "sent" | "no-signal" | "signed-out", answers: {id: answer}, told}.
   phone.send = async ({ here = "", limit = 0, seen = null } = {}) => {
-    const endsAt = limit ? performance.now() + limit : Infinity;
-    const until = () => Math.min(performance.now() + LIMIT_MS, endsAt);
+    const until = limits(limit);
     const answers = {};
-    const run = async () => {
+    return locked(LOCK, limit, { state: "no-signal", answers, told: null }, async () => {
       let told = null;
       try {
         told = await mine(until());
         if (seen) await seen(told);
         await sendEntries(told, here, until, answers);
-        await sendPhotos(told, until);
         return { state: "sent", answers, told };
       } catch (fault) {
-        if (fault instanceof SignedOut) return { state: "signed-out", answers, told };
-        if (fault instanceof NoSignal || fault instanceof NotUnderstood) return { state: "no-signal", answers, told };
-        throw fault;
+        return { state: stateAfter(fault), answers, told };
       }
-    };
-    const stop = new AbortController();
-    const timer = limit ? setTimeout(() => stop.abort(), limit) : 0;
-    try {
-      return await navigator.locks.request(LOCK, { signal: stop.signal }, () => {
-        clearTimeout(timer);
-        return run();
-      });
-    } catch (fault) {
-      if (fault.name === "AbortError") return { state: "no-signal", answers, told: null };
-      throw fault;
-    } finally {
-      clearTimeout(timer);
-    }
+    });
   };
+
+  // Sends the photographs whose entries the desk has, `told` as it answered to these; under a lock of its own,
+  // so that no entry waits behind a picture. Answers the state alone.
+  phone.sendPhotos = (told, { limit = 0 } = {}) =>
+    locked(LOCK_PHOTOS, limit, "no-signal", async () => {
+      try {
+        await sendPhotos(told, limits(limit));
+        return "sent";
+      } catch (fault) {
+        return stateAfter(fault);
+      }
+    });
 })(self.phone);

@@ -6,6 +6,7 @@
     "serviceWorker" in navigator && navigator.locks && self.indexedDB && self.caches && self.crypto?.randomUUID;
   if (!able) return; // the forms go on working as plain ones
   const SOON_MS = 2000;
+  const LATE_WORKER_MS = 10000;
   const LATE_MS = 5 * 60 * 1000;
   let pause = SOON_MS;
   let timer = 0;
@@ -65,7 +66,9 @@
   await phone.showWaiting();
   await phone.draw();
   const { worker } = document.getElementById("phone-words").dataset;
-  await navigator.serviceWorker.register(worker, { updateViaCache: "none" });
-  await navigator.serviceWorker.ready;
+  // Where no worker comes, as in a private window, the page itself sends.
+  const patience = new Promise((done) => setTimeout(done, LATE_WORKER_MS));
+  const registered = navigator.serviceWorker.register(worker, { updateViaCache: "none" });
+  await Promise.race([registered.then(() => navigator.serviceWorker.ready).catch(() => null), patience]);
   await phone.wake();
 })(self.phone);

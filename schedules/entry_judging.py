@@ -61,7 +61,7 @@ def of_slot(slot: FilterSlot) -> list[FieldEntry]:
 
 
 def leave(row: FieldEntry, user: User, now: datetime) -> None:
-    """It stays as it was written, and counts for nothing; what was taken already stands, and was looked at."""
+    """It stays as it was written, and counts for nothing; what was taken stands, and was looked at."""
     _judge(row, FieldEntry.Judged.SEEN if row.counts else FieldEntry.Judged.LEFT, user, now)
 
 

@@ -7,6 +7,7 @@ from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from equipment.commissioning import Measured, record_air
@@ -355,6 +356,21 @@ def drop_done(slots: Sequence[int]) -> None:
         waiting.delete()
         for visit in Visit.objects.filter(pk__in=visits, wanted="", jobs=None):
             cancel(visit, "")
+
+
+def drop_gone(site: Site) -> int:
+    """Take what is not there any more at the site, retired or replaced, out of its open visits; how many were
+    called off because nothing was left to do."""
+    gone = Q(slot__retired_on__isnull=False) | Q(slot__system__replaced_on__isnull=False)
+    jobs = VisitJob.objects.filter(gone | Q(task__system__replaced_on__isnull=False))
+    jobs = jobs.filter(visit__site=site, visit__state__in=Visit.OPEN)
+    visits = set(jobs.values_list("visit", flat=True))
+    with transaction.atomic():
+        VisitJob.objects.filter(pk__in=list(jobs.values_list("pk", flat=True))).delete()
+        empty = list(Visit.objects.filter(pk__in=visits, wanted="", jobs=None))
+        for visit in empty:
+            cancel(visit, _("What it was for is not there any more."))
+    return len(empty)
 
 
 def no_access(visit: Visit, note: str, now: datetime) -> Visit:

@@ -63,6 +63,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.middleware.gzip.GZipMiddleware",
     "servicedesk.same_for_all.SameForAllMiddleware",
     "csp.middleware.CSPMiddleware",
     "servicedesk.upload_limit.UploadLimitMiddleware",

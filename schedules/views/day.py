@@ -88,6 +88,8 @@ def _show_day(request: HttpRequest, technician: Technician, on: date) -> HttpRes
         "technician": technician,
         "day": on,
         "stops": told,
+        "to_come": [stop for stop in told if stop.visit.is_open],
+        "over": [stop for stop in told if not stop.visit.is_open],
         "cannot_work": cannot_work(technician, on) if any(visit.is_open for visit in stops) else "",
         "unordered": unordered,
         # Before anything has a place, nothing has missed one.

@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from equipment.access import signed_in, site_or_404, units_of, visible_sites
 from equipment.dust import episodes_at, record_episode
@@ -53,6 +54,13 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             due.replan(now, FilterSlot.objects.filter(system__site=site))
             messages.success(request, _("The event is on record."))
+            if off := visits.drop_gone(site):
+                said = ngettext(
+                    "%(n)d visit had nothing left to do and was called off.",
+                    "%(n)d visits had nothing left to do and were called off.",
+                    off,
+                )
+                messages.warning(request, said % {"n": off})
             if feeds.withdraw_left(now):
                 messages.info(request, _("The calendar address here answers no more: it went along."))
             return redirect("site", pk)

@@ -62,4 +62,6 @@ def _slots(site: Site) -> list[FilterSlot]:
 
 
 def _row(line: FilterLine, tag: Tag) -> dict[str, object]:
-    return {"line": line, "code": tags.shown(tag.code), "qr": tags.qr_of(tag)}
+    # Between figure and unit no line ends.
+    size = line.size.replace(" in", "\u00a0in").replace(" mm", "\u00a0mm")
+    return {"line": line, "size": size, "code": tags.shown(tag.code), "qr": tags.qr_of(tag)}

@@ -1,5 +1,6 @@
 """A household's calendar, read back by a calendar library of other people; its address and validators."""
 
+import gzip
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -236,8 +237,11 @@ def test_a_reader_that_has_it_already_gets_304_by_either_validator(site: Site, s
     feed: Feed = FeedFactory(site=site)
     first = get(stranger, feed)
     assert first["Content-Type"].startswith("text/calendar")
-    assert "Vary" not in first
-    for known in (first["ETag"], f'"other", W/{first["ETag"]}', "*"):
+    assert first["Vary"] == "Accept-Encoding"
+    packed = get(stranger, feed, **{"Accept-Encoding": "gzip"})
+    assert (packed["Content-Encoding"], packed["ETag"]) == ("gzip", f"W/{first['ETag']}")
+    assert gzip.decompress(packed.content) == first.content
+    for known in (first["ETag"], packed["ETag"], f'"other", W/{first["ETag"]}', "*"):
         again = get(stranger, feed, **{"If-None-Match": known})
         assert (again.status_code, again.content, again["ETag"]) == (304, b"", first["ETag"])
         assert again["Last-Modified"] == first["Last-Modified"]

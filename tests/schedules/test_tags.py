@@ -82,6 +82,18 @@ def test_a_tag_is_withdrawn_and_printed_anew(tag: Tag, manager: Client, stranger
 
 
 @pytest.mark.django_db
+def test_a_tag_of_what_is_not_there_any_more_answers_nothing(tag: Tag, stranger: Client) -> None:
+    system = tag.slot.system
+    for row, name in ((tag.slot, "retired_on"), (system, "replaced_on"), (system.site.customer, "gone_on")):
+        setattr(row, name, tag.made_at.date())
+        row.save()
+        assert stranger.get(reverse("tag", args=[tag.code])).status_code == 410
+        setattr(row, name, None)
+        row.save()
+    assert stranger.get(reverse("tag", args=[tag.code])).status_code == 200
+
+
+@pytest.mark.django_db
 def test_the_look_up_takes_a_code_off_a_tag(tag: Tag, technician: Client) -> None:
     found = technician.get(reverse("look-up"), {"q": tags.shown(tag.code).lower()})
     assert found["Location"] == reverse("filter", args=[tag.slot_id])

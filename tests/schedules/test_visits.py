@@ -1,5 +1,6 @@
 """From what is due to a completed visit and the next date."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
@@ -265,3 +266,21 @@ def test_a_stock_that_was_counted_wrong_goes_below_nothing(
     Media.objects.update(on_hand=0)
     visits.complete(visit, Outcome(now, [FilterDone(slot, True)]), technician_user, now)
     assert Media.objects.get(pk=slot.first_media_id).on_hand == -1
+
+
+def test_what_is_retired_leaves_the_visits_and_one_left_with_nothing_is_called_off(
+    slot: FilterSlot, task: MaintenanceTask, home: Site, gas_fitter: Technician, now: datetime
+) -> None:
+    booking = Booking(home, [slot], [], gas_fitter, TODAY + timedelta(days=1), sure=True)
+    alone = visits.book(booking, now)
+    other = FilterSlotFactory(system=slot.system)
+    both = visits.book(replace(booking, slots=[other], tasks=[task], day=TODAY + timedelta(days=2)), now)
+    assert visits.drop_gone(home) == 0
+    for gone in (slot, other):
+        gone.retired_on = TODAY
+        gone.save()
+    assert visits.drop_gone(home) == 1
+    alone.refresh_from_db()
+    both.refresh_from_db()
+    assert (alone.state, both.state) == (Visit.State.CANCELLED, Visit.State.SCHEDULED)
+    assert [job.task for job in both.jobs.all()] == [task]

@@ -7,6 +7,8 @@ HIGHEST_AIRFLOW_CFM = 50_000.0
 # Above these a figure is possible and unusual in a home: likelier pascals among inches, kW among tons.
 USUAL_STATIC_INWC = 2.0
 USUAL_CAPACITY_TONS = 7.0
+# How high above the floor a home's grille may be: a two-storey hall's ceiling. Own bound.
+HIGHEST_GRILLE_M = 8.0
 # An airflow so near to its floor is not called below it: no field meter reads finer. Own choice.
 METER_ERROR = 0.01
 # Statics read at an airflow so many times off design say little once carried there. Own choice.

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from equipment.bounds import (
     HIGHEST_AIRFLOW_CFM,
+    HIGHEST_GRILLE_M,
     HIGHEST_STATIC_INWC,
     USUAL_CAPACITY_TONS,
     USUAL_STATIC_INWC,
@@ -20,6 +21,7 @@ from shared.units import (
     AIRFLOW,
     CAPACITY,
     DIAMETER,
+    LENGTH,
     PRESSURE,
     Kind,
     NotAQuantity,
@@ -150,6 +152,21 @@ class QuantityField(forms.CharField):
                 "keys": _("another unit or a minus"),
             },
         }
+
+
+class HeightField(QuantityField):
+    """How high above the floor a grille is; cleans to metres."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(LENGTH, **kwargs)
+
+    def clean(self, value: Any) -> float | None:
+        """Metres; forms.ValidationError beyond what any home's ladder reaches."""
+        amount = super().clean(value)
+        if amount is not None and amount > HIGHEST_GRILLE_M:
+            high = show(HIGHEST_GRILLE_M, LENGTH, self.system)
+            raise forms.ValidationError(_("must be at most %(high)s above the floor") % {"high": high})
+        return amount
 
 
 _STATIC = r"""([-+−]?(?:\d+(?:[.,]\d+)?|\.\d+))\s*([a-z"][^\d–−-]*?)?"""

@@ -26,6 +26,7 @@ class NewSlot:
     size: Size
     location: str = ""
     access_notes: str = ""
+    height_m: float | None = None
     media: Media | None = None
     changed_by: str = FilterSlot.ChangedBy.OCCUPANT
     clean_drop_pa: float | None = None
@@ -155,6 +156,7 @@ def _slot(new: NewSlot, system: System, form: HandOver, user: User, now: datetim
         depth_m=new.size.depth_m,
         location=new.location,
         access_notes=new.access_notes,
+        height_m=new.height_m,
         first_media=new.media,
         fitted_on=clock.local_day(form.at, system.site.zone(Desk.the().timezone)),
         changed_by=new.changed_by,

@@ -103,7 +103,7 @@ def sheet(visits: Sequence[Visit], now: datetime, reader: Reader) -> list[Stop]:
             Stop(
                 visit=visit,
                 told=_told_hours(visit, told.get(visit.pk), zone),
-                cautions=cautions_of(visit),
+                cautions=cautions_of(visit, reader.units),
                 access=access,
                 shut=bool(every) and not access and visit.is_open,
                 filters=[here[job.slot_id] for job in visit.jobs.all() if job.slot_id in here],

@@ -240,11 +240,11 @@ def _of_slot(row: FieldEntry, sent: Sent, units: str) -> str:
     slot = FilterSlot.objects.select_related("system__site").filter(pk=sent.slot or 0).first()
     if slot is None or slot_entries.is_gone(slot):
         raise _ToJudge(_("Its filter is not on record any more."))
-    form = slot_entries.form_of(row, slot, units)
-    if not form.is_valid():
-        if sent.here:
-            raise _Ask(slot_entries.faults(form))
-        raise _ToJudge(" ".join(slot_entries.faults_in_words(form)))
+    form, asked = slot_entries.form_of(row, slot, units), ""
+    if sent.here and not form.is_valid():
+        raise _Ask(slot_entries.faults(form))
+    if not sent.here:
+        form, asked = slot_entries.as_told(row, slot, units)
     if not sent.here and slot_entries.told_already(slot, form, row.received_at):
         raise _Beside(_("Somebody else told of a change of that day or a later one."))
     try:
@@ -253,7 +253,11 @@ def _of_slot(row: FieldEntry, sent: Sent, units: str) -> str:
         if sent.here:
             raise _Ask({next(iter(form.fields)): [str(error)]}) from None
         raise
-    return ""
+    return _taken_though(asked)
+
+
+def _taken_though(asked: str) -> str:
+    return _("Asked about, and taken as it is: %(asked)s") % {"asked": asked} if asked else ""
 
 
 def is_theirs(visit: Visit, user: User) -> bool:
@@ -318,8 +322,7 @@ def _completed(visit: Visit, row: FieldEntry, sent: Sent, now: datetime, units: 
     _refuse_over(visit, row)
     said.append(_reopen(visit))
     report, asked = _read(visit, sent, units)
-    if asked:
-        said.append(_("Asked about, and taken as it is: %(asked)s") % {"asked": " ".join(asked)})
+    said.append(_taken_though(" ".join(asked)))
     outcome = report.outcome(row.at)
     twice = changed_already(visit, outcome, now)
     outcome.filters = [done for done in outcome.filters if done.slot not in twice]

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from equipment.airflow import design_airflow
-from equipment.fields import DropField, QuantityField, SizeField, TableField, use_units
+from equipment.fields import DropField, HeightField, QuantityField, SizeField, TableField, use_units
 from equipment.handover import label_drop, zone_of
 from equipment.meanwhile import standing
 from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Person, Site, SiteRole, System
@@ -82,18 +82,6 @@ class ChangeForm(forms.Form):
         assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
         choice.queryset = fitting(slot)
         choice.empty_label = _as_before(slot)
-
-
-class ReadingForm(forms.Form):
-    """A manometer's reading at a slot."""
-
-    filter_drop = DropField(label=_("Filter drop"))
-    airflow = QuantityField(AIRFLOW, label=_("Airflow through this filter"), required=False)
-    airflow_method = forms.CharField(label=_("How the airflow was measured"), required=False, max_length=80)
-
-    def __init__(self, units: str, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        use_units(self, units)
 
 
 class EventForm(forms.Form):
@@ -265,6 +253,7 @@ class HandOverSlotForm(forms.Form):
     size = SizeField(label=_("Nominal size"), required=False)
     location = forms.CharField(label=_("Where it is"), required=False, max_length=200)
     access_notes = forms.CharField(label=_("How to reach it"), required=False, max_length=500)
+    height = HeightField(label=_("How high above the floor"), required=False)
     medium = forms.ModelChoiceField(
         Media.objects.order_by("nominal_size", "merv"),
         label=_("Filter fitted"),

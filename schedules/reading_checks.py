@@ -21,6 +21,8 @@ CLEAN_HIGH, CLEAN_LOW = 1.6, 0.5
 SHARE_OF_RATED = 1.2
 # A drop from so much of the return static behind the filter on is likelier that static itself. Own bound.
 SHARE_OF_RETURN = 0.95
+# The least part of a system's airflow that one of several grilles is likely to take. Own bound.
+LEAST_SHARE = 0.1
 # What a meter errs at the top of a blower's table, as in planning.visit_rules.
 _METER = 1.05
 
@@ -57,9 +59,20 @@ def slot_rules(slot: FilterSlot, units: str, today: DropToday | None = None) -> 
         *_of_the_clean(slot, before, after, units),
         *drop_rules(slot.system, before, units, statics, ((after, ""), (changed, ""))),
         *drop_rules(slot.system, after, units, statics, ((changed, ANYTHING),)),
-        *airflow_rules(f"{prefix}-airflow", design_airflow(slot.system)[0])[1:],
+        *airflow_rules(f"{prefix}-airflow", design_airflow(slot.system)[0], LEAST_SHARE),
         *(_subtracted(name) for name in (before, after)),
         *_beside_the_span(slot, before, units, today),
+    ]
+
+
+def lone_rules(slot: FilterSlot, units: str, today: DropToday | None = None) -> list[Rule]:
+    """The same of a reading that stands alone, on the filter's own page."""
+    return [
+        *_of_the_old(slot, "filter_drop", units),
+        *drop_rules(slot.system, "filter_drop", units, ("return_static", "filter_in")),
+        *airflow_rules("airflow", design_airflow(slot.system)[0], LEAST_SHARE),
+        _subtracted("filter_drop"),
+        *_beside_the_span(slot, "filter_drop", units, today),
     ]
 
 
@@ -209,11 +222,12 @@ def _highest(table: list[list[float]], rated_pa: float | None) -> float:
     return _METER * highest_static(table, rated_pa) + 2 * METER_PA
 
 
-def airflow_rules(name: str, design_m3s: float | None) -> list[Rule]:
-    """What is asked of an airflow far below and far above design: a digit lost, or another unit."""
+def airflow_rules(name: str, design_m3s: float | None, least: float | None = None) -> list[Rule]:
+    """What is asked of an airflow far below and far above design: a digit lost, or another unit. ``least`` is
+    the part of design below which it is asked, where that is another than a whole system's."""
     if not design_m3s:
         return []
-    low, high = (part * design_m3s for part in ODD_PARTS_OF_DESIGN)
+    low, high = (part * design_m3s for part in (least or ODD_PARTS_OF_DESIGN[0], ODD_PARTS_OF_DESIGN[1]))
     text = _("is %(share)s %% of design: is it so, and in this unit?") % {"share": "{share}"}
     return [
         Rule((name,), text, high=low, part_of=design_m3s, kind=AIRFLOW),

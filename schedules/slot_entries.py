@@ -9,8 +9,9 @@ from equipment.fields import whole_number
 from equipment.models import Desk, FilterChange, FilterSlot
 from equipment.record import NotRecordable, Told, changes_made, record_change
 from schedules import due, visits
-from schedules.forms import ChangeForm, ReadingForm
+from schedules.forms import ChangeForm
 from schedules.models import FieldEntry
+from schedules.reading_form import ReadingForm
 from shared import clock
 
 KINDS = (FieldEntry.Kind.READING, FieldEntry.Kind.CHANGED)
@@ -26,8 +27,22 @@ def form_of(row: FieldEntry, slot: FilterSlot, units: str) -> SlotForm:
     """The entry in the form that it was written into, in the units that it names, else in ``units``."""
     if row.kind == FieldEntry.Kind.READING:
         named = row.data.get("units", "")
-        return ReadingForm(named if named in ("ip", "si") else units, row.data)
+        return ReadingForm(slot, named if named in ("ip", "si") else units, row.data)
     return ChangeForm(slot, _day(row, slot), row.data)
+
+
+def as_told(row: FieldEntry, slot: FilterSlot, units: str) -> tuple[SlotForm, str]:
+    """The form of an entry of which nobody can be asked any more, and what would have been asked; what is
+    merely unusual is taken. Raises NotRecordable where it cannot be so."""
+    form = form_of(row, slot, units)
+    if form.is_valid():
+        return form, ""
+    asked = " ".join(faults_in_words(form))
+    if isinstance(form, ReadingForm):
+        again = ReadingForm(slot, form.units, {**row.data.dict(), "sure": "on"})
+        if again.is_valid():
+            return again, asked
+    raise NotRecordable(asked)
 
 
 def _day(row: FieldEntry, slot: FilterSlot) -> date:
@@ -60,18 +75,19 @@ def count(row: FieldEntry, units: str) -> None:
     slot = FilterSlot.objects.select_related("system__site").filter(pk=row.slot_id or 0).first()
     if slot is None or is_gone(slot):
         raise NotRecordable(_("Its filter is not on record any more."))
-    form = form_of(row, slot, units)
-    if not form.is_valid():
-        raise NotRecordable(" ".join(faults_in_words(form)))
+    form, _asked = as_told(row, slot, units)
     write(row, slot, form)
 
 
 def faults(form: SlotForm) -> dict[str, list[str]]:
     """What is wrong, by the name of the field on the page; of the whole form under an empty name."""
-    return {
+    found = {
         "" if name == "__all__" else name: [str(error) for error in errors]
         for name, errors in form.errors.items()
     }
+    if isinstance(form, ReadingForm) and not form.fields["sure"].widget.is_hidden:
+        found.setdefault("sure", [])  # asked, not faulty
+    return found
 
 
 def faults_in_words(form: SlotForm) -> list[str]:
@@ -88,7 +104,7 @@ def in_words(row: FieldEntry, units: str) -> list[tuple[str, str]]:
     if row.slot is None:
         return [(name, ", ".join(values)) for name, values in row.fields.items() if name != "units"]
     form = form_of(row, row.slot, units)
-    told = ((field, str(field.value() or "")) for field in form)
+    told = ((field, str(field.value() or "")) for field in form if field.name != "sure")
     return [(str(field.label), _shown(field, text)) for field, text in told if text]
 
 

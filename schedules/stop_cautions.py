@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from equipment.models import FilterSlot
 from schedules.models import Visit
+from shared.units import LENGTH, show
 
 # In the order in which they are read out; Spanish as well, as households and technicians write it.
 _WORDS = (
@@ -23,6 +24,8 @@ _WORDS = (
     (_("old insulation"), r"(?:old|loose|damaged|viejo) (?:duct )?(?:insulation|wrap|aislamiento)|duct wrap|"
                           r"asbestos|amianto|vermiculite|vermiculita"),
 )  # fmt: skip
+# Up to here a grown person's hands come without a ladder, in m. Own bound.
+REACHED_FROM_FLOOR_M = 2.0
 # What is not there: the word after it, and those joined to that by "or" and "and".
 _NONE = (
     r"\b(?:no|not|never|without|sin)\b(?: any)? \w+(?: (?:or|and|y|o|ni) \w+)*"
@@ -33,21 +36,26 @@ _HEIGHT = re.compile(
 )
 
 
-def cautions_of(visit: Visit) -> list[str]:
+def cautions_of(visit: Visit, units: str = "ip") -> list[str]:
     """The dangers of a stop in a few words each; empty where the record names none.
 
-    Reads the site's cautions and pets, and place, access and tasks of the visit's own jobs; what a note says
-    is not there is no danger. A height beside ladder or ceiling is told as it was written.
+    Reads the site's cautions and pets, and place, height, access and tasks of the visit's own jobs; what a
+    note says is not there is no danger. The greatest height on record is told with the ladder, else one that
+    stands beside ladder or ceiling as it was written.
     """
     told = " ".join(_said_of(visit))
     said = re.sub(_NONE, " ", told, flags=re.IGNORECASE)
     found = {str(name): re.search(rf"\b(?:{words})\b", said, re.IGNORECASE) for name, words in _WORDS}
-    height = _HEIGHT.search(told)
-    return [_with_height(name, height) for name, there in found.items() if there]
+    high, written = _highest(visit), _HEIGHT.search(told)
+    height = show(high, LENGTH, units) if high else f"{written[1]} {written[2]}" if written else ""
+    ladder = str(_("ladder"))
+    there = [name for name in found if found[name] or (name == ladder and high > REACHED_FROM_FLOOR_M)]
+    return [f"{name} {height}".strip() if name == ladder else name for name in there]
 
 
-def _with_height(name: str, height: re.Match[str] | None) -> str:
-    return f"{name} {height[1]} {height[2]}" if height and name == str(_("ladder")) else name
+def _highest(visit: Visit) -> float:
+    """The greatest height of the visit's filters above the floor in m; nought for none on record."""
+    return max((job.slot.height_m or 0.0 for job in visit.jobs.all() if job.slot), default=0.0)
 
 
 def _said_of(visit: Visit) -> Iterable[str]:

@@ -32,6 +32,7 @@ urlpatterns = [
     path("filters/<int:pk>/what-fits/", fits.page, name="what-fits"),
     path("filters/<int:pk>/for-a-while/", fits.for_a_while, name="for-a-while"),
     path("filters/<int:pk>/sent/", filter.sent, name="filter-sent"),
+    path("filters/<int:pk>/height/", filter.height, name="filter-height"),
     path("filters/<int:pk>/change/", filter.change, name="filter-change"),
     path("filters/<int:pk>/reading/", filter.reading, name="filter-reading"),
     path("systems/<int:pk>/air/", air_side.page, name="air-side"),

@@ -61,6 +61,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "to-buy": {"GET": Who.MANAGER, "POST": Who.MANAGER},
     "to-buy-sheet": {"GET": Who.MANAGER},
     "filter-sent": {"POST": Who.MANAGER},
+    "filter-height": {"POST": STAFF},
     "figures": {"GET": Who.MANAGER},
     "figures-sheet": {"GET": Who.MANAGER},
     "findings": {"GET": Who.MANAGER},

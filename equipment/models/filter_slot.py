@@ -34,6 +34,8 @@ class FilterSlot(models.Model):
     opening_long_m = models.FloatField(_("opening, long side"), null=True, blank=True)
     location = models.CharField(_("place"), max_length=200, blank=True)
     access_notes = models.TextField(_("access"), blank=True)
+    # How high above the floor one stands to reach it: what a ladder has to be for.
+    height_m = models.FloatField(_("height above the floor"), null=True, blank=True)
     # The filter at the start of the record; changes replace it.
     first_media = models.ForeignKey(
         "Media", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
@@ -56,6 +58,9 @@ class FilterSlot(models.Model):
             models.CheckConstraint(condition=Q(short_m__gt=0, depth_m__gt=0), name="slot_sides_positive"),
             models.CheckConstraint(
                 condition=Q(limit_drop_pa__isnull=True) | Q(limit_drop_pa__gt=0), name="slot_limit_positive"
+            ),
+            models.CheckConstraint(
+                condition=Q(height_m__isnull=True) | Q(height_m__gte=0), name="slot_height_not_below"
             ),
         ]
 

@@ -17,13 +17,15 @@ from equipment.record import NotRecordable, Told, record_change, record_reading
 from equipment.unit_words import show
 from schedules import due, entry_judging, supply, visits
 from schedules.drawings import filter_drawings
+from schedules.drop_today import drops_today
 from schedules.explain import explain, state_word
 from schedules.finding_words import say_all
-from schedules.forms import ChangeForm, ReadingForm
+from schedules.forms import ChangeForm
 from schedules.lives import local_ordinal
 from schedules.models import Policy, SentFilter
+from schedules.reading_form import HeightForm, ReadingForm
 from shared import clock
-from shared.units import AIRFLOW, PRESSURE
+from shared.units import AIRFLOW, LENGTH, PRESSURE
 
 SHOWN_PHOTOGRAPHS = 6
 
@@ -63,7 +65,7 @@ def reading(request: HttpRequest, pk: int) -> HttpResponse:
     """Write a reading down and show the new date."""
     slot, now = slot_or_404(signed_in(request), pk), timezone.now()
     named = request.POST.get("units", "")
-    form = ReadingForm(named if named in ("ip", "si") else units_of(request.user), request.POST)
+    form = ReadingForm(slot, named if named in ("ip", "si") else units_of(request.user), request.POST)
     if form.is_valid():
         data = form.cleaned_data
         row = Reading(
@@ -83,6 +85,22 @@ def reading(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _("The reading is on record and the date was reckoned again."))
             return redirect("filter", slot.pk)
     return _render(request, slot, reading_form=form, status=422)
+
+
+def height(request: HttpRequest, pk: int) -> HttpResponse:
+    """Write down how high above the floor the filter is."""
+    slot = slot_or_404(signed_in(request), pk)
+    form = HeightForm(slot, units_of(request.user), request.POST)
+    if not form.is_valid():
+        return _render(request, slot, height_form=form, status=422)
+    slot.height_m = form.cleaned_data["height"]
+    slot.save(update_fields=["height_m"])
+    messages.success(request, _("The height is on record; who comes is told what the ladder is for."))
+    return redirect("filter", slot.pk)
+
+
+def _reading_form(slot: FilterSlot, units: str, now: datetime) -> ReadingForm:
+    return ReadingForm(slot, units, today=drops_today([slot], now).get(slot.pk))
 
 
 def _proposed(request: HttpRequest) -> dict[str, date]:
@@ -133,6 +151,7 @@ def _render(
     slot: FilterSlot,
     change_form: ChangeForm | None = None,
     reading_form: ReadingForm | None = None,
+    height_form: HeightForm | None = None,
     status: int = 200,
 ) -> HttpResponse:
     now, units, policy = timezone.now(), units_of(request.user), Policy.the()
@@ -157,7 +176,9 @@ def _render(
         "told": told,
         "is_sent": SentFilter.objects.filter(slot=slot).exists() if staff else False,
         "change_form": change_form or ChangeForm(slot, today, initial=_proposed(request)),
-        "reading_form": reading_form or ReadingForm(units),
+        "reading_form": reading_form or (_reading_form(slot, units, now) if staff else None),
+        "height_form": height_form or (HeightForm(slot, units) if staff else None),
+        "height": "" if slot.height_m is None else show(slot.height_m, LENGTH, units),
         "meanwhile": standing([slot.pk], today).first(),
         "changes": _changes(slot),
         "readings": _readings(slot, units, drawings.carried if drawings else {}),

@@ -199,6 +199,7 @@ def _slot(name: str, slot: dict[str, Any]) -> NewSlot:
         size=slot["size"],
         location=slot["location"],
         access_notes=slot["access_notes"],
+        height_m=slot["height"],
         media=slot["medium"],
         changed_by=slot["changed_by"] or FilterSlot.ChangedBy.OCCUPANT,
         clean_drop_pa=slot["clean_drop"],

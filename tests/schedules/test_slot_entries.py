@@ -12,6 +12,7 @@ from equipment.record import NotRecordable
 from schedules import entry_judging
 from schedules.field_entries import Sent, take, what_it_says
 from schedules.models import FieldEntry
+from tests.factories import PlanFactory
 
 pytestmark = pytest.mark.django_db
 TODAY = date(2026, 5, 12)
@@ -105,3 +106,33 @@ def test_a_filter_that_is_gone_is_judged_and_counted_once_it_is_back(
 def test_a_households_form_stays_plain(homeowner: Client, technician: Client, slot: FilterSlot) -> None:
     assert "data-entry" not in homeowner.get(f"/filters/{slot.pk}/").text
     assert technician.get(f"/filters/{slot.pk}/").text.count("data-entry") == 2
+
+
+@pytest.fixture
+def expected(slot: FilterSlot) -> FilterSlot:
+    """Of which 0.15 in. w.c. are expected."""
+    PlanFactory(slot=slot, drop_now_pa=37.4)
+    return slot
+
+
+def test_a_reading_far_from_what_was_expected_is_asked_about(
+    expected: FilterSlot, technician_user: User, technician: Client, now: Any
+) -> None:
+    far = {"filter_drop": ["0.45"], "units": ["ip"]}
+    answer = take(told("reading", expected.pk, now, here=True, fields=far), technician_user, now, "ip")
+    assert (answer.state, sorted(answer.faults)) == ("ask", ["filter_drop", "sure"])
+    page = technician.post(f"/filters/{expected.pk}/reading/", {"filter_drop": "0.45", "units": "ip"})
+    assert (page.status_code, "was expected" in page.text) == (422, True)
+    sure = {"filter_drop": "0.45", "units": "ip", "sure": "on"}
+    assert technician.post(f"/filters/{expected.pk}/reading/", sure).status_code == 302
+    assert Reading.objects.count() == 1
+
+
+def test_written_without_signal_it_is_taken_and_shown(
+    expected: FilterSlot, technician_user: User, now: Any
+) -> None:
+    far = {"filter_drop": ["0.45"], "units": ["ip"]}
+    answer = take(told("reading", expected.pk, now, fields=far), technician_user, now, "ip")
+    assert (answer.state, "was expected" in answer.said) == ("taken", True)
+    assert Reading.objects.get().filter_drop_pa == pytest.approx(112.1, abs=0.1)
+    assert [row.counts for row in entry_judging.waiting()] == [True]

@@ -43,3 +43,24 @@ def test_words_and_what_they_deny(words: str, found: list[str]) -> None:
 
 def test_the_place_of_the_filter_counts_too() -> None:
     assert cautions("", "attic rack") == ["attic", "ladder"]
+
+
+@pytest.mark.parametrize(
+    ("heights", "words", "units", "found"),
+    [
+        ([3.05], "", "ip", ["ladder 10 ft"]),
+        ([3.05, 2.4], "", "si", ["ladder 3.0 m"]),
+        ([1.9], "", "ip", []),
+        ([None], "", "ip", []),
+        ([3.05], "20 ft ladder", "ip", ["ladder 10 ft"]),
+        ([None], "20 ft ladder", "ip", ["ladder 20 ft"]),
+    ],
+)
+def test_a_height_on_record_says_what_the_ladder_is_for(
+    heights: list[float | None], words: str, units: str, found: list[str]
+) -> None:
+    visit: Visit = VisitFactory(site=SiteFactory(cautions=words))
+    for height in heights:
+        slot = FilterSlotFactory(system__site=visit.site, location="hall wall", height_m=height)
+        VisitJobFactory(visit=visit, slot=slot)
+    assert cautions_of(visit, units) == found

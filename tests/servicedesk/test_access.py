@@ -79,6 +79,7 @@ def addresses(
         "for-a-while": [home_slot.pk],
         "filter-change": [home_slot.pk],
         "filter-sent": [home_slot.pk],
+        "filter-height": [home_slot.pk],
         "filter-reading": [home_slot.pk],
         "air-side": [home_slot.system_id],
         "air-measured": [home_slot.system_id],

@@ -181,3 +181,18 @@ def test_what_a_home_lacks_is_said_in_words(manager: Client, home: Site) -> None
         "nothing was replaced",
     ):
         assert words in text
+
+
+def test_the_height_of_a_filter_is_written_down_and_told_on_the_day(
+    home_slot: FilterSlot, technician: Client
+) -> None:
+    address = reverse("filter-height", args=[home_slot.pk])
+    assert technician.post(address, {"height": "10"}).status_code == 302
+    home_slot.refresh_from_db()
+    assert home_slot.height_m == pytest.approx(3.048)
+    assert "10 ft above the floor" in technician.get(reverse("filter", args=[home_slot.pk])).text
+    for typed in ("40", "-1", "high"):
+        assert technician.post(address, {"height": typed}).status_code == 422
+    technician.post(address, {"height": ""})
+    home_slot.refresh_from_db()
+    assert home_slot.height_m is None

@@ -101,14 +101,14 @@
 
   // The question "did you look again?" stands hidden in the form until it is asked.
   phone.askSure = (form, prefix) => {
-    const hidden = form.elements[`${prefix}-sure`];
+    const hidden = form.elements[`${prefix}sure`];
     if (!hidden || hidden.type !== "hidden") return;
     const field = phone.element("div", "", { class: "field" });
     const label = phone.element("label");
     const box = phone.element("input", "", { type: "checkbox", name: hidden.name, id: `id_${hidden.name}` });
     label.append(box, ` ${hidden.dataset.sure || phone.word("sure")}`);
     field.append(label);
-    (form.querySelector(`[name="${prefix}-airflow"]`)?.closest(".fields") || hidden.parentElement).append(field);
+    (form.querySelector(`[name="${prefix}airflow"]`)?.closest(".fields") || hidden.parentElement).append(field);
     hidden.remove();
   };
 
@@ -131,7 +131,7 @@
     clearFaults(form);
     let first = null;
     for (const [name, texts] of Object.entries(faults)) {
-      if (name.endsWith("-sure")) phone.askSure(form, name.split("-")[0]);
+      if (name === "sure" || name.endsWith("-sure")) phone.askSure(form, name.slice(0, -"sure".length));
       const { control, field } = placeOf(form, name);
       if (control) for (const wait of [0, HINT_MS]) setTimeout(withoutHint, wait, field);
       for (const text of texts) {

@@ -36,7 +36,7 @@
   // What was written, into the form; what the form does not ask for any more goes along unseen.
   function fill(form, fields) {
     for (const name of Object.keys(fields)) {
-      if (name.endsWith("-sure") && fields[name].includes("on")) phone.askSure(form, name.split("-")[0]);
+      if (/(^|-)sure$/.test(name) && fields[name].includes("on")) phone.askSure(form, name.slice(0, -"sure".length));
     }
     const names = new Set();
     for (const control of form.elements) {

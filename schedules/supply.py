@@ -11,6 +11,7 @@ from equipment.models import FilterSlot, Media, User
 from equipment.stock import put_in, take_out
 from schedules import due
 from schedules.models import Policy, Purchase, SentFilter
+from schedules.to_buy import LEVELS
 
 MOST = 100_000
 # Days that a filter is on its way to a household. Own assumption.
@@ -33,15 +34,42 @@ def order(media: Media, count: int, expected_on: date, user: User, now: datetime
     )
 
 
-def arrive(purchase: Purchase, count: int, now: datetime) -> None:
-    """So many came, nought where the order was given up; what is missing is not awaited any more. Raises
-    NotOrderable; told again, the first time stands."""
+def arrive(purchase: Purchase, count: int, now: datetime, *, rest_comes: bool = False) -> int:
+    """So many came, nought where the order was given up; how many are still awaited: what is missing if
+    ``rest_comes``, as an order of its own. Raises NotOrderable; told again, the first time stands."""
     if not 0 <= count <= MOST:
         raise NotOrderable(_("So many cannot have come."))
+    if rest_comes and not count:
+        raise NotOrderable(_("Nothing came yet: write it down when something does."))
+    rest = max(purchase.count - count, 0) if rest_comes else 0
     with transaction.atomic():
         open_row = Purchase.objects.filter(pk=purchase.pk, ended_on=None)
-        if open_row.update(ended_on=due.today(now), arrived=count) and count:
+        if not open_row.update(ended_on=due.today(now), arrived=count):
+            return 0
+        if count:
             put_in(purchase.media_id, count)
+        if rest:
+            purchase.pk, purchase.count = None, rest
+            purchase.save(force_insert=True)
+    return rest
+
+
+def counted(media: Media, count: int) -> None:
+    """So many there are in store and vans together, by a count. Raises NotOrderable."""
+    if not 0 <= count <= MOST:
+        raise NotOrderable(_("So many no store holds."))
+    Media.objects.filter(pk=media.pk).update(on_hand=count)
+
+
+def hold_to(percent: float) -> None:
+    """Hold the desk to a level, in per cent of periods. Raises NotOrderable."""
+    low, high = (100 * level for level in LEVELS)
+    if not low <= percent <= high:
+        raise NotOrderable(
+            _("A level lies between %(low).0f and %(high).1f %%.") % {"low": low, "high": high}
+        )
+    Policy.the()
+    Policy.objects.update(stock_level=percent / 100)
 
 
 def to_send(now: datetime) -> list[SentFilter]:

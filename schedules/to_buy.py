@@ -14,30 +14,40 @@ from schedules.branches import Branches
 from schedules.models import Policy, Purchase, VanTick
 from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.season import Jobs, Smoke, Weeks, by_week, due_by, renewed
-from schedules.planning.stock import enough_of_each
+from schedules.planning.stock import critical_ratio, enough_of_each
 from schedules.season_jobs import WhatIf, jobs_of, waits_days
 from schedules.season_rows import Filters, rows
 
 WEEKS = 12
 # An order goes out once a week: what is needed until the next one has arrived is needed now.
 BETWEEN_ORDERS_DAYS = 7
+# The levels that a desk may hold itself to.
+LEVELS = (0.5, 0.999)
 
 
 @dataclass(frozen=True)
 class Demand:
-    """``expected`` [n, W]: how often each filter of ``filters`` is changed, or sent, in each week;
-    ``days`` [W]: the first day after each, counted from today; ``branches`` are those of the filters."""
+    """How often each filter of ``filters`` is changed, or sent, in each week: ``first`` [n, W] the chance of
+    its next change, ``again`` [n, W] how many are expected to follow; ``days`` [W]: the first day after each
+    week, counted from today; ``branches`` are those of the filters."""
 
     filters: Filters
     branches: Branches
     days: IntArray
-    expected: FloatArray
+    first: FloatArray
+    again: FloatArray
+
+    @property
+    def expected(self) -> FloatArray:
+        """Changes expected [n, W]."""
+        return self.first + self.again
 
     def within(self, days: int) -> FloatArray:
-        """Expected times [n] within ``days`` from today; a week counts by the share that lies inside."""
+        """Expected times [n, 2] within ``days`` from today, first and again, which are chances of their own;
+        a week counts by the share that lies inside."""
         begins = np.concatenate([[0], self.days[:-1]])
         inside = np.clip((days - begins) / (self.days - begins), 0.0, 1.0)
-        return np.asarray(self.expected @ inside)
+        return np.stack([self.first @ inside, self.again @ inside], axis=1)
 
 
 def demand(now: datetime, weeks: int = WEEKS) -> Demand:
@@ -49,9 +59,11 @@ def demand(now: datetime, weeks: int = WEEKS) -> Demand:
     first = by_week(due_by(jobs, until, Smoke()))
     held = np.flatnonzero(jobs.booked >= 0)
     first[held] = jobs.booked[held, None] == np.arange(weeks)
-    whole = first + renewed(jobs, first, until, Smoke())
-    ours = np.where(filters.by_desk | filters.sent, 1.0, np.where(filters.medium < 0, 0.0, known.share))
-    return Demand(filters, known.branches, until.ends, whole * ours[:, None])
+    again = renewed(jobs, first, until, Smoke())
+    ours = np.where(filters.by_desk | filters.sent, 1.0, np.where(filters.medium < 0, 0.0, known.share))[
+        :, None
+    ]
+    return Demand(filters, known.branches, until.ends, first * ours, again * ours)
 
 
 def _as_bought(filters: Filters, today: date) -> Filters:
@@ -78,9 +90,39 @@ def _in_time(jobs: Jobs, filters: Filters, policy: Policy) -> Jobs:
 
 
 @dataclass(frozen=True)
+class Prices:
+    """What one filter too few costs, a second trip, and what keeping one a year costs as a share of its own
+    price."""
+
+    short: float
+    keep_share: float
+
+    def level(self, media: Media, days: int) -> float:
+        """The share of periods in which stock of ``media`` should suffice, by the newsvendor's rule, within
+        what a level may be; that of a medium without a price is nought."""
+        if media.price is None:
+            return 0.0
+        over = float(media.price) * self.keep_share * days / 365.0
+        return float(np.clip(critical_ratio(self.short, over), *LEVELS))
+
+
+@dataclass(frozen=True)
+class Cheapest:
+    """The level that is cheapest at the prices asked about, and what suffices at it."""
+
+    level: float
+    needed: int
+
+    @property
+    def percent(self) -> str:
+        """The level in per cent, as people read it."""
+        return f"{100 * self.level:.1f}"
+
+
+@dataclass(frozen=True)
 class BuyLine:
     """One medium. ``by_week``: expected number; ``needed``: what suffices at the desk's level until an order
-    after this one has arrived; ``on_hand`` None where nobody counts it."""
+    after this one has arrived; ``on_hand`` None where nobody counts it; ``cheapest`` where that was asked."""
 
     media: Media
     by_week: list[float]
@@ -89,6 +131,7 @@ class BuyLine:
     on_order: int
     loaded: int
     days: int
+    cheapest: Cheapest | None = None
 
     @property
     def buy(self) -> int:
@@ -136,27 +179,32 @@ class ToBuy:
         return sum((line.price for line in self.lines if line.price), Decimal(0))
 
 
-def to_buy(now: datetime, weeks: int = WEEKS) -> ToBuy:
-    """The purchase list; a fixed number of queries."""
+def to_buy(now: datetime, weeks: int = WEEKS, prices: Prices | None = None) -> ToBuy:
+    """The purchase list; a fixed number of queries. With ``prices`` each line says what would be cheapest."""
     policy, today = Policy.the(), due.today(now)
     slowest = Media.objects.aggregate(days=Max("lead_days"))["days"] or 0
     cover = max(policy.supply_days, slowest) + BETWEEN_ORDERS_DAYS
     asked = demand(now, max(weeks, cover // 7 + 2))
-    keys = sorted(set(asked.filters.medium.tolist()) - {0, -1})
+    # What went out more often than it was there wants counting, though nobody asks for it now.
+    miscounted = Media.objects.filter(on_hand__lt=0).values_list("pk", flat=True)
+    keys = sorted({*asked.filters.medium.tolist(), *miscounted} - {0, -1})
     media = Media.objects.in_bulk(keys)
     begins = [today, *(today + timedelta(days=int(day)) for day in asked.days[: weeks - 1])]
     ordered, loaded = _on_order(), _loaded(today)
     by_medium = _sums(asked, keys)
-    needed = _needed(asked, keys, media, policy)
+    spans = np.array([_days(media[key], policy) if key in media else 0 for key in keys], dtype=np.int64)
+    needed = _needed(asked, keys, spans, np.full(len(keys), policy.stock_level))
+    cheapest = _cheapest(asked, keys, media, spans, prices) if prices else {}
     lines = [
         BuyLine(
             media=media[key],
             by_week=[float(value) for value in by_medium[place][:weeks]],
             needed=int(needed[place]),
             on_hand=media[key].on_hand,
-            on_order=_here_in_time(ordered.get(key, []), today, _days(media[key], policy)),
+            on_order=_here_in_time(ordered.get(key, []), today, int(spans[place])),
             loaded=loaded.get(key, 0),
-            days=_days(media[key], policy),
+            days=int(spans[place]),
+            cheapest=cheapest.get(key),
         )
         for place, key in enumerate(keys)
         if key in media
@@ -179,19 +227,33 @@ def _sums(asked: Demand, keys: list[int]) -> FloatArray:
     return out
 
 
-def _needed(asked: Demand, keys: list[int], media: dict[int, Media], policy: Policy) -> IntArray:
-    """What suffices of each medium; those that take equally long to come are reckoned together."""
+def _needed(asked: Demand, keys: list[int], spans: IntArray, levels: FloatArray) -> IntArray:
+    """What suffices of each medium for its days ``spans`` [k] at its level of ``levels`` [k]; those that take
+    equally long to come are reckoned together."""
     out = np.zeros(len(keys), dtype=np.int64)
-    kind = np.searchsorted(keys, asked.filters.medium)
     known = asked.filters.medium > 0
-    by_days: dict[int, list[int]] = defaultdict(list)
-    for place, key in enumerate(keys):
-        if key in media:
-            by_days[_days(media[key], policy)].append(place)
-    for days, places in by_days.items():
-        level = enough_of_each(asked.within(days)[known], kind[known], len(keys), policy.stock_level)
+    kind = np.repeat(np.searchsorted(keys, asked.filters.medium[known]), 2)
+    for days in np.unique(spans[spans > 0]).tolist():
+        places = np.flatnonzero(spans == days)
+        level = enough_of_each(asked.within(days)[known].ravel(), kind, len(keys), levels)
         out[places] = level[places]
     return out
+
+
+def _cheapest(
+    asked: Demand, keys: list[int], media: dict[int, Media], spans: IntArray, prices: Prices
+) -> dict[int, Cheapest]:
+    """By medium, of those with a price."""
+    priced = [media[key] if key in media and media[key].price is not None else None for key in keys]
+    levels = np.array(
+        [prices.level(one, int(days)) if one else LEVELS[0] for one, days in zip(priced, spans, strict=True)]
+    )
+    needed = _needed(asked, keys, spans, levels)
+    return {
+        key: Cheapest(float(levels[place]), int(needed[place]))
+        for place, key in enumerate(keys)
+        if priced[place] is not None
+    }
 
 
 def _on_order() -> dict[int, list[tuple[date, int]]]:

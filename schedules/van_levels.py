@@ -6,9 +6,11 @@ from datetime import datetime
 import numpy as np
 
 from equipment.models import Media
+from schedules import due
 from schedules.models import Policy, Technician
 from schedules.planning.arrays import IntArray
 from schedules.planning.stock import enough_of_each, share_room
+from schedules.season_staff import team
 from schedules.to_buy import BETWEEN_ORDERS_DAYS, Demand, demand
 
 
@@ -27,28 +29,34 @@ class VanLevel:
 
 
 def van_levels(now: datetime) -> list[VanLevel]:
-    """For each technician, so many that the week's changes of the branch, shared evenly by its technicians,
-    are served on the desk's level; cut to the van's room."""
+    """For each technician, so many that their share of the coming week's changes at their branch is served on
+    the desk's level; cut to the van's room. Shares go by the minutes that each works in that week: whoever is
+    away holds nothing."""
     asked, level = demand(now, 2), Policy.the().stock_level
     keys = np.unique(asked.filters.medium[asked.filters.by_desk & (asked.filters.medium > 0)])
     media = Media.objects.in_bulk(keys.tolist())
-    staff = list(Technician.objects.filter(gone_on=None).order_by("name"))
-    branch = [_branch(one, asked) for one in staff]
-    levels = {n: _level(asked, n, branch.count(n), keys, level) for n in set(branch)}
-    return [_van(one, levels[n], keys, media) for one, n in zip(staff, branch, strict=True)]
+    staff = team(due.today(now), asked.branches)
+    minutes = staff.minutes(due.today(now), np.array([BETWEEN_ORDERS_DAYS])).sum(axis=1)
+    of_branch = np.bincount(staff.branch, minutes, len(asked.branches.pks))
+    share = minutes / np.maximum(of_branch[staff.branch], 1.0)
+    levels = {
+        (n, part): _level(asked, n, part, keys, level)
+        for n, part in {*zip(staff.branch.tolist(), share.tolist(), strict=True)}
+    }
+    vans = [
+        _van(one, levels[n, part], keys, media)
+        for one, n, part in zip(staff.people, staff.branch.tolist(), share.tolist(), strict=True)
+    ]
+    return sorted(vans, key=lambda van: van.technician.name)
 
 
-def _branch(one: Technician, asked: Demand) -> int:
-    """The branch of a technician's depot; whoever has none, or a closed one, is at the desk's own."""
-    pks = asked.branches.pks
-    return pks.index(one.depot_id) if one.depot_id in pks else asked.branches.own
-
-
-def _level(asked: Demand, branch: int, staff: int, keys: IntArray, level: float) -> IntArray:
+def _level(asked: Demand, branch: int, share: float, keys: IntArray, level: float) -> IntArray:
+    """What suffices [k] for that share of the branch's week."""
     filters = asked.filters
     which = filters.by_desk & (filters.medium > 0) & (filters.branch == branch)
-    kind = np.searchsorted(keys, filters.medium[which])
-    return enough_of_each(asked.within(BETWEEN_ORDERS_DAYS)[which] / staff, kind, len(keys), level)
+    kind = np.repeat(np.searchsorted(keys, filters.medium[which]), 2)
+    times = share * asked.within(BETWEEN_ORDERS_DAYS)[which].ravel()
+    return enough_of_each(times, kind, len(keys), level)
 
 
 def _van(one: Technician, level: IntArray, keys: IntArray, media: dict[int, Media]) -> VanLevel:

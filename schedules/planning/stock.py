@@ -59,13 +59,17 @@ def enough(expected: FloatArray, level: float) -> int:
     return int(np.searchsorted(np.cumsum(count_chances(expected)), level - 1e-12))
 
 
-def enough_of_each(expected: FloatArray, kind: IntArray, kinds: int, level: float) -> IntArray:
-    """``enough`` of every kind 0 … kinds-1, [kinds]; ``kind`` [n] says of which each filter is."""
+def enough_of_each(expected: FloatArray, kind: IntArray, kinds: int, level: float | FloatArray) -> IntArray:
+    """``enough`` of every kind 0 … kinds-1, [kinds]; ``kind`` [n] says of which each filter is, ``level`` is
+    one for all or one a kind, [kinds]."""
     order = np.argsort(kind, kind="stable")
     ends = np.searchsorted(kind[order], np.arange(kinds + 1))
-    some = expected[order]
+    some, levels = expected[order], np.broadcast_to(np.asarray(level, dtype=np.float64), kinds)
     return np.array(
-        [enough(some[first:last], level) for first, last in pairwise(ends)],
+        [
+            enough(some[first:last], float(at))
+            for (first, last), at in zip(pairwise(ends), levels, strict=True)
+        ],
         dtype=np.int64,
     )
 

@@ -1,6 +1,7 @@
 """Filters to buy: the list, its sheet, what is on its way, what each van should hold."""
 
 import csv
+import math
 from datetime import date, datetime, timedelta
 
 from django.contrib import messages
@@ -17,6 +18,7 @@ from schedules.models import Purchase, SentFilter
 from schedules.supply import NotOrderable
 from schedules.to_buy import BuyLine, to_buy
 from schedules.van_levels import van_levels
+from servicedesk.prices_form import PricesForm
 from shared.cells import harmless
 
 # So many weeks stand in the table; the sheet has all of them.
@@ -24,15 +26,16 @@ _SHOWN_WEEKS = 6
 
 
 def page(request: HttpRequest) -> HttpResponse:
-    """The list; POST writes down an order, or what arrived of one."""
+    """The list; POST writes down an order, what arrived of one, a count, what was sent, or another level."""
     now = timezone.now()
     if request.method == "POST":
-        if request.POST.get("sent"):
-            _sent(request)
-        else:
-            _write(request)
+        try:
+            _write(request, now)
+        except NotOrderable as error:
+            messages.error(request, str(error))
         return redirect("to-buy")
-    told = to_buy(now)
+    asked = PricesForm(request.GET or None)
+    told = to_buy(now, prices=asked.prices())
     lines = [line for line in told.lines if line.buy or line.needed or line.miscounted]
     context = {
         "told": told,
@@ -42,19 +45,13 @@ def page(request: HttpRequest) -> HttpResponse:
         "open": Purchase.objects.filter(ended_on=None).select_related("media"),
         "vans": van_levels(now),
         "to_send": supply.to_send(now),
-        "level": round(told.level * 100),
+        "level": f"{told.level * 100:g}",
+        "prices": asked,
+        "asked": asked.is_bound and asked.is_valid(),
         "today": due.today(now),
         "units": units_of(request.user),
     }
     return render(request, "servicedesk/to_buy.html", context)
-
-
-def _sent(request: HttpRequest) -> None:
-    row = get_object_or_404(
-        SentFilter.objects.select_related("slot"), pk=whole_number(request.POST.get("sent"))
-    )
-    supply.sent(row, timezone.now())
-    messages.success(request, _("On its way: %(size)s.") % {"size": row.slot.nominal_size})
 
 
 def _shown(line: BuyLine, now: datetime) -> tuple[BuyLine, list[float], date]:
@@ -63,22 +60,58 @@ def _shown(line: BuyLine, now: datetime) -> tuple[BuyLine, list[float], date]:
     return line, weeks, due.today(now) + timedelta(days=line.expected)
 
 
-def _write(request: HttpRequest) -> None:
-    typed, now = request.POST.get("count", "").strip(), timezone.now()
+def _write(request: HttpRequest, now: datetime) -> None:
+    """What one of the page's forms says. Raises NotOrderable."""
+    post = request.POST
+    if post.get("sent"):
+        row = get_object_or_404(SentFilter.objects.select_related("slot"), pk=whole_number(post.get("sent")))
+        supply.sent(row, now)
+        said = _("On its way: %(size)s.") % {"size": row.slot.nominal_size}
+    elif post.get("level"):
+        supply.hold_to(_number(post["level"]))
+        said = _("The list is held to that level from now on.")
+    elif post.get("purchase"):
+        said = _take_in(get_object_or_404(Purchase, pk=whole_number(post.get("purchase"))), request, now)
+    else:
+        media = get_object_or_404(Media, pk=whole_number(post.get("media")))
+        said = _count(media, request) if post.get("counted") else _order(media, request, now)
+    messages.success(request, said)
+
+
+def _take_in(row: Purchase, request: HttpRequest, now: datetime) -> str:
+    count, media = _how_many(request), row.media
+    rest = supply.arrive(row, count, now, rest_comes=bool(request.POST.get("rest")))
+    said = _("Taken in: %(n)s × %(name)s.") % {"n": count, "name": media}
+    return f"{said} {_('%(n)s are still awaited.') % {'n': rest}}" if rest else said
+
+
+def _count(media: Media, request: HttpRequest) -> str:
+    count = _how_many(request)
+    supply.counted(media, count)
+    return _("Counted: %(n)s × %(name)s.") % {"n": count, "name": media}
+
+
+def _order(media: Media, request: HttpRequest, now: datetime) -> str:
+    count, day = _how_many(request), _day(request.POST.get("expected", ""))
+    supply.order(media, count, day, signed_in(request), now)
+    return _("Ordered: %(n)s × %(name)s.") % {"n": count, "name": media}
+
+
+def _how_many(request: HttpRequest) -> int:
+    typed = request.POST.get("count", "").strip()
+    if not typed.isdecimal():
+        raise NotOrderable(_("Write how many, as a whole number."))
+    return whole_number(typed)
+
+
+def _number(text: str) -> float:
     try:
-        if not typed.isdecimal():
-            raise NotOrderable(_("Write how many, as a whole number."))
-        count = whole_number(typed)
-        if request.POST.get("purchase"):
-            row = get_object_or_404(Purchase, pk=whole_number(request.POST.get("purchase")))
-            supply.arrive(row, count, now)
-            messages.success(request, _("Taken in: %(n)s × %(name)s.") % {"n": count, "name": row.media})
-            return
-        media = get_object_or_404(Media, pk=whole_number(request.POST.get("media")))
-        supply.order(media, count, _day(request.POST.get("expected", "")), signed_in(request), now)
-        messages.success(request, _("Ordered: %(n)s × %(name)s.") % {"n": count, "name": media})
-    except NotOrderable as error:
-        messages.error(request, str(error))
+        found = float(text.replace(",", "."))
+    except ValueError:
+        found = math.nan
+    if not math.isfinite(found):
+        raise NotOrderable(_("Write the level as a number."))
+    return found
 
 
 def _day(text: str) -> date:

@@ -1,5 +1,6 @@
 """What to buy, by hand for one size."""
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -13,11 +14,13 @@ from scipy.stats import binom
 from equipment.models import FilterChange, FilterSlot, Media, User
 from schedules import supply
 from schedules.models import Policy, Purchase
+from schedules.planning.stock import count_chances
 from schedules.season import facts, outlook, season
 from schedules.supply import NotOrderable
-from schedules.to_buy import BuyLine, demand, to_buy
+from schedules.to_buy import BuyLine, Prices, demand, to_buy
 from schedules.van_levels import van_levels
 from tests.factories import (
+    AbsenceFactory,
     DepotFactory,
     FilterSlotFactory,
     MeanwhileFactory,
@@ -83,7 +86,8 @@ def test_chances_are_a_binomial(pleat: Media, now: datetime) -> None:
         p90_on=p50 + timedelta(days=10),
     )
     asked = demand(now)
-    chance = asked.within(14)
+    chance, again = asked.within(14).T
+    assert again.max() == pytest.approx(0.0, abs=1e-9)
     assert np.ptp(chance) == pytest.approx(0.0)
     assert 0.05 < chance[0] < 0.95
     assert line(now).needed == binom.ppf(0.95, 20, chance[0])
@@ -261,3 +265,71 @@ def test_the_season_and_the_purchase_list_count_the_same_changes(pleat: Media, n
     jobs = season(known, outlook(known, 12)).jobs
     assert np.array(line(now).by_week) == pytest.approx(jobs, abs=1e-6)
     assert jobs.sum() > 12
+
+
+def test_the_rest_of_a_delivery_is_still_awaited(pleat: Media, now: datetime) -> None:
+    row: Purchase = PurchaseFactory(media=pleat, count=10, expected_on=TODAY)
+    assert supply.arrive(row, 6, now, rest_comes=True) == 4
+    rest = Purchase.objects.get(ended_on=None)
+    pleat.refresh_from_db()
+    assert (rest.count, rest.expected_on, rest.arrived, pleat.on_hand) == (4, TODAY, None, 10)
+    assert supply.arrive(rest, 4, now) == 0
+    assert not Purchase.objects.filter(ended_on=None).exists()
+    with pytest.raises(NotOrderable, match="Nothing came"):
+        supply.arrive(PurchaseFactory(media=pleat, count=3), 0, now, rest_comes=True)
+
+
+def test_a_count_that_went_below_nothing_is_on_the_list_though_nobody_asks_for_it(
+    pleat: Media, now: datetime, manager: Client
+) -> None:
+    Media.objects.update(on_hand=-2)
+    one = line(now)
+    assert (one.needed, one.buy, one.miscounted) == (0, 2, True)
+    with time_machine.travel(now, tick=False):
+        assert "count again" in manager.get("/filters-to-buy/").text
+        manager.post("/filters-to-buy/", {"media": pleat.pk, "count": "7", "counted": "1"})
+        pleat.refresh_from_db()
+        assert pleat.on_hand == 7
+        assert "count again" not in manager.get("/filters-to-buy/").text
+
+
+def test_the_cheapest_level_is_the_newsvendors(pleat: Media, now: datetime, manager: Client) -> None:
+    """By hand: one too few costs 30, one too many 10 dollars at 20 % a year for 14 days; scipy's binomial."""
+    p50 = TODAY + timedelta(days=14)
+    spread = {"p10_on": p50 - timedelta(days=10), "p50_on": p50, "p90_on": p50 + timedelta(days=10)}
+    filters(pleat, 20, 14, reason="risk", **spread)
+    (one,) = to_buy(now, prices=Prices(30.0, 0.2)).lines
+    chance = float(demand(now).within(14)[0, 0])
+    level = 30.0 / (30.0 + 10.0 * 0.2 * 14 / 365)
+    assert one.cheapest is not None
+    assert one.cheapest.level == pytest.approx(level)
+    assert one.cheapest.needed == binom.ppf(level, 20, chance)
+    with time_machine.travel(now, tick=False):
+        assert "at 99.7 %" in manager.get("/filters-to-buy/?short=30&keep=20").text
+        assert "at 99.7 %" not in manager.get("/filters-to-buy/?short=none&keep=20").text
+        manager.post("/filters-to-buy/", {"level": "99"})
+        assert Policy.the().stock_level == pytest.approx(0.99)
+        for typed in ("100", "10", "much", "nan"):
+            manager.post("/filters-to-buy/", {"level": typed})
+        assert Policy.the().stock_level == pytest.approx(0.99)
+
+
+def test_what_may_come_twice_is_two_chances(pleat: Media, now: datetime) -> None:
+    """Nobody is sure of a filter of which seven tenths are expected first and three tenths again."""
+    filters(pleat, 1, 3)
+    asked = demand(now)
+    halves = replace(asked, first=asked.first * 0.7, again=np.where(asked.first > 0, 0.3, 0.0))
+    assert halves.within(14)[0] == pytest.approx([0.7, 0.3])
+    assert count_chances(halves.within(14).ravel()) == pytest.approx([0.21, 0.58, 0.21])
+
+
+def test_whoever_is_away_all_week_holds_nothing(pleat: Media, now: datetime) -> None:
+    depot = DepotFactory()
+    here, away = TechnicianFactory.create_batch(2, depot=depot)
+    filters(pleat, 6, 2)
+    before = {van.technician: van.held for van in van_levels(now)}
+    assert before[here] == before[away] > 0
+    AbsenceFactory(technician=away, first_day=TODAY, last_day=TODAY + timedelta(days=10))
+    after = {van.technician: van.held for van in van_levels(now)}
+    assert after[away] == 0
+    assert after[here] == 6

@@ -20,6 +20,7 @@ from schedules.proposal import proposal_of
 from schedules.round_changes import Record
 from schedules.rounds import ask
 from schedules.routes import order_day
+from schedules.season_week import trips_for
 from schedules.visits import Booking
 
 LONGEST_DAYS = 21
@@ -61,7 +62,8 @@ def _run(plan: RoundPlan) -> None:
 
     rule = Watched(plan.seconds, tell)
     try:
-        asked = ask(plan, due.today(timezone.now()))
+        today = due.today(timezone.now())
+        asked = ask(plan, today, trips_for(plan, today))
         # Tables of ways may have taken their time.
         tell(0.0)
         solution = solve(asked.problem, rule, seed=1)

@@ -13,10 +13,11 @@ from schedules import rounds
 from schedules.branches import Branches, branches
 from schedules.models import Policy, RoundPlan, SeasonPlan
 from schedules.planning.arrays import FloatArray, IntArray
-from schedules.planning.season_weeks import SeasonTrips, areas, way_minutes
+from schedules.planning.season_weeks import Limits, SeasonTrips, areas, way_minutes
 from schedules.planning.travel import EARTH_RADIUS_M, LEG_S
 from schedules.proposal import said_nothing
 from schedules.rounds import OWN_TRIP_S, Trip, VanDay
+from schedules.season_skills import PeopleMinutes, skilled_limits
 from schedules.season_staff import ASSUMED_HELD_SHARE, team, urgent, usual_way
 from schedules.working_days import minutes_a_day
 
@@ -39,7 +40,8 @@ class Lost:
 @dataclass(frozen=True)
 class Season:
     """The plan's weeks and what is to be dealt to them and to ``WEEKS_BEYOND`` more, W in all: t trips,
-    ``hours`` [branches, W] in minutes, ``period`` in weeks, ``saving`` in minutes a trip."""
+    ``hours`` [branches, W] in minutes, ``period`` in weeks, ``saving`` in minutes a trip; ``skilled`` what
+    those with a skill can do of the trips that need it."""
 
     plan: SeasonPlan
     trips: list[Trip]
@@ -48,6 +50,7 @@ class Season:
     period: int
     saving: float
     lost: list[Lost]
+    skilled: Limits | None = None
 
     def monday(self, week: int) -> date:
         """The first day of a week."""
@@ -61,7 +64,8 @@ def gather(plan: SeasonPlan, now: datetime, today: date) -> Season:
     where = branches(Desk.the())
     days = [plan.first_day + timedelta(days=at) for at in range(7 * (plan.weeks + WEEKS_BEYOND))]
     vans, _no_start = rounds.vans_of(days)
-    gross = _minutes(plan, vans, where, today)
+    by_who = _minutes(plan, vans, where, today)
+    gross = by_who.of_branches(len(where.names))
     north, east = _places(trips)
     branch = where.of(north, east)
     first, last = _weeks(plan, trips)
@@ -80,9 +84,10 @@ def gather(plan: SeasonPlan, now: datetime, today: date) -> Season:
         before=np.array([before.get(trip.site.pk, -1) for trip in trips], dtype=np.int64),
         held=np.array([trip.held for trip in trips], dtype=np.bool_),
     )
-    hours = _less_held(gross, urgent(today, Desk.the(), way).held)
+    free = _free_share(gross, urgent(today, Desk.the(), way).held)
     saving = _saving(north, east, a_week, period)
-    return Season(plan, trips, dealt, hours, period, saving, _lost(plan, every, today))
+    skilled = skilled_limits([trip.skills for trip in trips], branch, by_who.less(free))
+    return Season(plan, trips, dealt, gross * free, period, saving, _lost(plan, every, today), skilled)
 
 
 def _last_day(plan: SeasonPlan) -> date:
@@ -128,22 +133,22 @@ def _waste(trip: Trip) -> float:
     return 0.0 if not trip.life_days else 7 * OWN_TRIP_S / 60 / trip.life_days
 
 
-def _minutes(plan: SeasonPlan, vans: Sequence[VanDay], where: Branches, today: date) -> FloatArray:
-    """Minutes of work [branches, W] of whoever works then and has a place to start from."""
+def _minutes(plan: SeasonPlan, vans: Sequence[VanDay], where: Branches, today: date) -> PeopleMinutes:
+    """Minutes of work of whoever works then and has a place to start from."""
     there = team(today, where)
-    branch = dict(zip((who.pk for who in there.people), there.branch, strict=True))
-    out = np.zeros((len(where.names), plan.weeks + WEEKS_BEYOND))
+    out = np.zeros((len(there.people), plan.weeks + WEEKS_BEYOND))
+    row = {who.pk: at for at, who in enumerate(there.people)}
     for van in vans:
         week = (van.day - plan.first_day).days // 7
-        out[branch[van.technician.pk], week] += minutes_a_day(van.technician)
-    return out
+        out[row[van.technician.pk], week] += minutes_a_day(van.technician)
+    return PeopleMinutes([frozenset(who.skills) for who in there.people], there.branch, out)
 
 
-def _less_held(gross: FloatArray, held: float | None) -> FloatArray:
-    """Without what is held free for urgent work, of all branches alike."""
+def _free_share(gross: FloatArray, held: float | None) -> FloatArray:
+    """The share [W] of the hours that is not held free for urgent work, of all branches alike."""
     whole = np.maximum(gross.sum(axis=0), 1.0)
     share = np.full(len(whole), ASSUMED_HELD_SHARE) if held is None else np.minimum(held / whole, 1.0)
-    return np.asarray(gross * (1.0 - share))
+    return np.asarray(1.0 - share)
 
 
 def _way(

@@ -1,7 +1,7 @@
 """A season worked out: trips dealt to weeks, then each week's days and routes, week after week."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
@@ -13,10 +13,9 @@ from schedules.planning.arrays import IntArray
 from schedules.planning.routing import solve
 from schedules.planning.routing.timing import on_the_road
 from schedules.planning.season_weeks import deal
-from schedules.planning.windows import DueWindow
 from schedules.proposal import far_km, why_left
-from schedules.rounds import Trip
 from schedules.season_plan import WEEK, Season
+from schedules.season_week import in_days
 
 
 @dataclass(frozen=True)
@@ -43,7 +42,7 @@ class WeekDone:
 
 def dealt_weeks(season: Season) -> IntArray:
     """The week [t] of each trip, the weeks beyond the season's last included."""
-    return deal(season.dealt, season.hours, season.period, season.saving).week
+    return deal(season.dealt, season.hours, season.period, season.saving, season.skilled).week
 
 
 def work_out(
@@ -68,7 +67,7 @@ def _of_all(tell: Callable[[float], bool], at: int, weeks: int) -> Callable[[flo
 def _one_week(season: Season, at: int, numbers: list[int], rule: Watched, today: date) -> WeekDone:
     monday = season.monday(at)
     days = RoundPlan(first_day=monday, last_day=monday + WEEK - timedelta(days=1))
-    trips = [_in_week(season.trips[number], days.first_day, days.last_day) for number in numbers]
+    trips = [in_days(season.trips[number], days.first_day, days.last_day) for number in numbers]
     asked = rounds.ask(days, today, trips)
     # Tables of ways may have taken their time.
     rule.over(0.0)
@@ -91,11 +90,3 @@ def _one_week(season: Season, at: int, numbers: list[int], rule: Watched, today:
         asked.reckoned,
         rule.stopped or rule.over(rule.seconds),
     )
-
-
-def _in_week(trip: Trip, monday: date, sunday: date) -> Trip:
-    """The trip as one of this week: it must be made, on a day of its window, on any where none is left."""
-    first, last = max(trip.window.first, monday), min(trip.window.last, sunday)
-    if first > last:
-        first, last = monday, sunday
-    return replace(trip, window=DueWindow(first, last))

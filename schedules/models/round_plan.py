@@ -13,6 +13,10 @@ class RoundPlan(BackgroundRun):
     last_day = models.DateField(_("last day"))
     seconds = models.PositiveIntegerField(_("seconds of search"), default=30)
     may_move = models.BooleanField(_("booked visits may move"), default=False)
+    # Of the homes that this season's plan dealt to these days; none: of all that are to be had.
+    season = models.ForeignKey(
+        "SeasonPlan", null=True, blank=True, on_delete=models.SET_NULL, related_name="rounds"
+    )
     # schedules.rounds.Proposal as plain values.
     proposal = models.JSONField(default=dict, blank=True)
     # What taking it over came to: booked, moved, refused with reasons.

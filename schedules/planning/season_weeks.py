@@ -47,8 +47,26 @@ class SeasonTrips:
 
 
 @dataclass(frozen=True)
+class Limits:
+    """Minutes [L, W] that l limits allow in each week, ``holds`` [L, t] the trips that each holds. Those of
+    whole branches come first; the others hold trips that only some of the people can make."""
+
+    minutes: FloatArray
+    holds: BoolArray
+
+    @classmethod
+    def of_branches(cls, branch: IntArray, hours: FloatArray) -> "Limits":
+        """One limit a branch: ``hours`` [branches, W]."""
+        return cls(hours, branch[None, :] == np.arange(len(hours))[:, None])
+
+    def and_also(self, other: "Limits") -> "Limits":
+        """Both together."""
+        return Limits(np.vstack([self.minutes, other.minutes]), np.vstack([self.holds, other.holds]))
+
+
+@dataclass(frozen=True)
 class Dealt:
-    """``week`` [t] of each trip, and minutes ``over`` [branches, W] what there was."""
+    """``week`` [t] of each trip, and minutes ``over`` [L, W] what the limits allow."""
 
     week: IntArray
     over: FloatArray
@@ -84,8 +102,11 @@ def way_minutes(area_m2: float, homes: float, speed_ms: float, road_factor: floa
     return TOUR_CONSTANT * road_factor * float(np.sqrt(area_m2 / homes)) / speed_ms / 60
 
 
-def deal(trips: SeasonTrips, hours: FloatArray, period: int, saving: float) -> Dealt:
-    """Deal the trips to the weeks of ``hours`` [branches, W], minutes that there are.
+def deal(
+    trips: SeasonTrips, hours: FloatArray, period: int, saving: float, skilled: Limits | None = None
+) -> Dealt:
+    """Deal the trips to the weeks of ``hours`` [branches, W], minutes that there are, and within what
+    ``skilled`` allows of those that need a skill.
 
     Every area has its own every ``period``-th week; a trip made in another one costs ``saving`` minutes.
     Raises ValueError for a window outside the weeks.
@@ -93,12 +114,14 @@ def deal(trips: SeasonTrips, hours: FloatArray, period: int, saving: float) -> D
     weeks = hours.shape[1]
     if len(trips) and not (trips.first.min() >= 0 and trips.last.max() < weeks):
         raise ValueError("a window lies outside the weeks")
+    limits = Limits.of_branches(trips.branch, hours)
+    limits = limits.and_also(skilled) if skilled is not None else limits
     trip, week = _choices(trips)
     if not len(trip):
-        return Dealt(np.zeros(0, dtype=np.int64), np.zeros_like(hours))
+        return Dealt(np.zeros(0, dtype=np.int64), np.zeros_like(limits.minutes))
     price = _price(trips, trip, week, period, saving)
-    share = _solved(trips, trip, week, price, hours)
-    return _whole(trips, trip, week, share, hours)
+    share = _solved(trips, trip, week, price, limits)
+    return _whole(trips, trip, week, share, limits)
 
 
 def _choices(trips: SeasonTrips) -> tuple[IntArray, IntArray]:
@@ -120,17 +143,20 @@ def _price(trips: SeasonTrips, trip: IntArray, week: IntArray, period: int, savi
 
 
 def _solved(
-    trips: SeasonTrips, trip: IntArray, week: IntArray, price: FloatArray, hours: FloatArray
+    trips: SeasonTrips, trip: IntArray, week: IntArray, price: FloatArray, limits: Limits
 ) -> FloatArray:
     """The share of each choice in the cheapest mix."""
-    branches, weeks = hours.shape
-    cells, choices = branches * weeks, len(trip)
-    cell = trips.branch[trip] * weeks + week
+    weeks = limits.minutes.shape[1]
+    cells, choices = limits.minutes.size, len(trip)
+    limit_at, choice = np.nonzero(limits.holds[:, trip])
     once = coo_array((np.ones(choices), (trip, np.arange(choices))), shape=(len(trips), choices + cells))
     limit = coo_array(
         (
-            np.concatenate([trips.minutes[trip], -np.ones(cells)]),
-            (np.concatenate([cell, np.arange(cells)]), np.arange(choices + cells)),
+            np.concatenate([trips.minutes[trip[choice]], -np.ones(cells)]),
+            (
+                np.concatenate([limit_at * weeks + week[choice], np.arange(cells)]),
+                np.concatenate([choice, choices + np.arange(cells)]),
+            ),
         ),
         shape=(cells, choices + cells),
     )
@@ -139,7 +165,7 @@ def _solved(
     whole: Any = once.tocsr()
     told = linprog(
         np.concatenate([price, np.full(cells, OVER_DEAR)]),
-        A_ub=within, b_ub=hours.ravel(), A_eq=whole, b_eq=np.ones(len(trips)),
+        A_ub=within, b_ub=limits.minutes.ravel(), A_eq=whole, b_eq=np.ones(len(trips)),
         bounds=(0, None), method="highs",
     )  # fmt: skip
     if told.x is None:
@@ -147,20 +173,22 @@ def _solved(
     return np.asarray(told.x[:choices])
 
 
-def _whole(trips: SeasonTrips, trip: IntArray, week: IntArray, share: FloatArray, hours: FloatArray) -> Dealt:
+def _whole(trips: SeasonTrips, trip: IntArray, week: IntArray, share: FloatArray, limits: Limits) -> Dealt:
     """Whole trips: those in one piece first, then each split one to the best of its parts that has room."""
     chosen = np.full(len(trips), -1, dtype=np.int64)
-    room = hours.astype(np.float64)
+    room = limits.minutes.astype(np.float64)
     sure = share > 1 - 1e-6
     chosen[trip[sure]] = week[sure]
     done = chosen >= 0
-    np.subtract.at(room, (trips.branch[done], chosen[done]), trips.minutes[done])
+    at, which = np.nonzero(limits.holds[:, done])
+    np.subtract.at(room, (at, chosen[done][which]), trips.minutes[done][which])
     starts = np.searchsorted(trip, np.arange(len(trips) + 1))
     for one in sorted(np.flatnonzero(~done), key=lambda row: -trips.minutes[row]):
         some = slice(starts[one], starts[one + 1])
-        left = room[trips.branch[one], week[some]] - trips.minutes[one]
+        mine = np.flatnonzero(limits.holds[:, one])
+        left = room[np.ix_(mine, week[some])].min(axis=0) - trips.minutes[one]
         # Where none has room the least is run over; where several have, the larger part decides.
         best = int(np.argmax(np.where(left >= 0, 1e6 + share[some], left)))
         chosen[one] = week[some][best]
-        room[trips.branch[one], chosen[one]] -= trips.minutes[one]
+        room[mine, chosen[one]] -= trips.minutes[one]
     return Dealt(chosen, np.maximum(-room, 0.0))

@@ -14,10 +14,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from equipment.access import signed_in, units_of
+from equipment.fields import whole_number
 from equipment.models import Desk
 from schedules import due, round_runs
 from schedules.background_runs import NotPlannable, ask_to_stop
-from schedules.models import RoundPlan, Visit
+from schedules.models import RoundPlan, SeasonPlan, Visit
 from schedules.proposal import WORTH_SAYING
 from schedules.round_changes import changed_since
 from schedules.round_files import geojson, gpx
@@ -37,6 +38,7 @@ def page(request: HttpRequest) -> HttpResponse:
         if form.is_valid():
             plan = form.plan()
             plan.asked_by = signed_in(request)
+            plan.season = SeasonPlan.objects.filter(pk=whole_number(request.POST.get("season"))).first()
             try:
                 round_runs.ask_for(plan, now)
             except NotPlannable as error:

@@ -8,10 +8,12 @@ import pytest
 
 from equipment.models import Site
 from schedules import season_plan
-from schedules.models import SeasonPlan, Visit
-from schedules.planning.season_weeks import CHURN_MINUTES
+from schedules.models import RoundPlan, SeasonPlan, Visit
+from schedules.planning.season_weeks import CHURN_MINUTES, deal
 from schedules.season_plan import WEEKS_BEYOND, Season, gather
+from schedules.season_routes import dealt_weeks
 from schedules.season_runs import ask_for, run_waiting
+from schedules.season_week import trips_for
 from tests.factories import (
     NOW,
     TODAY,
@@ -202,3 +204,35 @@ def test_places_in_a_line_or_all_in_one_span_no_area() -> None:
     box = season_plan._area_m2(np.array([0.0, 0.0, 0.1, 0.1]), np.array([0.0, 0.1, 0.0, 0.1]))
     assert box == pytest.approx(11_119.5**2, rel=1e-3)
     assert date(2026, 5, 18).weekday() == 0
+
+
+def test_the_rounds_of_a_seasons_week_are_of_the_homes_dealt_to_it() -> None:
+    """One dealt to the week, one dealt to another, one that would be late after it whatever was dealt."""
+    here, elsewhere, late = (a_home(MONDAY + timedelta(days=days)) for days in (20, 20, 5))
+    season = SeasonPlanFactory(state="ready", first_day=MONDAY, weeks=4)
+    for slot, week in ((here, 0), (elsewhere, 1), (late, 1)):
+        SeasonTripFactory(plan=season, site=slot.system.site, week=week)
+    sunday = MONDAY + timedelta(days=6)
+    rounds_of = RoundPlan(first_day=MONDAY, last_day=sunday, season=season)
+    told = {trip.site.pk: trip.window for trip in trips_for(rounds_of, TODAY)}
+    assert set(told) == {here.system.site_id, late.system.site_id}
+    assert told[here.system.site_id].last == sunday
+    every = trips_for(RoundPlan(first_day=MONDAY, last_day=sunday), TODAY)
+    assert {trip.site.pk for trip in every} == {slot.system.site_id for slot in (here, elsewhere, late)}
+
+
+def test_what_one_technician_alone_can_do_is_dealt_within_their_hours() -> None:
+    a_van(skills=["gas"], weekdays=[0])
+    a_van()
+    for n in range(12):
+        slot = a_home(MONDAY + timedelta(days=250), latitude=41.8 + n / 100)
+        MaintenanceTaskFactory(
+            system=slot.system, due_on=MONDAY + timedelta(days=13), skill="gas", minutes=60
+        )
+    season = gathered()
+    hours = season.skilled.minutes[0] if season.skilled else []
+    week = dealt_weeks(season)
+    taken = [season.dealt.minutes[week == at].sum() for at in range(len(hours))]
+    assert all(some <= most for some, most in zip(taken, hours, strict=True))
+    alone = deal(season.dealt, season.hours, season.period, season.saving).week
+    assert any(season.dealt.minutes[alone == at].sum() > most for at, most in enumerate(hours))

@@ -9,7 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from schedules.planning import season_weeks
-from schedules.planning.season_weeks import CHURN_MINUTES, OVER_DEAR, SeasonTrips, areas, deal, way_minutes
+from schedules.planning.season_weeks import (
+    CHURN_MINUTES,
+    OVER_DEAR,
+    Limits,
+    SeasonTrips,
+    areas,
+    deal,
+    way_minutes,
+)
+from schedules.season_skills import PeopleMinutes, skilled_limits
 
 
 def trips(first: list[int], last: list[int], minutes: float = 60.0, **more: object) -> SeasonTrips:
@@ -143,3 +152,44 @@ def test_five_thousand_trips_are_dealt_at_once() -> None:
     told = deal(of, np.full((1, weeks), 60.0 * n / weeks * 1.1), 2, 4.0)
     assert np.bincount(told.week, minlength=weeks).max() <= np.ceil(n / weeks * 1.1)
     assert season_weeks.OVER_DEAR > CHURN_MINUTES
+
+
+def test_what_only_some_can_do_is_dealt_within_their_hours() -> None:
+    """By hand: four trips of an hour, two of them for the one who can, who has an hour a week."""
+    of = trips([0, 0, 0, 0], [1, 1, 1, 1])
+    skilled = np.array([[True, True, False, False]])
+    hours = np.array([[240.0, 240.0]])
+    assert deal(of, hours, 1, 0.0).week.tolist() == [0, 0, 0, 0]
+    told = deal(of, hours, 1, 0.0, Limits(np.array([[60.0, 60.0]]), skilled))
+    assert sorted(told.week[:2]) == [0, 1]
+    assert told.week[2:].tolist() == [0, 0]
+    assert told.over.max() == 0.0
+    over = deal(of, hours, 1, 0.0, Limits(np.array([[30.0, 0.0]]), skilled))
+    assert over.week[:2].tolist() == [0, 0]
+    assert over.over[1].tolist() == [90.0, 0.0]
+
+
+GAS, TALL = frozenset({"gas"}), frozenset({"tall"})
+
+
+def test_the_limits_of_skills_by_hand() -> None:
+    """Two who can all or gas at the first branch, one without skills at the second."""
+    needs = [GAS, TALL, frozenset(), GAS | TALL, GAS]
+    branch = np.array([0, 0, 0, 0, 1])
+    people = PeopleMinutes(
+        [GAS | TALL, GAS, frozenset()], np.array([0, 0, 1]), np.array([[60.0], [40.0], [30.0]])
+    )
+    limits = skilled_limits(needs, branch, people)
+    assert limits is not None
+    told = {
+        tuple(np.flatnonzero(row).tolist()): float(minutes[0])
+        for row, minutes in zip(limits.holds, limits.minutes, strict=True)
+    }
+    # What needs tall or both is for the first alone; gas all of that branch can do, and nobody of the other.
+    assert told == {(1, 3): 60.0}
+
+
+def test_where_everybody_can_do_everything_there_are_no_limits() -> None:
+    people = PeopleMinutes([GAS, GAS], np.array([0, 0]), np.full((2, 3), 60.0))
+    assert skilled_limits([GAS, frozenset()], np.array([0, 0]), people) is None
+    assert skilled_limits([], np.array([], dtype=np.int64), people) is None

@@ -152,13 +152,16 @@ def test_the_rounds_of_a_near_week_are_asked_for_from_here(manager: Client, at_n
     button = "Plan the rounds of this week"
     assert [button in shown(manager, plan, f"?week={at}") for at in range(5)] == [True] * 3 + [False] * 2
     answer = manager.post(
-        reverse("rounds"), {"first_day": "2026-05-25", "last_day": "2026-05-31", "seconds": "30"}
+        reverse("rounds"),
+        {"first_day": "2026-05-25", "last_day": "2026-05-31", "seconds": "30", "season": str(plan.pk)},
     )
     asked_for = RoundPlan.objects.get()
+    assert asked_for.season == plan
     assert answer["Location"] == reverse("round", args=[asked_for.pk])
     assert (asked_for.first_day, asked_for.last_day) == (date(2026, 5, 25), date(2026, 5, 31))
     text = shown(manager, plan, "?week=1")
-    for name, value in (("first_day", "2026-05-25"), ("last_day", "2026-05-31"), ("seconds", "30")):
+    season = ("season", str(plan.pk))
+    for name, value in (("first_day", "2026-05-25"), ("last_day", "2026-05-31"), ("seconds", "30"), season):
         assert f'<input type="hidden" name="{name}" value="{value}">' in text
     at_noon.move_to(NOW + timedelta(weeks=1), tick=False)
     assert button not in shown(manager, plan, "?week=0")

@@ -28,9 +28,10 @@ class NoStart(ValueError):
     """Neither the technician nor the desk has a place to start from."""
 
 
-def start_of(technician: Technician) -> Place:
-    """Latitude and longitude where the technician's day begins. Raises NoStart."""
-    desk, depot = Desk.the(), technician.depot
+def start_of(technician: Technician, at: Desk | None = None) -> Place:
+    """Latitude and longitude where the technician's day begins; ``at`` is the desk where it is read already.
+    Raises NoStart."""
+    desk, depot = at or Desk.the(), technician.depot
     for latitude, longitude in (
         (technician.start_latitude, technician.start_longitude),
         (depot.latitude, depot.longitude) if depot else (None, None),

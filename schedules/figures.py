@@ -5,19 +5,23 @@ Every figure is a sum over a number, both of which add up over branches and mont
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from itertools import groupby, pairwise
 from zoneinfo import ZoneInfo
 
+import numpy as np
 from django.db.models import QuerySet
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from equipment.models import Desk, FilterSlot, Person, SiteRole
+from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
 from schedules import due
 from schedules.branches import branches
-from schedules.models import Defect, KeptDate, Visit, VisitJob
+from schedules.day_problem import NoStart, start_of
+from schedules.models import Defect, KeptDate, Policy, Technician, Visit, VisitJob
+from schedules.planning.travel import estimate
 from schedules.planning.windows import LEAST_EARLY_DAYS, WASTE
 from schedules.visit_notices import told_by_visit
 from shared import clock
@@ -78,8 +82,16 @@ FIGURES = (
         "driving",
         _("Minutes driven a visit"),
         _("Minutes from leaving one home to the door of the next on the same day, as noted at the doors, "
-          "over the completed visits that were driven to so; ways from and to the depot are not noted, and "
-          "gaps of more than an hour and a half were pauses."),
+          "over the completed visits that were driven to so; ways from and to the start stand by themselves, "
+          "and gaps of more than an hour and a half were pauses."),
+        "minutes",
+    ),
+    Figure(
+        "depot_ways",
+        _("From and to the start a visit"),
+        _("Minutes from where each round starts to its first home and back from its last, reckoned by roads "
+          "at the usual speed because nobody notes them, over the completed visits of these rounds; rounds "
+          "without a start or a position are left out."),
         "minutes",
     ),
     Figure(
@@ -170,6 +182,7 @@ def _counted(since: date, now: datetime) -> Iterator[Counted]:
     yield from _doors(visits, zone)
     yield from _promises(visits, zone)
     yield from _ways(visits, zone)
+    yield from _depot_ways(visits, zone)
     yield from _first_time(visits, zone)
     yield from _stops(since, now, zone)
     for site in _overdue(now).values_list("system__site", flat=True):
@@ -220,11 +233,15 @@ def _promises(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
         yield Counted("kept_hours", visit.site_id, _on(visit, zone), float(on_day and first <= at <= last))
 
 
+def _rounds(visits: list[Visit], zone: ZoneInfo) -> Iterator[list[Visit]]:
+    """The visits of each technician on each day, in the order in which they ended."""
+    driven = (visit for visit in visits if visit.technician_id)
+    for _round, stops in groupby(driven, lambda one: (one.technician_id, _on(one, zone))):
+        yield list(stops)
+
+
 def _ways(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
-    rounds = groupby(
-        (visit for visit in visits if visit.technician_id), lambda one: (one.technician_id, _on(one, zone))
-    )
-    for _round, stops in rounds:
+    for stops in _rounds(visits, zone):
         for left, reached in pairwise(stops):
             if left.completed_at is None or reached.arrived_at is None:
                 continue
@@ -232,6 +249,33 @@ def _ways(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
             if timedelta(0) <= took <= LONGEST_WAY:
                 over = float(reached.state == Visit.State.COMPLETED)
                 yield Counted("driving", reached.site_id, _on(reached, zone), took.total_seconds() / 60, over)
+
+
+def _depot_ways(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
+    """The ways out and home, by the round's first home."""
+    policy, desk = Policy.the(), Desk.the()
+    place = {
+        pk: (north, east)
+        for pk, north, east in Site.objects.filter(
+            latitude__isnull=False, longitude__isnull=False
+        ).values_list("pk", "latitude", "longitude")
+    }
+    starts = {}
+    for who in Technician.objects.select_related("depot"):
+        with suppress(NoStart):
+            starts[who.pk] = start_of(who, desk)
+    for stops in _rounds(visits, zone):
+        start = starts.get(stops[0].technician_id or 0)
+        ends = [place.get(stops[at].site_id) for at in (0, -1)]
+        if start is None or None in ends:
+            continue
+        north, east = np.array([start, *ends], dtype=np.float64).T
+        seconds, _metres = estimate(
+            north, east, road_factor=policy.road_factor, speed_ms=policy.road_speed_ms
+        )
+        minutes = policy.way_factor * float(seconds[0, 1] + seconds[2, 0]) / 60
+        done = sum(visit.state == Visit.State.COMPLETED for visit in stops)
+        yield Counted("depot_ways", stops[0].site_id, _on(stops[0], zone), minutes, float(done))
 
 
 def _first_time(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:

@@ -79,11 +79,12 @@ class Narrow:
 
 @dataclass(frozen=True)
 class Season:
-    """W weeks, minutes all [W]: ``booked`` visits, ``expected`` on top with its span ``low`` to ``high`` (of
-    both together), ``gross`` working time, ``reserve`` of it for what is urgent, ``usable`` the rest,
-    ``short`` what nobody could do; ``fullest`` and ``tight`` the fullest skills; ``jobs`` and ``trips``
-    expected; ``chance`` of being past capacity. ``people`` [m, W] minutes of each technician, ``nobody``:
-    branch, skills and minutes of work that no single technician of the branch can do."""
+    """W weeks, minutes all [W]: ``booked`` visits, ``expected`` on top with its span ``low`` to ``high`` (both
+    together), ``gross`` working time, ``reserve`` of it for what is urgent, ``elsewhere`` what other work
+    needs of those with the one skill looked at, ``usable`` the rest, ``short`` what nobody could do;
+    ``fullest`` and ``tight`` the fullest skills; ``jobs`` and ``trips`` expected; ``chance`` of being past
+    capacity. ``people`` [m, W] minutes of each technician, ``nobody``: branch, skills and minutes of work
+    that no single technician of the branch can do."""
 
     first_days: list[date]
     booked: FloatArray
@@ -104,6 +105,7 @@ class Season:
     people_booked: FloatArray
     nobody: list[tuple[int, tuple[str, ...], float]]
     moved: Moved | None
+    elsewhere: FloatArray
 
     @property
     def load(self) -> FloatArray:
@@ -162,6 +164,8 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves:
     fixed = booked.minutes[booked_inside].sum(axis=0)
     low, high = span(mean, variance)
     there = usable[people].sum(axis=0)
+    elsewhere = _elsewhere(total, groups, people, usable, known.team.branch) if only.skill else 0.0 * there
+    there = there - elsewhere
     moved = None
     if moves and (short.sum(axis=0) > _LEAST_SHORT).any():
         staff = Staff(known.team.branch[people], has[people], usable[people])
@@ -173,8 +177,22 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves:
         (gross - usable)[people].sum(axis=0), there, short.sum(axis=0), fullest, tight, short,
         expected.jobs[inside].sum(axis=0), expected.trips[inside].sum(axis=0),
         _past(mean, variance, there - fixed), gross, people_booked,
-        _nobody(total, groups, (known.team.branch, has, gross), known.rows.skills), moved,
+        _nobody(total, groups, (known.team.branch, has, gross), known.rows.skills), moved, elsewhere,
     )  # fmt: skip
+
+
+def _elsewhere(
+    total: Load, groups: BoolArray, people: BoolArray, usable: FloatArray, branch: IntArray
+) -> FloatArray:
+    """Minutes [W] of the people looked at that other work of their branch needs: what those beside them
+    cannot do of it."""
+    out = np.zeros(usable.shape[1])
+    for one in np.unique(branch[people]).tolist():
+        here = branch == one
+        other = total.minutes[~groups & (total.branch == one)].sum(axis=0)
+        beside = usable[here & ~people].sum(axis=0)
+        out += np.clip(other - beside, 0.0, usable[here & people].sum(axis=0))
+    return out
 
 
 def _past(mean: FloatArray, variance: FloatArray, room: FloatArray) -> FloatArray:

@@ -60,7 +60,7 @@ def _full(known: Facts, one: Season, week: int) -> str:
         there = _("%(load)s of %(there)s hours") % {"load": hours(load), "there": hours(usable)}
     said = _("Week of %(day)s: %(there)s") % {"day": say_day(one.first_days[week]), "there": there}
     if usable <= 0:
-        said += _(", nobody works")
+        said += _(", other work takes them") if one.elsewhere[week] else _(", nobody works")
     elif load <= usable and one.tight[week]:
         said += _(", and yet %(short)s more than those with the skill %(skills)s can do") % {
             "short": amount(one.short[week]),

@@ -41,6 +41,7 @@ def page(request: HttpRequest) -> HttpResponse:
         "people": _people(known, then or now, narrow),
         "branches": _branches(known, ahead, narrow),
         "skills": _skills(known, ahead, narrow),
+        "one_skill": narrow.skill,
         "reckoned": words.reckoned(known),
         **_drawings(now, then),
     }
@@ -112,6 +113,7 @@ def _figures(one: Season, at: int) -> dict[str, Any]:
         "gross": words.hours(one.gross[at]),
         "reserve": words.hours(one.reserve[at]),
         "usable": words.hours(one.usable[at]),
+        "elsewhere": words.hours(one.elsewhere[at]),
         "jobs": formats.number_format(round(float(one.jobs[at]), 1), 1),
         "chance": f"{one.chance[at] * 100:.0f} %",
         "tight": _tight(one, at),
@@ -133,7 +135,7 @@ def _tight(one: Season, at: int) -> str:
 
 def _word(one: Season, at: int) -> str:
     if not one.usable[at]:
-        return _("nobody works")
+        return _("other work takes them") if one.elsewhere[at] else _("nobody works")
     if one.over[at]:
         return _("too full")
     if one.roomy[at]:

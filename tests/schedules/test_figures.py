@@ -209,3 +209,16 @@ def test_heading_and_table_round_alike(manager: Client, now: datetime) -> None:
         text = manager.get("/figures/").text
     assert "67 % of filters were changed in their window" in text
     assert "<strong>67 %</strong>" in text
+
+
+def test_ways_from_and_to_the_start_are_reckoned(now: datetime) -> None:
+    """By hand: a tenth of a degree of latitude is 11.12 km; 1.3 times that at 12.5 m/s and two minutes to
+    park are 21.3 minutes, and back from twice as far 40.5."""
+    one = TechnicianFactory(start_latitude=41.5, start_longitude=-88.0)
+    near, far = (SiteFactory(latitude=north, longitude=-88.0) for north in (41.6, 41.7))
+    at = now - timedelta(hours=5)
+    ended("completed", at, technician=one, site=near)
+    ended("completed", at + timedelta(hours=1), technician=one, site=far)
+    ended("completed", at, technician=TechnicianFactory(name="From nowhere"), site=far)
+    minutes, over = told(figures.table(now), "depot_ways")
+    assert (minutes, over) == (pytest.approx(21.27 + 40.55, abs=0.1), 2.0)

@@ -176,6 +176,19 @@ def test_a_skill_that_few_have_is_the_tightest() -> None:
     assert narrowed.short[0] == pytest.approx(found.short[0])
 
 
+def test_those_with_a_skill_are_there_for_it_less_what_only_they_can_do_of_the_rest() -> None:
+    """By hand: two work 54 minutes of an hour; the one without the skill does 54 of the other work."""
+    for skills in (["gas"], []):
+        TechnicianFactory(weekdays=[3], day_starts=time(8), day_ends=time(9), skills=skills)
+    MaintenanceTaskFactory(due_on=ahead(1), minutes=80, skill="")
+    MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(9), minutes=10, skill="gas")
+    narrowed = the_season(narrow=Narrow(skill="gas"))
+    # Nothing needs gas in that week; of a trip and eighty minutes 54 are done beside.
+    assert the_season().elsewhere[0] == 0
+    assert narrowed.elsewhere[0] == pytest.approx(min(TRIP + 80 - 54, 54))
+    assert narrowed.usable[0] == pytest.approx(54 - narrowed.elsewhere[0])
+
+
 def test_what_nobody_can_do_is_named() -> None:
     TechnicianFactory(skills=["gas"])
     system = SystemFactory()

@@ -79,8 +79,8 @@ class Narrow:
 
 @dataclass(frozen=True)
 class Season:
-    """W weeks, minutes all [W]: ``booked`` visits, ``expected`` on top with its span ``low`` to ``high`` (both
-    together), ``gross`` working time, ``reserve`` of it for what is urgent, ``elsewhere`` what other work
+    """W weeks, minutes all [W]: ``booked`` visits, ``expected`` on top with its span ``low`` to ``high`` (of
+    both), ``gross`` working time, ``reserve`` of it for what is urgent, ``elsewhere`` what other work
     needs of those with the one skill looked at, ``usable`` the rest, ``short`` what nobody could do;
     ``fullest`` and ``tight`` the fullest skills; ``jobs`` and ``trips`` expected; ``chance`` of being past
     capacity. ``people`` [m, W] minutes of each technician, ``nobody``: branch, skills and minutes of work

@@ -2,6 +2,8 @@
 
 import math
 import re
+from contextlib import suppress
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
@@ -32,6 +34,7 @@ from shared.units import (
     show,
     spellings,
     to_si,
+    unit_of,
 )
 
 _HIGHEST = {PRESSURE: units.inwc(HIGHEST_STATIC_INWC), AIRFLOW: units.cfm(HIGHEST_AIRFLOW_CFM)}
@@ -145,6 +148,7 @@ class QuantityField(forms.CharField):
             "two": False,
             "thousands": self.kind == AIRFLOW,
             "says": {
+                "unread": _("“{typed}” is not a number with a unit known here"),
                 "comma": _("{typed} may be in thousands or a decimal: write it without the comma"),
                 "negative": self._negative("{typed}") if self.kind == PRESSURE else "",
                 "most": self._too_high("{typed}") if self.kind in _HIGHEST else "",
@@ -169,13 +173,44 @@ class HeightField(QuantityField):
         return amount
 
 
-_STATIC = r"""([-+−]?(?:\d+(?:[.,]\d+)?|\.\d+))\s*([a-z"][^\d–−-]*?)?"""
-_TWO_STATICS = re.compile(rf"\s*{_STATIC}\s*[-–−]\s*{_STATIC}\s*", re.IGNORECASE)
+# Where two statics may part: a minus that has a figure or a unit in front of it.
+_MINUS = re.compile(r"(?<=\S)\s*[-–−]\s*")
+
+
+@dataclass(frozen=True)
+class TwoStatics:
+    """Two statics with a minus between them, each with its unit as far as one was typed."""
+
+    first: str
+    second: str
+
+    @property
+    def with_unit(self) -> bool:
+        """Whether a unit was typed behind either."""
+        return has_unit(self.first) or has_unit(self.second)
+
+    def drop(self, system: str) -> float:
+        """Their difference in Pa; a unit written once holds for both. Raises NotAQuantity."""
+        first, second = self.first, self.second
+        if has_unit(first) != has_unit(second):
+            unit = unit_of(first) or unit_of(second)
+            first, second = (one if has_unit(one) else f"{one} {unit}" for one in (first, second))
+        return parse(first, PRESSURE, system) - parse(second, PRESSURE, system)
+
+
+def two_statics(typed: str) -> TwoStatics | None:
+    """The two of ``0.42-0.18`` or ``105 - 45 Pa``; None for anything else."""
+    for minus in _MINUS.finditer(typed.strip()):
+        told = TwoStatics(typed.strip()[: minus.start()], typed.strip()[minus.end() :])
+        with suppress(NotAQuantity):
+            told.drop("ip")
+            return told
+    return None
 
 
 def is_subtraction(typed: str) -> bool:
     """Whether two statics with a minus between them were typed."""
-    return _TWO_STATICS.fullmatch(typed) is not None
+    return two_statics(typed) is not None
 
 
 class DropField(QuantityField):
@@ -191,19 +226,16 @@ class DropField(QuantityField):
         try:
             return super()._amount(typed)
         except NotAQuantity:
-            two = _TWO_STATICS.fullmatch(typed)
+            two = two_statics(typed)
             if two is None:
                 raise
-        first, unit, second, other = (part or "" for part in two.groups())
-        # A unit written once holds for both.
-        before, after = f"{first} {unit or other}", f"{second} {other or unit}"
-        amount = super()._amount(before.replace("−", "-")) - super()._amount(after.replace("−", "-"))
+        amount = two.drop(self.system)
         self.worked_out = f"{typed.strip()} = {show(amount, PRESSURE, self.system)}"
         return amount
 
     def _has_unit(self, typed: str) -> bool:
-        two = _TWO_STATICS.fullmatch(typed)
-        return bool(two[2] or two[4]) if two else has_unit(typed)
+        two = two_statics(typed)
+        return two.with_unit if two else has_unit(typed)
 
     def _negative(self, typed: str) -> str:
         return _(

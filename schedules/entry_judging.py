@@ -65,15 +65,19 @@ def leave(row: FieldEntry, user: User, now: datetime) -> None:
     _judge(row, FieldEntry.Judged.SEEN if row.counts else FieldEntry.Judged.LEFT, user, now)
 
 
-def count(row: FieldEntry, user: User, now: datetime, units: str) -> str:
+def count(row: FieldEntry, user: User, now: datetime, units: str, *, other_day: bool = False) -> str:
     """Write down what of it was not written yet: the whole visit while it can be completed, else its changes,
-    readings, air side, tasks and words. What could not be taken over, in a sentence.
+    readings, air side, tasks and words; at its other hour where that is meant. What could not be taken over,
+    in a sentence.
 
     Raises NotRecordable where nothing of it can be written, and then changes nothing.
     """
     if row.counts:
         raise NotRecordable(_("It was written down as it came."))
     with transaction.atomic():
+        if other_day and row.other_at is not None:
+            row.at, row.other_at = row.other_at, row.at
+            row.save(update_fields=["at", "other_at"])
         if row.kind in slot_entries.KINDS:
             slot_entries.count(row, units)
             _judge(row, FieldEntry.Judged.COUNTED, user, now)

@@ -14,6 +14,7 @@ from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
 from django.db import DatabaseError, IntegrityError, transaction
+from django.db.models import Q
 from django.http import QueryDict
 from django.utils.translation import gettext as _
 
@@ -24,15 +25,12 @@ from schedules.bookable import NotBookable
 from schedules.day_problem import NoStart
 from schedules.explain import say_day
 from schedules.models import FieldEntry, Technician, Visit
-from schedules.phone_clock import CLOCK_SLACK, Pressed, days_possible, when
+from schedules.phone_clock import CLOCK_SLACK, OLDEST, Pressed, hour_of
 from schedules.routes import order_day
 from schedules.visit_report import VisitReport, slots_named
 from shared import clock
 
 logger = logging.getLogger(__name__)
-
-# What is said to be older was written by a clock that nobody should believe.
-OLDEST = timedelta(days=30)
 
 
 @dataclass(frozen=True)
@@ -170,6 +168,7 @@ def _take_new(sent: Sent, user: User, now: datetime, units: str) -> Received:
 def _row(sent: Sent, user: User, now: datetime) -> FieldEntry:
     """The entry's row, made before anything is done: a second one of its kind ends here."""
     visit = Visit.objects.select_related("site").filter(pk=sent.visit or 0).first()
+    hour = hour_of(sent.pressed, now, *_planned(visit))
     return FieldEntry.objects.create(
         uid=sent.uid,
         device=sent.device,
@@ -182,7 +181,8 @@ def _row(sent: Sent, user: User, now: datetime) -> FieldEntry:
         kind=sent.kind,
         fields=sent.fields,
         pressed_at=sent.pressed_at,
-        at=when(sent.pressed, now, *_planned(visit)),
+        at=hour.at,
+        other_at=hour.other,
         received_at=now,
     )
 
@@ -201,9 +201,16 @@ def _write(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -
     """Do what the entry says; what is worth a word about it."""
     if sent.corrects:
         raise _Beside(_("It had come before, and was corrected on the phone since."))
-    _doubt_clock(row, sent, now)
-    if sent.kind in slot_entries.KINDS:
-        return _of_slot(row, sent, units)
+    doubt = _doubt_clock(row, sent, now)
+    told = (
+        _of_slot(row, sent, units)
+        if sent.kind in slot_entries.KINDS
+        else _of_visit(row, sent, user, now, units)
+    )
+    return " ".join(part for part in (doubt, told) if part)
+
+
+def _of_visit(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -> str:
     visit = Visit.objects.select_for_update().filter(pk=sent.visit or 0).first()
     if visit is None:
         raise _ToJudge(_("Its visit is not on record any more."))
@@ -218,21 +225,28 @@ def _write(row: FieldEntry, sent: Sent, user: User, now: datetime, units: str) -
     return _completed(visit, row, sent, now, units)
 
 
-def _doubt_clock(row: FieldEntry, sent: Sent, now: datetime) -> None:
+def _doubt_clock(row: FieldEntry, sent: Sent, now: datetime) -> str:
     """Raise where the hour of an entry cannot be so: long ago, or before what the same phone wrote first; and
-    where a clock that was set in between leaves its day open."""
-    if row.at < now - OLDEST:
-        raise _ToJudge(_("The phone's clock gave %(day)s for it.") % {"day": say_day(row.at.date())})
-    earlier = FieldEntry.objects.filter(device=row.device, number__lt=row.number).order_by("-number").first()
+    where a clock that was set in between leaves its day open. A word where the visit's day decided."""
+    planned, zone = _planned(row.visit)
+    hour = hour_of(sent.pressed, now, planned, zone)
+    one, other = (say_day(clock.local_day(at, zone)) if at else "" for at in (hour.at, hour.other))
+    if hour.at < now - OLDEST:
+        raise _ToJudge(_("The phone's clock gave %(day)s for it.") % {"day": one})
+    # What may have been written at another hour says nothing of those after it.
+    before = FieldEntry.objects.filter(device=row.device, number__lt=row.number, other_at=None)
+    earlier = before.order_by("-number").first()
     if earlier is not None and row.at < earlier.at - CLOCK_SLACK:
         raise _ToJudge(_("The phone's clock went back between this entry and the one before it."))
-    days = days_possible(sent.pressed, now, *_planned(row.visit))
-    if len(days) > 1:
-        said = {"one": say_day(days[0]), "other": say_day(days[-1]), "taken": say_day(row.at.date())}
-        text = _(
-            "The phone's clock was set meanwhile: it is of %(one)s or of %(other)s; counted, of %(taken)s."
-        )
-        raise _ToJudge(text % said)
+    said = {"one": one, "other": other}
+    if not hour.sure:
+        raise _ToJudge(_("The phone's clock was set meanwhile: it is of %(one)s or of %(other)s.") % said)
+    if not other:
+        return ""
+    return (
+        _("The phone's clock was set meanwhile: by the visit's day it is of %(one)s, not of %(other)s.")
+        % said
+    )
 
 
 def _of_slot(row: FieldEntry, sent: Sent, units: str) -> str:
@@ -278,7 +292,8 @@ def _over(visit: Visit) -> bool:
 def _refuse_over(visit: Visit, row: FieldEntry) -> None:
     if not _over(visit):
         return
-    ends = visit.entries.filter(state=FieldEntry.State.TAKEN).exclude(kind=FieldEntry.Kind.ARRIVED)
+    written = Q(state=FieldEntry.State.TAKEN) | Q(judged=FieldEntry.Judged.COUNTED)
+    ends = visit.entries.filter(written).exclude(kind=FieldEntry.Kind.ARRIVED)
     last = ends.exclude(pk=row.pk).order_by("received_at").last()
     wrote = last.user if last else getattr(visit.history.first(), "history_user", None)
     said = {"state": visit.get_state_display(), "who": wrote or _("the desk")}

@@ -8,6 +8,8 @@ from shared import clock
 
 # A phone's clock may be off by so much before its times are set right.
 CLOCK_SLACK = timedelta(seconds=90)
+# What is said to be older was written by a clock that nobody should believe.
+OLDEST = timedelta(days=30)
 
 
 @dataclass(frozen=True)
@@ -20,21 +22,30 @@ class Pressed:
     behind_then: timedelta | None = None
 
 
-def when(pressed: Pressed, now: datetime, planned: date | None, zone: ZoneInfo) -> datetime:
-    """When it was written; never later than ``now``.
+@dataclass(frozen=True)
+class Hour:
+    """When it was written, ``at``, and what else it may have been on another day; ``sure``: the day that it
+    was planned for decides between the two, or there is nothing to decide."""
+
+    at: datetime
+    other: datetime | None = None
+    sure: bool = True
+
+
+def hour_of(pressed: Pressed, now: datetime, planned: date | None, zone: ZoneInfo) -> Hour:
+    """The hour of an entry, never later than ``now``.
 
     A clock that was set between is believed as it stood when the entry was written, unless that is still to
-    come, or only the other hour is of the local day ``planned``.
+    come or very long ago, or only the other hour is of the local day ``planned``. What can only be very long
+    ago may as well have been written when it came in.
     """
     found = _hours(pressed, now)
     fitting = [at for at in found if clock.local_day(at, zone) == planned]
-    return min(fitting[0] if len(fitting) == 1 else found[0], now)
-
-
-def days_possible(pressed: Pressed, now: datetime, planned: date | None, zone: ZoneInfo) -> list[date]:
-    """The local days that it may be of, in order; one where ``planned`` decides between two."""
-    days = sorted({clock.local_day(at, zone) for at in _hours(pressed, now)})
-    return [day for day in days if day == planned] or days
+    at = min(fitting[0] if len(fitting) == 1 else found[0], now)
+    if at < now - OLDEST:
+        return Hour(at, now, sure=False)
+    other = next((one for one in found if clock.local_day(one, zone) != clock.local_day(at, zone)), None)
+    return Hour(at, other, sure=other is None or len(fitting) == 1)
 
 
 def _hours(pressed: Pressed, now: datetime) -> list[datetime]:
@@ -42,4 +53,5 @@ def _hours(pressed: Pressed, now: datetime) -> list[datetime]:
     behind, then = pressed.behind, pressed.behind_then
     offsets = [behind] if then is None or abs(then - behind) <= CLOCK_SLACK else [then, behind]
     hours = [pressed.at + (offset if abs(offset) > CLOCK_SLACK else timedelta(0)) for offset in offsets]
-    return [at for at in hours if at <= now + CLOCK_SLACK] or hours[-1:]
+    possible = [at for at in hours if now - OLDEST <= at <= now + CLOCK_SLACK]
+    return possible or [at for at in hours if at <= now + CLOCK_SLACK] or hours[-1:]

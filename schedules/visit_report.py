@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.http import QueryDict
+from django.utils.translation import gettext as _
 
 from equipment.fields import whole_number
 from equipment.models import FilterSlot
@@ -112,11 +113,12 @@ class VisitReport:
     def in_words(self) -> list[tuple[str, str]]:
         """Label and text of every field that holds anything, in the order of the page."""
         told = [(form, form[name]) for form in self.forms for name in form.fields]
-        return [
+        fields = [
             (_label(form, field), _shown(field))
             for form, field in told
-            if field.name not in ("sure", "changed", "photo") and field.value() not in (None, "", False, [])
+            if field.name not in ("sure", "photo") and field.value() not in (None, "", False, [])
         ]
+        return [*fields, *((str(_("Task done")), task.name) for task in self.tasks_done)]
 
 
 def slots_named(data: Mapping[str, Any]) -> set[int]:
@@ -137,6 +139,8 @@ def _label(form: forms.Form, field: forms.BoundField) -> str:
 
 
 def _shown(field: forms.BoundField) -> str:
+    if isinstance(field.field, forms.BooleanField):
+        return str(_("yes"))
     value, unit = field.value(), getattr(field.field, "unit", "")
     if isinstance(field.field, forms.ModelChoiceField):
         row = field.field.queryset.filter(pk=whole_number(value)).first() if field.field.queryset else None

@@ -360,7 +360,12 @@ def drop_done(slots: Sequence[int]) -> None:
 
 def drop_gone(site: Site) -> int:
     """Take what is not there any more at the site, retired or replaced, out of its open visits; how many were
-    called off because nothing was left to do."""
+    called off because nothing was left to do, or the customer has gone."""
+    if site.customer.gone_on is not None:
+        left = list(Visit.objects.filter(site=site, state__in=Visit.OPEN))
+        for visit in left:
+            cancel(visit, _("The customer has gone."))
+        return len(left)
     gone = Q(slot__retired_on__isnull=False) | Q(slot__system__replaced_on__isnull=False)
     jobs = VisitJob.objects.filter(gone | Q(task__system__replaced_on__isnull=False))
     jobs = jobs.filter(visit__site=site, visit__state__in=Visit.OPEN)

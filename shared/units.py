@@ -38,6 +38,7 @@ _REGISTRY: Final = _registry()
 # What people write beside a number, and what the registry calls it.
 _SPELLINGS: Final = {
     "in. w.c.": "inwc", "in wc": "inwc", "in.wc": "inwc", "inwc": "inwc", "iwc": "inwc", "in w.c.": "inwc",
+    "in.w.c.": "inwc", "in. wc": "inwc", "in. h2o": "inwc", "in h2o": "inwc", "inh2o": "inwc",
     "inches": "inwc", "in": "inwc", '"': "inwc", "pa": "pascal",
     "cfm": "cfm", "l/s": "liter / second", "m3/h": "meter ** 3 / hour", "m³/h": "meter ** 3 / hour",
     "m3/s": "meter ** 3 / second", "fpm": "fpm", "m/s": "meter / second",
@@ -107,7 +108,7 @@ def parse(text: str, kind: Kind, system: str = "ip") -> float:
     parts thousands of an airflow. Raises NotAQuantity for words, infinities, units of another kind, and
     for such a comma in any other quantity.
     """
-    match = _TYPED.match(_without_commas(text.strip(), kind))
+    match = _TYPED.match(_without_commas(text.strip().replace("−", "-"), kind))
     if match is None:
         raise NotAQuantity(f"“{text}” is not a number")
     number, written = float(match[1]), match[2].lower()
@@ -137,8 +138,13 @@ def _without_commas(typed: str, kind: Kind) -> str:
 
 def has_unit(text: str) -> bool:
     """Whether a unit was typed behind the number."""
-    match = _TYPED.match(re.sub(r"(?<=\d),(?=\d)|^,(?=\d)", "", text.strip()))
-    return match is not None and bool(match[2])
+    return bool(unit_of(text))
+
+
+def unit_of(text: str) -> str:
+    """What was typed behind the number, empty for nothing and where there is no number."""
+    match = _TYPED.match(re.sub(r"(?<=\d),(?=\d)|^,(?=\d)", "", text.strip().replace("−", "-")))
+    return match[2] if match else ""
 
 
 def number(value: float, kind: Kind, system: str = "ip", decimals: int | None = None) -> str:

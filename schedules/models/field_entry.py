@@ -65,6 +65,8 @@ class FieldEntry(models.Model):
     fields = models.JSONField(_("as written"), default=dict, blank=True)
     pressed_at = models.DateTimeField(_("by the phone's clock"))
     at = models.DateTimeField(_("written at"))
+    # Another hour, of another day, that it may have been written at by a clock that was set since.
+    other_at = models.DateTimeField(_("or written at"), null=True, blank=True)
     received_at = models.DateTimeField(_("received at"))
     state = models.CharField(_("state"), max_length=8, choices=State.choices, default=State.TAKEN)
     why = models.TextField(_("why"), blank=True)

@@ -96,11 +96,10 @@ def come_in(request: HttpRequest) -> HttpResponse:
 
 
 def _told(request: HttpRequest, sent: Sent, became: Received) -> dict[str, Any]:
-    """What the phone is answered of an entry; whoever stands before the form reads it on the next page."""
-    taken = became.state == FieldEntry.State.TAKEN
-    if sent.here and became.state != "ask":
-        said = became.said or _done_words(sent)
-        (messages.success if taken else messages.warning)(request, said)
+    """What the phone is answered of an entry; what was taken is said on the next page to whoever stands
+    before the form, all else by the form itself."""
+    if sent.here and became.state == FieldEntry.State.TAKEN:
+        messages.success(request, became.said or _done_words(sent))
     return {
         "id": str(sent.uid),
         "state": became.state,

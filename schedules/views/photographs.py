@@ -41,10 +41,10 @@ def add(request: HttpRequest) -> HttpResponse:
     try:
         if visit is not None and slot is not None:
             if known(uid, slot, visit) is None:
-                taken = Taken(uid, slot, visit, _taken_at(request), entry)
+                taken = Taken(uid, slot, visit, _taken_at(request, told), entry)
                 keep(taken, _picture(request), user, timezone.now())
         elif told is not None:
-            keep_beside(uid, told, _taken_at(request), _picture(request), user, timezone.now())
+            keep_beside(uid, told, _taken_at(request, told), _picture(request), user, timezone.now())
     except photographs.TooLarge as error:
         return _answer(uid, "refused", str(error), 413)
     except (photographs.NotAPhotograph, NotRecordable) as error:
@@ -60,9 +60,12 @@ def _picture(request: HttpRequest) -> photographs.Photograph:
     return photographs.clean(file.read())
 
 
-def _taken_at(request: HttpRequest) -> datetime:
-    told = [whole_number(request.POST.get(name)) or None for name in ("at", "sent_at")]
-    return moment(told[0], told[1], timezone.now())
+def _taken_at(request: HttpRequest, entry: FieldEntry | None) -> datetime:
+    """By the entry that it came with, which was written by the same clock; else by when it was sent."""
+    at, sent_at = (whole_number(request.POST.get(name)) or None for name in ("at", "sent_at"))
+    if entry is not None and at is not None:
+        return moment(at, round(entry.pressed_at.timestamp() * 1000), entry.at)
+    return moment(at, sent_at, timezone.now())
 
 
 def _own_visit(user: User, pk: int) -> Visit | None:

@@ -56,8 +56,8 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _("The event is on record."))
             if off := visits.drop_gone(site):
                 said = ngettext(
-                    "%(n)d visit had nothing left to do and was called off.",
-                    "%(n)d visits had nothing left to do and were called off.",
+                    "%(n)d visit was called off with it; a household that knew of it is told.",
+                    "%(n)d visits were called off with it; households that knew of them are told.",
                     off,
                 )
                 messages.warning(request, said % {"n": off})

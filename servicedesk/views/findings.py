@@ -55,7 +55,8 @@ def judged(request: HttpRequest, pk: int) -> HttpResponse:
     row, user, now = get_object_or_404(FieldEntry, pk=pk), signed_in(request), timezone.now()
     try:
         if request.POST.get("count"):
-            left = entry_judging.count(row, user, now, units_of(user))
+            other = request.POST["count"] == "other"
+            left = entry_judging.count(row, user, now, units_of(user), other_day=other)
             messages.success(request, f"{_('Written down.')} {left}".strip())
         else:
             entry_judging.leave(row, user, now)

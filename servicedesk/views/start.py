@@ -3,6 +3,7 @@
 from datetime import date, datetime
 
 import sesame.utils
+from django.contrib import messages
 from django.contrib.auth import login, logout
 from django.db import connection
 from django.http import HttpRequest, HttpResponse
@@ -102,6 +103,8 @@ def sign_out(request: HttpRequest) -> HttpResponse:
     Where entries of somebody else wait on the same phone (``others``) those stay, locked to them.
     """
     technician = who(request.user) is Who.TECHNICIAN
+    # What was said to this visitor is not for the next.
+    list(messages.get_messages(request))
     logout(request)
     response = redirect("sign-in")
     stays = not technician or bool(request.POST.get("others"))

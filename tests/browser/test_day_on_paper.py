@@ -71,3 +71,12 @@ def test_the_day_prints_on_one_page_and_stays_light(world: World, page_at: PageA
     for paper in PAPERS:
         pages = re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper))
         assert len(pages) == 1, f"{len(pages)} pages of {paper}"
+    done = Visit.objects.filter(day=tomorrow).order_by("stop_number")[:3]
+    Visit.objects.filter(pk__in=[one.pk for one in done]).update(state="completed", completed_at=world.now)
+    page.reload()
+    over = page.locator(".over .stops > li")
+    expect(over).to_have_count(3)
+    expect(over.first).to_be_hidden()
+    page.emulate_media(media="print")
+    expect(over.first).to_be_visible()
+    assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4"))) == 1

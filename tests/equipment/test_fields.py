@@ -145,3 +145,23 @@ def test_an_si_number_of_every_spelling_is_known() -> None:
     assert spellings(PRESSURE)["in. w.c."] == pytest.approx(PA_PER_INWC)
     assert "cfm" not in spellings(PRESSURE)
     assert spellings(DIAMETER)["in"] == pytest.approx(0.0254)
+
+
+@pytest.mark.parametrize(
+    ("typed", "pascals"),
+    [
+        ("0.42-0.18", 0.24 * PA_PER_INWC), (",42-,18", 0.24 * PA_PER_INWC), ("105 - 45 Pa", 60.0),
+        ("105 Pa − 45", 60.0), ("0.42 in.w.c. - 0.1", 0.32 * PA_PER_INWC), ("1,250.5-1,000.5 Pa", 250.0),
+        ("0.5 in. w.c. – 25 Pa", 0.5 * PA_PER_INWC - 25.0), ("1e-1", 0.1 * PA_PER_INWC),
+    ],
+)  # fmt: skip
+def test_two_statics_are_parted_whatever_the_commas_and_units(typed: str, pascals: float) -> None:
+    assert DropField(required=False).clean(typed) == pytest.approx(pascals)
+
+
+@pytest.mark.parametrize(
+    "typed", ["0.42-", "-0.42-0.18 furlongs", "0.42 inw", "0.42-0.18-0.1", "0,4,", "1.200,5"]
+)
+def test_what_is_no_drop_is_refused(typed: str) -> None:
+    with pytest.raises(ValidationError):
+        DropField(required=False).clean(typed)

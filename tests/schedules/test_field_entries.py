@@ -9,10 +9,10 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from equipment.models import FilterChange, FilterSlot, Reading, Site, User
-from schedules import due, field_entries, visits
+from schedules import due, entry_judging, field_entries, visits
 from schedules.field_entries import Sent, take, what_it_says
 from schedules.models import FieldEntry, Technician, Visit
-from schedules.phone_clock import Pressed, days_possible, when
+from schedules.phone_clock import Hour, Pressed, hour_of
 from schedules.visits import Booking
 from tests.factories import MediaFactory, TechnicianFactory, UserFactory, VisitFactory
 
@@ -152,25 +152,73 @@ def test_the_hour_of_an_entry(
         clock_behind=timedelta(minutes=behind),
         clock_behind_then=None if then is None else timedelta(minutes=then),
     )
-    assert when(sent.pressed, now, TODAY, ZoneInfo("America/Chicago")) == now + timedelta(minutes=at)
+    assert hour_of(sent.pressed, now, TODAY, ZoneInfo("America/Chicago")).at == now + timedelta(minutes=at)
 
 
 @pytest.mark.parametrize(
-    ("pressed", "behind", "then", "at", "days"),
+    ("pressed", "behind", "then", "at", "other", "sure"),
     [
-        (-1500, 1440, 0, -60, 1),  # a day back since the desk was last heard: by its day it is today's
-        (-60, 0, -1440, -60, 1),
-        (-3000, 1440, 0, -3000, 2),  # neither hour is of its day
+        (-1500, 1440, 0, -60, -1500, True),  # a day back since the desk was last heard: by its day today's
+        (-60, 0, -1440, -60, -1500, True),
+        (-3000, 1440, 0, -3000, -1560, False),  # neither hour is of its day
+        (-60 - 800 * 1440, 800 * 1440, 0, -60, None, True),  # nobody believes a clock of years ago
+        (-800 * 1440, 0, 0, -800 * 1440, 0, False),
     ],
 )
-def test_a_clock_that_jumped_by_a_day_is_read_by_the_day_of_the_visit(
-    visit: Visit, now: datetime, pressed: float, behind: float, then: float, at: float, days: int
+def test_a_clock_that_jumped_by_days_is_read_by_the_day_of_the_visit(
+    now: datetime, pressed: float, behind: float, then: float, at: float, other: float | None, sure: bool
 ) -> None:
     at_phone, *clocks = (timedelta(minutes=some) for some in (pressed, behind, then))
-    one = Pressed(now + at_phone, *clocks)
-    zone = ZoneInfo("America/Chicago")
-    assert when(one, now, TODAY, zone) == now + timedelta(minutes=at)
-    assert len(days_possible(one, now, TODAY, zone)) == days
+    found = hour_of(Pressed(now + at_phone, *clocks), now, TODAY, ZoneInfo("America/Chicago"))
+    second = None if other is None else now + timedelta(minutes=other)
+    assert found == Hour(now + timedelta(minutes=at), second, sure=sure)
+
+
+def test_an_entry_that_may_be_of_two_days_is_counted_as_of_the_one_that_is_meant(
+    visit: Visit, slot: FilterSlot, technician_user: User, manager_user: User, now: datetime
+) -> None:
+    long_ago = written(visit, now, slot, pressed_at=now - timedelta(days=800))
+    assert take(long_ago, technician_user, now, "ip").state == "to_judge"
+    row = FieldEntry.objects.get()
+    assert (row.at, row.other_at) == (now - timedelta(days=800), now)
+    entry_judging.count(row, manager_user, now, "ip", other_day=True)
+    visit.refresh_from_db()
+    assert (visit.day, visit.completed_at) == (TODAY, now)
+
+
+def test_one_of_two_days_by_the_visits_own_is_taken_and_shown(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    back = {"pressed_at": now - timedelta(minutes=1500), "clock_behind": timedelta(days=1)}
+    sent = written(visit, now, slot, clock_behind_then=timedelta(0), **back)
+    answer = take(sent, technician_user, now, "ip")
+    assert (answer.state, "by the visit's day it is of" in answer.said) == ("taken", True)
+    assert [row.counts for row in entry_judging.waiting()] == [True]
+
+
+def test_an_entry_in_doubt_casts_none_on_those_after_it(
+    visit: Visit, slot: FilterSlot, technician_user: User, now: datetime
+) -> None:
+    fields = {"units": ["ip"], "filter_drop": ["30 Pa"]}
+    ahead = Sent(
+        uuid4(), DEVICE, 1, None, "reading", now - timedelta(hours=26), timedelta(0), timedelta(days=1),
+        slot=slot.pk, fields=fields,
+    )  # fmt: skip
+    sound = Sent(
+        uuid4(), DEVICE, 2, None, "reading", now - timedelta(hours=3), timedelta(0), timedelta(0),
+        slot=slot.pk, fields=fields,
+    )  # fmt: skip
+    assert [take(one, technician_user, now, "ip").state for one in (ahead, sound)] == ["to_judge", "taken"]
+
+
+def test_what_was_ticked_is_told_in_words(
+    visit: Visit, slot: FilterSlot, technician_user: User, manager_user: User, now: datetime
+) -> None:
+    take(written(visit, now, slot), manager_user, now, "ip")
+    ticked = {f"slot{slot.pk}-changed": ["on"], f"slot{slot.pk}-sure": ["on"]}
+    take(written(visit, now, number=2, fields=ticked), technician_user, now, "ip")
+    told = what_it_says(FieldEntry.objects.get(user=technician_user), "ip")
+    assert [text for label, text in told if label.endswith("Changed")] == ["yes"]
 
 
 def test_a_reading_of_a_clock_that_was_set_by_a_day_is_for_the_desk(

@@ -284,3 +284,14 @@ def test_what_is_retired_leaves_the_visits_and_one_left_with_nothing_is_called_o
     both.refresh_from_db()
     assert (alone.state, both.state) == (Visit.State.CANCELLED, Visit.State.SCHEDULED)
     assert [job.task for job in both.jobs.all()] == [task]
+
+
+def test_a_customer_who_has_gone_is_visited_no_more(
+    slot: FilterSlot, home: Site, gas_fitter: Technician, now: datetime
+) -> None:
+    visit = visits.book(Booking(home, [slot], [], gas_fitter, TODAY + timedelta(days=1), sure=True), now)
+    home.customer.gone_on = TODAY
+    home.customer.save()
+    assert visits.drop_gone(home) == 1
+    visit.refresh_from_db()
+    assert (visit.state, visit.note) == (Visit.State.CANCELLED, "The customer has gone.")

@@ -2,28 +2,48 @@
 (() => {
   "use strict";
   const READS = "input[data-reads]";
-  const THOUSANDS = "[1-9]\\d{0,2}(?:,\\d{3})+(?![\\d,])(?:\\.\\d*)?", GROUPED = new RegExp("^[-+−]?" + THOUSANDS + "$");
-  const NUMBER = `([-+−]?(?:${THOUSANDS}|\\d+(?:[.,]\\d*)?|[.,]\\d+))`, UNIT = "\\s*([a-z³\"/](?:[^\\d−–-]|3)*?)?\\s*";
-  const ONE = new RegExp("^" + NUMBER + UNIT + "$", "i");
-  const TWO = new RegExp("^" + NUMBER + UNIT + "[-−–]\\s*" + NUMBER + UNIT + "$", "i");
+  // The same grammar as the desk's: shared.units.parse and equipment.fields.two_statics.
+  const GROUPED = /^([-+]?[1-9]\d{0,2}(?:,\d{3})+)((?!\d|,\d).*)$/;
+  const TYPED = /^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?)\s*(.*?)\s*$/i;
+  const MINUS = /\s*[-–−]\s*/g;
 
-  // One comma before three figures parts thousands of an airflow, and may be either in all else: not a number then.
-  function plain(text, how) {
-    const parted = GROUPED.test(text), sure = how.thousands || text.includes(".") || text.split(",").length > 2;
-    if (parted && !sure) { return NaN; }
-    return parseFloat(text.replaceAll(",", parted ? "" : ".").replace("−", "-"));
+  // One comma before three figures parts thousands of an airflow, and may be either in all else: null then.
+  function withoutCommas(text, how) {
+    const grouped = GROUPED.exec(text);
+    if (!grouped) { return text.replace(/^([-+]?\d*),(?=\d)/, "$1."); }
+    const sure = how.thousands || grouped[1].split(",").length > 2 || grouped[2].startsWith(".");
+    return sure ? grouped[1].replaceAll(",", "") + grouped[2] : null;
   }
+
+  // Number and unit as typed, or null; `either` where a comma may be either.
+  function parts(text, how) {
+    const plain = withoutCommas(text.trim().replaceAll("−", "-"), how);
+    if (plain === null) { return { either: true }; }
+    const found = TYPED.exec(plain);
+    return found && (!found[2] || how.units[found[2].toLowerCase()]) ? { number: Number(found[1]), unit: found[2] } : null;
+  }
+
   const factor = (how, unit) => unit ? how.units[unit.toLowerCase()] : how.per;
 
-  // The reading in SI and in which unit it was typed, or null.
+  function halves(text, how) {
+    for (const minus of how.two ? text.matchAll(MINUS) : []) {
+      if (!minus.index) { continue; }
+      const one = parts(text.slice(0, minus.index), how), other = parts(text.slice(minus.index + minus[0].length), how);
+      if (one && other && !one.either && !other.either) { return [one, other]; }
+    }
+    return null;
+  }
+
+  // The reading in SI and in which unit it was typed, null for nothing; without a value it cannot be read.
   function read(input) {
-    const how = JSON.parse(input.dataset.reads), typed = input.value.trim();
-    const one = ONE.exec(typed), two = !one && how.two && TWO.exec(typed), found = one || two;
-    if (!found) { return null; }
-    const unit = found[2] || (two && two[4]), per = factor(how, unit), lastPer = factor(how, two && two[4] || unit);
-    if (!per || !lastPer) { return null; }
-    const value = plain(found[1], how) * per - (two ? plain(two[3], how) * lastPer : 0), says = how.says;
-    if (Number.isNaN(value)) { return { value: null, per, two, how, fault: says.comma.replaceAll("{typed}", typed) }; }
+    const how = JSON.parse(input.dataset.reads), typed = input.value.trim(), says = how.says;
+    if (!typed) { return null; }
+    const one = parts(typed, how), two = !one && halves(typed, how);
+    const told = text => ({ value: null, how, fault: text.replaceAll("{typed}", typed) });
+    if (!one && !two) { return told(says.unread); }
+    if (one && one.either) { return told(says.comma); }
+    const unit = two ? two[0].unit || two[1].unit : one.unit, per = factor(how, unit);
+    const value = two ? two[0].number * per - two[1].number * factor(how, two[1].unit || unit) : one.number * per;
     const odd = !unit && value && (value < how.usual[0] || value > how.usual[1]);
     const fault = value < 0 ? says.negative : value > how.most ? says.most : odd ? says.usual : "";
     return { value, per, two, how, fault: fault.replaceAll("{typed}", typed) };

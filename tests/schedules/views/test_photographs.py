@@ -155,6 +155,18 @@ def test_of_what_is_gone_it_is_kept_with_its_entry(
     assert manager.post(reverse("photograph-gone", args=[row.pk]))["Location"] == reverse("findings")
 
 
+@time_machine.travel(NOW, tick=False)
+def test_its_hour_is_that_of_its_entry(send: Send, technician_user: User, visit: Visit) -> None:
+    """The telephone's clock was set by a day after both were written and before they were sent."""
+    pressed = NOW - timedelta(days=1)
+    entry = FieldEntryFactory(
+        user=technician_user, visit=visit, state="taken", pressed_at=pressed, at=NOW - timedelta(hours=1)
+    )
+    at, sent_at = (round(one.timestamp() * 1000) for one in (pressed - timedelta(minutes=2), NOW))
+    send(entry=str(entry.uid), at=at, sent_at=sent_at)
+    assert Photograph.objects.get().taken_at == NOW - timedelta(minutes=62)
+
+
 def test_with_somebody_elses_entry_nothing_is_kept(send: Send) -> None:
     assert send(slot=999_999, entry=str(FieldEntryFactory().uid)).status_code == 404
 

@@ -11,11 +11,9 @@ from equipment.models import FilterSlot, Media, User
 from equipment.stock import put_in, take_out
 from schedules import due
 from schedules.models import Policy, Purchase, SentFilter
-from schedules.to_buy import LEVELS
+from schedules.to_buy import LEVELS, POST_DAYS
 
 MOST = 100_000
-# Days that a filter is on its way to a household. Own assumption.
-POST_DAYS = 5
 
 
 class NotOrderable(ValueError):
@@ -76,9 +74,8 @@ def to_send(now: datetime) -> list[SentFilter]:
     """The filters that have to be on their way: due within the days of notice and those of the post, and none
     sent since the filter that is in there went in; the soonest due first."""
     last = due.today(now) + timedelta(days=Policy.the().lead_days + POST_DAYS)
-    rows = SentFilter.objects.filter(
-        slot__plan__due_on__lte=last, slot__retired_on=None, slot__system__replaced_on=None
-    )
+    lived_in = FilterSlot.objects.in_use().filter(system__site__vacant_since=None)
+    rows = SentFilter.objects.filter(slot__plan__due_on__lte=last, slot__in=lived_in)
     waits = rows.filter(Q(last_sent_on=None) | Q(last_sent_on__lt=F("slot__plan__life_began_on")))
     related = ("slot__plan", "slot__first_media", "slot__system__site__customer")
     return list(waits.select_related(*related).order_by("slot__plan__due_on", "pk"))

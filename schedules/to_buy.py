@@ -13,14 +13,17 @@ from schedules import due
 from schedules.branches import Branches
 from schedules.models import Policy, Purchase, VanTick
 from schedules.planning.arrays import FloatArray, IntArray
-from schedules.planning.season import Jobs, Smoke, Weeks, by_week, due_by, renewed
-from schedules.planning.stock import critical_ratio, enough_of_each
+from schedules.planning.season import Jobs, Smoke, Weeks, joined, renewed, trips_of
+from schedules.planning.stock import Lots, critical_ratio, enough_of_each
 from schedules.season_jobs import WhatIf, jobs_of, waits_days
 from schedules.season_rows import Filters, rows
+from schedules.visits import TOGETHER_DAYS
 
 WEEKS = 12
 # An order goes out once a week: what is needed until the next one has arrived is needed now.
 BETWEEN_ORDERS_DAYS = 7
+# Days that a filter is on its way to a household. Own assumption.
+POST_DAYS = 5
 # The levels that a desk may hold itself to.
 LEVELS = (0.5, 0.999)
 
@@ -28,12 +31,14 @@ LEVELS = (0.5, 0.999)
 @dataclass(frozen=True)
 class Demand:
     """How often each filter of ``filters`` is changed, or sent, in each week: ``first`` [n, W] the chance of
-    its next change, ``again`` [n, W] how many are expected to follow; ``days`` [W]: the first day after each
-    week, counted from today; ``branches`` are those of the filters."""
+    the ``trip`` [n] that changes it next, which takes all of its filters, and ``again`` [n, W] how many
+    changes are expected to follow; ``days`` [W]: the first day after each week, counted from today;
+    ``branches`` are those of the filters."""
 
     filters: Filters
     branches: Branches
     days: IntArray
+    trip: IntArray
     first: FloatArray
     again: FloatArray
 
@@ -43,27 +48,48 @@ class Demand:
         return self.first + self.again
 
     def within(self, days: int) -> FloatArray:
-        """Expected times [n, 2] within ``days`` from today, first and again, which are chances of their own;
-        a week counts by the share that lies inside."""
+        """Expected times [n, 2] within ``days`` from today, first and again; a week counts by the share that
+        lies inside."""
         begins = np.concatenate([[0], self.days[:-1]])
         inside = np.clip((days - begins) / (self.days - begins), 0.0, 1.0)
         return np.stack([self.first @ inside, self.again @ inside], axis=1)
 
+    def lots(self, days: int, kind: IntArray) -> Lots:
+        """What may be wanted within ``days`` of filters of a ``kind`` [n], -1 for none: those of one kind
+        that one trip changes are one lot, every later change is one of its own."""
+        first, again = self.within(days).T
+        some = np.flatnonzero(kind >= 0)
+        both = np.stack([self.trip[some], kind[some]])
+        pairs, place, size = np.unique(both, axis=1, return_inverse=True, return_counts=True)
+        chance = np.zeros(len(size))
+        np.maximum.at(chance, np.asarray(place).reshape(-1), first[some])
+        later = np.ones(len(some), dtype=np.int64)
+        return Lots(
+            np.concatenate([pairs[1], kind[some]]),
+            np.concatenate([chance, again[some]]),
+            np.concatenate([size, later]),
+        )
+
 
 def demand(now: datetime, weeks: int = WEEKS) -> Demand:
-    """By the chance of each date, of the filters that technicians change or the desk sends."""
+    """By the chance of each trip, of the filters that technicians change or the desk sends; what technicians
+    change goes as the season has it, with the tasks and filters of its home."""
     known = rows(due.today(now), Desk.the(), Policy.the())
     until = Weeks.beginning(known.today.weekday(), weeks)
     filters = _as_bought(known.filters, known.today)
-    jobs = _in_time(jobs_of(known, WhatIf(), until).of(np.arange(len(filters.slot))), filters, known.policy)
-    first = by_week(due_by(jobs, until, Smoke()))
-    held = np.flatnonzero(jobs.booked >= 0)
-    first[held] = jobs.booked[held, None] == np.arange(weeks)
-    again = renewed(jobs, first, until, Smoke())
+    count = len(filters.slot)
+    jobs = jobs_of(known, WhatIf(), until)
+    jobs = joined(
+        [_in_time(jobs.of(np.arange(count)), filters, known.policy), jobs.of(np.arange(count, len(jobs)))]
+    )
+    trips = trips_of(jobs, until, Smoke(), TOGETHER_DAYS, 0.0)
+    trip = trips.of[:count]
+    first = trips.made[trip]
+    again = renewed(jobs.of(np.arange(count)), first, until, Smoke())
     ours = np.where(filters.by_desk | filters.sent, 1.0, np.where(filters.medium < 0, 0.0, known.share))[
         :, None
     ]
-    return Demand(filters, known.branches, until.ends, first * ours, again * ours)
+    return Demand(filters, known.branches, until.ends, trip, first * ours, again * ours)
 
 
 def _as_bought(filters: Filters, today: date) -> Filters:
@@ -84,8 +110,10 @@ def _as_bought(filters: Filters, today: date) -> Filters:
 
 
 def _in_time(jobs: Jobs, filters: Filters, policy: Policy) -> Jobs:
-    """A filter that is sent has to be there on its day; no letters are waited for first."""
-    waited = np.where(filters.sent & ~filters.by_desk, float(waits_days(policy)), 0.0)
+    """A filter that is sent goes out before its day, as ``supply.to_send`` has it, without waiting for
+    letters."""
+    sooner = float(waits_days(policy) + policy.lead_days + POST_DAYS)
+    waited = np.where(filters.sent & ~filters.by_desk, sooner, 0.0)
     return replace(jobs, due=jobs.due - waited, cap=jobs.cap - waited)
 
 
@@ -122,7 +150,8 @@ class Cheapest:
 @dataclass(frozen=True)
 class BuyLine:
     """One medium. ``by_week``: expected number; ``needed``: what suffices at the desk's level until an order
-    after this one has arrived; ``on_hand`` None where nobody counts it; ``cheapest`` where that was asked."""
+    after this one has arrived; ``on_hand`` None where nobody counts it; ``cheapest`` where that was
+    asked; ``short_on``: the day by which what is there may not suffice, before an order of today can help."""
 
     media: Media
     by_week: list[float]
@@ -132,6 +161,7 @@ class BuyLine:
     loaded: int
     days: int
     cheapest: Cheapest | None = None
+    short_on: date | None = None
 
     @property
     def buy(self) -> int:
@@ -149,6 +179,11 @@ class BuyLine:
         return self.days - BETWEEN_ORDERS_DAYS
 
     @property
+    def wants_doing(self) -> bool:
+        """Whether something is to be ordered, hurried or counted."""
+        return bool(self.buy or self.miscounted or self.short_on)
+
+    @property
     def miscounted(self) -> bool:
         """Whether more went out than was there."""
         return self.on_hand is not None and self.on_hand < 0
@@ -159,9 +194,14 @@ class NoMedium:
     """A size asked for where no medium is on record in the slot; ``sold``: whether any of that size is."""
 
     size: str
-    expected: float
+    by_week: list[float]
     filters: int
     sold: bool
+
+    @property
+    def expected(self) -> float:
+        """Changes in all the weeks."""
+        return sum(self.by_week)
 
 
 @dataclass(frozen=True)
@@ -177,6 +217,21 @@ class ToBuy:
     def total(self) -> Decimal:
         """What the list costs, as far as prices are known."""
         return sum((line.price for line in self.lines if line.price), Decimal(0))
+
+
+@dataclass(frozen=True)
+class _Stock:
+    """What is on hand and on its way, by medium; ``late`` orders count as on their way without a day."""
+
+    today: date
+    on_hand: dict[int, int]
+    orders: dict[int, list[tuple[date, int]]]
+
+    def by(self, media: int, days: int) -> int:
+        """What is there so many days from today, if every order comes on its day; late ones do not."""
+        last = self.today + timedelta(days=days)
+        coming = (count for on, count in self.orders.get(media, []) if self.today <= on <= last)
+        return self.on_hand.get(media, 0) + sum(coming)
 
 
 def to_buy(now: datetime, weeks: int = WEEKS, prices: Prices | None = None) -> ToBuy:
@@ -195,6 +250,8 @@ def to_buy(now: datetime, weeks: int = WEEKS, prices: Prices | None = None) -> T
     spans = np.array([_days(media[key], policy) if key in media else 0 for key in keys], dtype=np.int64)
     needed = _needed(asked, keys, spans, np.full(len(keys), policy.stock_level))
     cheapest = _cheapest(asked, keys, media, spans, prices) if prices else {}
+    stock = _Stock(today, {key: row.on_hand or 0 for key, row in media.items()}, ordered)
+    short = _short_on(asked, keys, media, spans, policy.stock_level, stock)
     lines = [
         BuyLine(
             media=media[key],
@@ -205,12 +262,13 @@ def to_buy(now: datetime, weeks: int = WEEKS, prices: Prices | None = None) -> T
             loaded=loaded.get(key, 0),
             days=int(spans[place]),
             cheapest=cheapest.get(key),
+            short_on=today + timedelta(days=short[key]) if key in short else None,
         )
         for place, key in enumerate(keys)
         if key in media
     ]
     lines.sort(key=lambda line: (line.media.nominal_size, line.media.merv, line.media.name))
-    return ToBuy(lines, _without(asked), begins, policy.stock_level)
+    return ToBuy(lines, _without(asked, weeks), begins, policy.stock_level)
 
 
 def _days(media: Media, policy: Policy) -> int:
@@ -231,13 +289,32 @@ def _needed(asked: Demand, keys: list[int], spans: IntArray, levels: FloatArray)
     """What suffices of each medium for its days ``spans`` [k] at its level of ``levels`` [k]; those that take
     equally long to come are reckoned together."""
     out = np.zeros(len(keys), dtype=np.int64)
-    known = asked.filters.medium > 0
-    kind = np.repeat(np.searchsorted(keys, asked.filters.medium[known]), 2)
+    medium = asked.filters.medium
+    place = np.searchsorted(keys, np.maximum(medium, 1))
     for days in np.unique(spans[spans > 0]).tolist():
-        places = np.flatnonzero(spans == days)
-        level = enough_of_each(asked.within(days)[known].ravel(), kind, len(keys), levels)
-        out[places] = level[places]
+        mine = np.flatnonzero(spans == days)
+        kind = np.full(len(medium), -1)
+        counted = (medium > 0) & (spans[np.minimum(place, len(keys) - 1)] == days)
+        kind[counted] = np.searchsorted(mine, place[counted])
+        out[mine] = enough_of_each(asked.lots(days, kind), len(mine), levels[mine])
     return out
+
+
+def _short_on(
+    asked: Demand, keys: list[int], media: dict[int, Media], spans: IntArray, level: float, stock: _Stock
+) -> dict[int, int]:
+    """By medium: the days from today by which what is there by then, late orders left aside, does not suffice
+    any more; checked at the end of each week, as far as an order of today does not help."""
+    found: dict[int, int] = {}
+    helped = spans - BETWEEN_ORDERS_DAYS
+    for ends in asked.days[asked.days < helped.max(initial=0)].tolist():
+        span = np.where(helped > ends, ends, 0)
+        needed = _needed(asked, keys, span, np.full(len(keys), level))
+        for place in np.flatnonzero(span).tolist():
+            key = keys[place]
+            if key in media and key not in found and needed[place] > stock.by(key, ends):
+                found[key] = ends
+    return found
 
 
 def _cheapest(
@@ -277,7 +354,7 @@ def _loaded(today: date) -> dict[int, int]:
     return dict(ticks.values_list("media").annotate(count=Sum("count")))
 
 
-def _without(asked: Demand) -> list[NoMedium]:
+def _without(asked: Demand, weeks: int) -> list[NoMedium]:
     bare = np.flatnonzero(asked.filters.medium == 0)
     sizes = dict(
         FilterSlot.objects.filter(pk__in=asked.filters.slot[bare].tolist()).values_list("pk", "nominal_size")
@@ -285,7 +362,10 @@ def _without(asked: Demand) -> list[NoMedium]:
     sold = set(
         Media.objects.filter(nominal_size__in=set(sizes.values())).values_list("nominal_size", flat=True)
     )
-    found: dict[str, list[float]] = defaultdict(list)
+    found: dict[str, list[FloatArray]] = defaultdict(list)
     for place in bare.tolist():
-        found[sizes[int(asked.filters.slot[place])]].append(float(asked.expected[place].sum()))
-    return [NoMedium(size, sum(times), len(times), size in sold) for size, times in sorted(found.items())]
+        found[sizes[int(asked.filters.slot[place])]].append(asked.expected[place, :weeks])
+    return [
+        NoMedium(size, np.sum(times, axis=0).tolist(), len(times), size in sold)
+        for size, times in sorted(found.items())
+    ]

@@ -1,6 +1,6 @@
 """What each van should hold for a week."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -9,7 +9,7 @@ from equipment.models import Media
 from schedules import due
 from schedules.models import Policy, Technician
 from schedules.planning.arrays import IntArray
-from schedules.planning.stock import enough_of_each, share_room
+from schedules.planning.stock import Lots, enough_of_each, likeliest
 from schedules.season_staff import team
 from schedules.to_buy import BETWEEN_ORDERS_DAYS, Demand, demand
 
@@ -39,27 +39,25 @@ def van_levels(now: datetime) -> list[VanLevel]:
     minutes = staff.minutes(due.today(now), np.array([BETWEEN_ORDERS_DAYS])).sum(axis=1)
     of_branch = np.bincount(staff.branch, minutes, len(asked.branches.pks))
     share = minutes / np.maximum(of_branch[staff.branch], 1.0)
-    levels = {
-        (n, part): _level(asked, n, part, keys, level)
-        for n, part in {*zip(staff.branch.tolist(), share.tolist(), strict=True)}
-    }
     vans = [
-        _van(one, levels[n, part], keys, media)
+        _van(one, _lots(asked, n, part, keys), keys, media, level)
         for one, n, part in zip(staff.people, staff.branch.tolist(), share.tolist(), strict=True)
     ]
     return sorted(vans, key=lambda van: van.technician.name)
 
 
-def _level(asked: Demand, branch: int, share: float, keys: IntArray, level: float) -> IntArray:
-    """What suffices [k] for that share of the branch's week."""
+def _lots(asked: Demand, branch: int, share: float, keys: IntArray) -> Lots:
+    """What that share of the branch's coming week may want."""
     filters = asked.filters
+    kind = np.full(len(filters.medium), -1)
     which = filters.by_desk & (filters.medium > 0) & (filters.branch == branch)
-    kind = np.repeat(np.searchsorted(keys, filters.medium[which]), 2)
-    times = share * asked.within(BETWEEN_ORDERS_DAYS)[which].ravel()
-    return enough_of_each(times, kind, len(keys), level)
+    kind[which] = np.searchsorted(keys, filters.medium[which])
+    lots = asked.lots(BETWEEN_ORDERS_DAYS, kind)
+    return replace(lots, expected=share * lots.expected)
 
 
-def _van(one: Technician, level: IntArray, keys: IntArray, media: dict[int, Media]) -> VanLevel:
-    kept = share_room(level, one.van_room)
+def _van(one: Technician, lots: Lots, keys: IntArray, media: dict[int, Media], level: float) -> VanLevel:
+    wanted = enough_of_each(lots, len(keys), level)
+    kept = likeliest(lots, len(keys), wanted, one.van_room)
     counts = [(media[int(key)], int(count)) for key, count in zip(keys, kept, strict=True) if count]
-    return VanLevel(one, sorted(counts, key=lambda row: (-row[1], row[0].nominal_size)), int(level.sum()))
+    return VanLevel(one, sorted(counts, key=lambda row: (-row[1], row[0].nominal_size)), int(wanted.sum()))

@@ -1,10 +1,12 @@
 """How many filters to keep: enough in so many of a hundred periods, and no more.
 
-The demand of a period is a sum of independent chances, one a filter that may be changed in it; its
-distribution is exact: Fourier inversion of the characteristic function, some hundred filters at a time, and
-these folded together.
+The demand of a period is a sum of independent lots, one a trip that may be made in it and takes so many
+filters at a time; its distribution is exact: Fourier inversion of the characteristic function, some hundred
+lots of a size at a time, and these folded together.
 """
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import reduce
 from itertools import pairwise
 
@@ -26,18 +28,30 @@ def critical_ratio(short_price: float, over_price: float) -> float:
     return short_price / (short_price + over_price)
 
 
-def count_chances(expected: FloatArray) -> FloatArray:
-    """Chances [k] that the whole demand is 0, 1, … of filters that are changed ``expected`` [n] times each,
-    at least nought. What is expected more than once is sure so often, and its rest a chance."""
+def count_chances(expected: FloatArray, size: IntArray | None = None) -> FloatArray:
+    """Chances [k] that the whole demand is 0, 1, … of n lots that are wanted ``expected`` [n] times each, at
+    least nought, ``size`` [n] filters at a time (None: one). What is expected more than once is sure so
+    often, and its rest a chance."""
     expected = np.asarray(expected, dtype=np.float64)
     if (expected < 0).any() or not np.isfinite(expected).all():
         raise ValueError("nobody expects less than nothing")
+    sizes = np.ones(len(expected), dtype=np.int64) if size is None else np.asarray(size, dtype=np.int64)
+    if (sizes < 1).any():
+        raise ValueError("a lot holds at least one filter")
+    whole = [_of_lots(expected[sizes == one], int(one)) for one in np.unique(sizes)]
+    return np.clip(reduce(fftconvolve, whole, np.ones(1)), 0.0, 1.0)
+
+
+def _of_lots(expected: FloatArray, size: int) -> FloatArray:
+    """The same of lots of one size."""
     sure = int(np.floor(expected).sum())
     rest = expected - np.floor(expected)
     rest = rest[rest > 0]
     parts = [_few(rest[first : first + _AT_A_TIME]) for first in range(0, len(rest), _AT_A_TIME)]
-    chances = reduce(fftconvolve, parts, np.ones(1))
-    return np.concatenate([np.zeros(sure), np.clip(chances, 0.0, 1.0)])
+    count = np.concatenate([np.zeros(sure), reduce(fftconvolve, parts, np.ones(1))])
+    out = np.zeros(size * (len(count) - 1) + 1)
+    out[::size] = count
+    return out
 
 
 def _few(chance: FloatArray) -> FloatArray:
@@ -48,39 +62,55 @@ def _few(chance: FloatArray) -> FloatArray:
     )
 
 
-def enough(expected: FloatArray, level: float) -> int:
+def enough(expected: FloatArray, level: float, size: IntArray | None = None) -> int:
     """The fewest filters that suffice in ``level`` of all periods; ``level`` between 0 and 1."""
     if not 0 < level < 1:
         raise ValueError("level is a share between 0 and 1")
-    expected = np.asarray(expected, dtype=np.float64)
     if not len(expected):
         return 0
     # A hair's breadth below, so that rounding in the transform asks for no filter more.
-    return int(np.searchsorted(np.cumsum(count_chances(expected)), level - 1e-12))
+    return int(np.searchsorted(np.cumsum(count_chances(expected, size)), level - 1e-12))
 
 
-def enough_of_each(expected: FloatArray, kind: IntArray, kinds: int, level: float | FloatArray) -> IntArray:
-    """``enough`` of every kind 0 … kinds-1, [kinds]; ``kind`` [n] says of which each filter is, ``level`` is
-    one for all or one a kind, [kinds]."""
-    order = np.argsort(kind, kind="stable")
-    ends = np.searchsorted(kind[order], np.arange(kinds + 1))
-    some, levels = expected[order], np.broadcast_to(np.asarray(level, dtype=np.float64), kinds)
+@dataclass(frozen=True)
+class Lots:
+    """n lots that may be wanted, all [n]: the ``kind`` of filter, how often each is ``expected`` to be
+    wanted, and its ``size``: how many filters it takes at a time."""
+
+    kind: IntArray
+    expected: FloatArray
+    size: IntArray
+
+    def of_each(self, kinds: int) -> "Iterator[Lots]":
+        """The lots of every kind 0 … kinds-1."""
+        order = np.argsort(self.kind, kind="stable")
+        ends = np.searchsorted(self.kind[order], np.arange(kinds + 1))
+        for first, last in pairwise(ends):
+            some = order[first:last]
+            yield Lots(self.kind[some], self.expected[some], self.size[some])
+
+
+def enough_of_each(lots: Lots, kinds: int, level: float | FloatArray) -> IntArray:
+    """``enough`` of every kind 0 … kinds-1, [kinds]; ``level`` is one for all or one a kind, [kinds]."""
+    levels = np.broadcast_to(np.asarray(level, dtype=np.float64), kinds)
     return np.array(
         [
-            enough(some[first:last], float(at))
-            for (first, last), at in zip(pairwise(ends), levels, strict=True)
+            enough(some.expected, float(at), some.size)
+            for some, at in zip(lots.of_each(kinds), levels, strict=True)
         ],
         dtype=np.int64,
     )
 
 
-def share_room(wanted: IntArray, room: int) -> IntArray:
-    """``wanted`` [k] cut to a van's ``room``: each kind keeps its share, the largest rests are rounded up."""
-    total = int(wanted.sum())
-    if total <= room:
+def likeliest(lots: Lots, kinds: int, wanted: IntArray, room: int) -> IntArray:
+    """``wanted`` [kinds] cut to a van's ``room``: filter by filter those likeliest to be used are kept, the
+    k-th of a kind by the chance that k or more of it are."""
+    if int(wanted.sum()) <= room:
         return np.array(wanted, dtype=np.int64)
-    exact: FloatArray = np.asarray(wanted, dtype=np.float64) * (room / total)
-    kept: IntArray = np.floor(exact).astype(np.int64)
-    order = np.argsort(-(exact - kept), kind="stable")
-    kept[order[: room - int(kept.sum())]] += 1
-    return kept
+    used = [
+        1.0 - np.concatenate([[0.0], np.cumsum(count_chances(some.expected, some.size))])[1 : most + 1]
+        for some, most in zip(lots.of_each(kinds), wanted.tolist(), strict=True)
+    ]
+    kind = np.repeat(np.arange(kinds), wanted)
+    kept = np.argsort(-np.concatenate(used), kind="stable")[:room]
+    return np.bincount(kind[kept], minlength=kinds)

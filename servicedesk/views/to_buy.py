@@ -3,6 +3,7 @@
 import csv
 import math
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -21,6 +22,10 @@ from schedules.van_levels import van_levels
 from servicedesk.prices_form import PricesForm
 from shared.cells import harmless
 
+_COLUMNS = (
+    "media", "nominal_size", "merv", "buy", "needed", "days", "on_hand", "on_order", "in_vans",
+    "price_of_order", "short_on",
+)  # fmt: skip
 # So many weeks stand in the table; the sheet has all of them.
 _SHOWN_WEEKS = 6
 
@@ -39,7 +44,8 @@ def page(request: HttpRequest) -> HttpResponse:
     lines = [line for line in told.lines if line.buy or line.needed or line.miscounted]
     context = {
         "told": told,
-        "lines": [_shown(line, now) for line in lines],
+        "parts": _parts([_shown(line, now) for line in lines]),
+        "lines": lines,
         "weeks": told.weeks[:_SHOWN_WEEKS],
         "count": sum(line.buy for line in told.lines),
         "open": Purchase.objects.filter(ended_on=None).select_related("media"),
@@ -52,6 +58,13 @@ def page(request: HttpRequest) -> HttpResponse:
         "units": units_of(request.user),
     }
     return render(request, "servicedesk/to_buy.html", context)
+
+
+def _parts(lines: list[tuple[BuyLine, list[float], date]]) -> list[tuple[bool, list[Any]]]:
+    """What wants doing, and folded behind it what does not."""
+    wants = [row for row in lines if row[0].wants_doing]
+    rest = [row for row in lines if not row[0].wants_doing]
+    return [(False, wants), *([(True, rest)] if rest else [])]
 
 
 def _shown(line: BuyLine, now: datetime) -> tuple[BuyLine, list[float], date]:
@@ -73,7 +86,9 @@ def _write(request: HttpRequest, now: datetime) -> None:
     elif post.get("purchase"):
         said = _take_in(get_object_or_404(Purchase, pk=whole_number(post.get("purchase"))), request, now)
     else:
-        media = get_object_or_404(Media, pk=whole_number(post.get("media")))
+        media = Media.objects.filter(pk=whole_number(post.get("media"))).first()
+        if media is None:
+            raise NotOrderable(_("That filter is not on record."))
         said = _count(media, request) if post.get("counted") else _order(media, request, now)
     messages.success(request, said)
 
@@ -128,14 +143,11 @@ def sheet(request: HttpRequest) -> HttpResponse:
     answer["Content-Disposition"] = 'attachment; filename="filters_to_buy.csv"'
     out = csv.writer(answer)
     weeks = [f"week_of_{week.isoformat()}" for week in told.weeks]
-    out.writerow(
-        ["media", "nominal_size", "merv", "buy", "needed", "on_hand", "on_order", "in_vans", "price", *weeks]
-    )
+    out.writerow([*_COLUMNS, *weeks])
     for line in told.lines:
         out.writerow(_row(line))
     for one in told.without:
-        # No medium is on record: how many changes of that size are expected stands in the first week.
-        out.writerow(["", one.size, "", "", "", "", "", "", "", f"{one.expected:.3f}"])
+        out.writerow(["", one.size, *[""] * 9, *(f"{value:.3f}" for value in one.by_week)])
     return answer
 
 
@@ -150,9 +162,11 @@ def _row(line: BuyLine) -> list[object]:
         line.media.merv,
         line.buy,
         line.needed,
+        line.days,
         known,
         line.on_order,
         line.loaded,
         price,
+        line.short_on or "",
         *weeks,
     ]

@@ -28,6 +28,7 @@ from tests.factories import (
     PlanFactory,
     PurchaseFactory,
     SentFilterFactory,
+    SystemFactory,
     TechnicianFactory,
     VanTickFactory,
 )
@@ -226,7 +227,7 @@ def test_the_page_orders_takes_in_and_says_what_is_wrong(
         sheet = manager.get("/filters-to-buy/sheet.csv").text.splitlines()
     pleat.refresh_from_db()
     assert pleat.on_hand == 10
-    assert sheet[1].startswith("pleat,16x25x1,8,0,10,10,0,0,")
+    assert sheet[1].startswith("pleat,16x25x1,8,0,10,14,10,0,0,")
     assert Purchase.objects.count() == 1
 
 
@@ -333,3 +334,63 @@ def test_whoever_is_away_all_week_holds_nothing(pleat: Media, now: datetime) -> 
     after = {van.technician: van.held for van in van_levels(now)}
     assert after[away] == 0
     assert after[here] == 6
+
+
+def test_filters_of_one_home_go_with_the_trip_as_the_season_has_it(pleat: Media, now: datetime) -> None:
+    """Ten homes, each with a filter due in eight days and one in forty: one trip of the season each."""
+    for _home in range(10):
+        system = SystemFactory()
+        for due_in in (8, 40):
+            (slot,) = filters(pleat, 1, due_in)
+            FilterSlot.objects.filter(pk=slot.pk).update(system=system)
+    assert line(now).needed == 20
+    known = facts(now)
+    told = season(known, outlook(known, 12))
+    assert demand(now, 12).expected.sum(axis=0) == pytest.approx(told.jobs, abs=1e-6)
+
+
+def test_what_moves_together_wants_more_in_store(pleat: Media, now: datetime) -> None:
+    """By hand: four filters a home are changed together when the first falls due."""
+    p50 = TODAY + timedelta(days=16)
+    spread = {"p10_on": p50 - timedelta(days=10), "p50_on": p50, "p90_on": p50 + timedelta(days=10)}
+    for _home in range(10):
+        system = SystemFactory()
+        slots = filters(pleat, 4, 16, reason="risk", **spread)
+        FilterSlot.objects.filter(pk__in=[slot.pk for slot in slots]).update(system=system)
+    asked = demand(now)
+    trip = float(asked.within(14)[0, 0])
+    assert np.ptp(asked.within(14)[:, 0]) == pytest.approx(0.0)
+    assert line(now).needed == 4 * binom.ppf(0.95, 10, trip)
+
+
+def test_what_is_sent_is_needed_when_it_is_sent(pleat: Media, now: datetime) -> None:
+    """Due in 25 days, it goes out fifteen days sooner: within the fourteen of an order."""
+    Media.objects.update(on_hand=0)
+    for slot in filters(pleat, 3, 25, by="occupant"):
+        SentFilterFactory(slot=slot)
+    assert line(now).buy == 3
+    assert [len(supply.to_send(now + timedelta(days=days))) for days in (9, 10)] == [0, 3]
+
+
+def test_nothing_is_sent_to_an_empty_house(pleat: Media, now: datetime) -> None:
+    here, empty, gone = filters(pleat, 3, 5, by="occupant")
+    for slot in (here, empty, gone):
+        SentFilterFactory(slot=slot)
+    empty.system.site.vacant_since = gone.system.site.customer.gone_on = TODAY
+    empty.system.site.save()
+    gone.system.site.customer.save()
+    assert [row.slot for row in supply.to_send(now)] == [here]
+
+
+def test_an_order_that_comes_too_late_is_told(pleat: Media, now: datetime) -> None:
+    """Five are needed on Friday, the order comes ten days later, and one of today not before either."""
+    Media.objects.update(on_hand=0)
+    filters(pleat, 5, 3)
+    PurchaseFactory(media=pleat, count=5, expected_on=TODAY + timedelta(days=13))
+    one = line(now)
+    assert (one.buy, one.short_on) == (0, date(2026, 5, 18))
+    Media.objects.update(on_hand=5)
+    assert line(now).short_on is None
+    Media.objects.update(on_hand=0)
+    Purchase.objects.update(expected_on=TODAY - timedelta(days=1))
+    assert (line(now).buy, line(now).short_on) == (0, date(2026, 5, 18))

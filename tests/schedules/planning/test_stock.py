@@ -57,17 +57,48 @@ def test_the_newsvendors_rule_finds_the_cheapest_stock() -> None:
     assert stock.enough(expected, level) == min(range(6), key=price)
 
 
+def lots(expected: list[float], kind: list[int], size: list[int] | None = None) -> stock.Lots:
+    sizes = np.ones(len(kind), dtype=np.int64) if size is None else np.array(size)
+    return stock.Lots(np.array(kind), np.array(expected), sizes)
+
+
 def test_each_kind_by_itself() -> None:
-    expected, kind = np.array([0.5, 1.0, 0.5, 0.0]), np.array([2, 0, 2, 1])
-    assert stock.enough_of_each(expected, kind, 4, 0.9).tolist() == [1, 0, 2, 0]
+    some = lots([0.5, 1.0, 0.5, 0.0], [2, 0, 2, 1])
+    assert stock.enough_of_each(some, 4, 0.9).tolist() == [1, 0, 2, 0]
+    assert stock.enough_of_each(some, 4, np.array([0.9, 0.9, 0.7, 0.9])).tolist() == [1, 0, 1, 0]
 
 
-@given(st.lists(st.integers(0, 40), min_size=1, max_size=12), st.integers(0, 90))
-def test_a_vans_room_is_kept_and_filled(wanted: list[int], room: int) -> None:
-    kept = stock.share_room(np.array(wanted), room)
-    assert kept.sum() == min(sum(wanted), room)
-    assert (kept <= np.array(wanted)).all()
-    assert (kept >= 0).all()
+def test_lots_of_several_are_wanted_together() -> None:
+    """By hand: two at once with one half, three at once with one fifth."""
+    told = stock.count_chances(np.array([0.5, 0.2]), np.array([2, 3]))
+    assert told == pytest.approx([0.4, 0.0, 0.4, 0.1, 0.0, 0.1])
+    assert stock.enough(np.array([0.5, 0.2]), 0.8, np.array([2, 3])) == 2
+    assert stock.enough(np.array([0.5, 0.2]), 0.91, np.array([2, 3])) == 5
+
+
+@given(chances, st.integers(1, 4))
+def test_lots_of_one_size_are_so_many_times_their_count(expected: list[float], size: int) -> None:
+    told = stock.count_chances(np.array(expected), np.full(len(expected), size))
+    assert told[::size] == pytest.approx(stock.count_chances(np.array(expected)), abs=1e-9)
+    assert told.sum() == pytest.approx(1.0)
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 3), st.floats(0.0, 1.0)), min_size=1, max_size=20), st.integers(0, 30)
+)
+def test_a_vans_room_is_kept_and_filled_with_the_likeliest(some: list[tuple[int, float]], room: int) -> None:
+    told = lots([chance for _, chance in some], [kind for kind, _ in some])
+    wanted = stock.enough_of_each(told, 4, 0.9)
+    kept = stock.likeliest(told, 4, wanted, room)
+    assert kept.sum() == min(wanted.sum(), room)
+    assert (kept <= wanted).all()
+
+
+def test_a_second_common_filter_goes_before_the_first_of_a_rare_one() -> None:
+    """By hand: two or more of the common one are wanted with 0.81, the rare one with 0.3."""
+    told = lots([0.9, 0.9, 0.3], [0, 0, 1])
+    assert stock.likeliest(told, 2, np.array([2, 1]), 2).tolist() == [2, 0]
+    assert stock.likeliest(told, 2, np.array([2, 1]), 3).tolist() == [2, 1]
 
 
 @pytest.mark.parametrize("level", [0.0, 1.0, -1.0])

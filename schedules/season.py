@@ -80,11 +80,11 @@ class Narrow:
 @dataclass(frozen=True)
 class Season:
     """W weeks, minutes all [W]: ``booked`` visits, ``expected`` on top with its span ``low`` to ``high`` (of
-    both), ``gross`` working time, ``reserve`` of it for what is urgent, ``elsewhere`` what other work
-    needs of those with the one skill looked at, ``usable`` the rest, ``short`` what nobody could do;
-    ``fullest`` and ``tight`` the fullest skills; ``jobs`` and ``trips`` expected; ``chance`` of being past
-    capacity. ``people`` [m, W] minutes of each technician, ``nobody``: branch, skills and minutes of work
-    that no single technician of the branch can do."""
+    both), ``gross`` working time, ``reserve`` of it for what is urgent, ``elsewhere`` what other work needs
+    of those with the one skill looked at, ``usable`` the rest, ``left`` what weeks before had no time for,
+    ``short`` what nobody could do; ``fullest`` and ``tight`` the fullest skills; ``jobs`` and ``trips``
+    expected; ``chance`` of being past capacity. ``people`` [m, W] minutes of each technician, ``nobody``:
+    branch, skills and minutes of work that no single technician of the branch can do."""
 
     first_days: list[date]
     booked: FloatArray
@@ -106,6 +106,7 @@ class Season:
     nobody: list[tuple[int, tuple[str, ...], float]]
     moved: Moved | None
     elsewhere: FloatArray
+    left: FloatArray
 
     @property
     def load(self) -> FloatArray:
@@ -119,8 +120,15 @@ class Season:
 
     @property
     def roomy(self) -> BoolArray:
-        """Which weeks have work for less than half their capacity, even at the upper end."""
-        return np.asarray((self.usable > 0) & (self.high < ROOM_SHARE * self.usable) & ~self.over)
+        """Which weeks have work for less than half their capacity, even at the upper end, and nothing left
+        from before."""
+        low = self.high < ROOM_SHARE * self.usable
+        return np.asarray((self.usable > 0) & low & ~self.over & ~self.behind)
+
+    @property
+    def behind(self) -> BoolArray:
+        """Which weeks begin with work that those before had no time for."""
+        return np.asarray(self.left > _LEAST_SHORT)
 
 
 @dataclass(frozen=True)
@@ -166,6 +174,7 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves:
     there = usable[people].sum(axis=0)
     elsewhere = _elsewhere(total, groups, people, usable, known.team.branch) if only.skill else 0.0 * there
     there = there - elsewhere
+    left = _left_from_before(total, groups, known.team.branch, usable * people[:, None], elsewhere)
     moved = None
     if moves and (short.sum(axis=0) > _LEAST_SHORT).any():
         staff = Staff(known.team.branch[people], has[people], usable[people])
@@ -176,9 +185,27 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves:
         fixed, mean, fixed + low, fixed + high, gross[people].sum(axis=0),
         (gross - usable)[people].sum(axis=0), there, short.sum(axis=0), fullest, tight, short,
         expected.jobs[inside].sum(axis=0), expected.trips[inside].sum(axis=0),
-        _past(mean, variance, there - fixed), gross, people_booked,
-        _nobody(total, groups, (known.team.branch, has, gross), known.rows.skills), moved, elsewhere,
+        _past(mean, variance, there - fixed - left), gross, people_booked,
+        _nobody(total, groups, (known.team.branch, has, gross), known.rows.skills), moved, elsewhere, left,
     )  # fmt: skip
+
+
+def _left_from_before(
+    total: Load, groups: BoolArray, branch: IntArray, usable: FloatArray, elsewhere: FloatArray
+) -> FloatArray:
+    """Minutes [W] that the weeks before had no time for, branch by branch: a week works off what is left
+    after its own work. ``usable`` [m, W] of the people looked at."""
+    left = np.zeros(usable.shape[1])
+    whole = np.maximum(usable.sum(axis=0), 1e-9)
+    for one in np.unique(total.branch[groups]).tolist():
+        work = total.minutes[groups & (total.branch == one)].sum(axis=0)
+        there = usable[branch == one].sum(axis=0)
+        # What other work takes is taken of each branch by its share of the people.
+        room, carried = there * (1.0 - elsewhere / whole), 0.0
+        for week in range(len(left)):
+            left[week] += carried
+            carried = max(0.0, carried + work[week] - room[week])
+    return left
 
 
 def _elsewhere(
@@ -284,12 +311,21 @@ def _fits(
         mine, who = branch == one, (staff[0] == one) & people
         needs = np.unique(skills[mine])
         wanted = np.array([minutes[mine & (skills == need)].sum(axis=0) for need in needs])
-        found = fit(needs, wanted.reshape(len(needs), weeks), staff[1][who], staff[2][who])
-        short[one] = found.short
+        wanted = wanted.reshape(len(needs), weeks)
+        has, there = staff[1][who], staff[2][who]
+        short[one] = fit(needs, wanted, has, there).short
+        # What nobody has the skills for is told by itself; it is no measure of how full the others are.
+        able = np.array(
+            [bool(((need & ~has[there.sum(axis=1) > 0]) == 0).any()) for need in needs], dtype=np.bool_
+        )
+        found = fit(needs[able], wanted[able], has, there)
         for week in np.flatnonzero(found.fullest > fullest):
-            named = needs[found.holds[week]]
+            named = needs[able][found.holds[week]]
             tight[week] = () if (named == 0).any() else _named(named, known.skills)
         fullest = np.maximum(fullest, found.fullest)
+        nobody = wanted[~able].sum(axis=0) >= _LEAST_SHORT
+        for week in np.flatnonzero(nobody & (fullest <= 0)):
+            fullest[week], tight[week] = np.inf, _lacking(needs[~able], has, known.skills)
     return short, fullest, tight
 
 
@@ -305,6 +341,12 @@ def _nobody(
         if minutes >= _LEAST_SHORT and not able.any():
             found.append((int(total.branch[group]), _named(np.array([need]), skills), minutes))
     return found
+
+
+def _lacking(needs: IntArray, has: IntArray, skills: list[str]) -> tuple[str, ...]:
+    """The skills that nobody has at all; where each is there and no one has them together, all of them."""
+    nowhere = needs & ~np.bitwise_or.reduce(has, initial=0)
+    return _named(nowhere if nowhere.any() else needs, skills)
 
 
 def _named(needs: IntArray, skills: list[str]) -> tuple[str, ...]:
@@ -345,7 +387,10 @@ def _movable(ahead: Outlook, short: FloatArray, only: Narrow, known: Facts) -> M
 
 
 def _days_past(jobs: Jobs) -> FloatArray:
-    """Expected days past the limit [n] that waiting from the middle of this week to the next's adds."""
+    """Expected days past the limit [n] that waiting from the middle of this week to the next's adds; of what
+    has no limit on record the mean of the others."""
     at = np.array([3.5, 7.0, 10.5])
     chance = split_normal(at[None, :], jobs.limit[:, None], jobs.low[:, None], jobs.high[:, None])
-    return np.asarray(np.nan_to_num(7.0 * chance.mean(axis=1)), dtype=np.float64)
+    days = 7.0 * chance.mean(axis=1)
+    known = days[~np.isnan(days)]
+    return np.asarray(np.where(np.isnan(days), known.mean() if len(known) else 0.0, days), dtype=np.float64)

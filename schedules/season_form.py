@@ -92,9 +92,11 @@ class SeasonForm(forms.Form):
         """What is supposed; fields at fault suppose nothing."""
         told = {name: value for name, value in self.cleaned_data.items() if value not in (None, "")}
         risk = told.get("risk")
+        # Smoke of which a part is at fault is none.
+        smoke = not {"smoke_weeks", "smoke_from", "smoke_factor"} & set(self.errors)
         return WhatIf(
             without=told.get("without", 0),
-            smoke_weeks=told.get("smoke_weeks", 0),
+            smoke_weeks=told.get("smoke_weeks", 0) if smoke else 0,
             smoke_from=told.get("smoke_from", 0),
             smoke_factor=told.get("smoke_factor", USUAL_SMOKE),
             risk=None if risk is None else risk / 100,

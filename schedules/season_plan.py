@@ -40,8 +40,9 @@ class Lost:
 @dataclass(frozen=True)
 class Season:
     """The plan's weeks and what is to be dealt to them and to ``WEEKS_BEYOND`` more, W in all: t trips,
-    ``hours`` [branches, W] in minutes, ``period`` in weeks, ``saving`` in minutes a trip; ``skilled`` what
-    those with a skill can do of the trips that need it."""
+    ``hours`` [branches, W] in minutes, ``period`` in weeks, ``saving`` in minutes a trip; ``free``: the
+    share [W] of all time that is not held free for urgent work; ``skilled`` what those with a skill can do of
+    the trips that need it."""
 
     plan: SeasonPlan
     trips: list[Trip]
@@ -50,6 +51,7 @@ class Season:
     period: int
     saving: float
     lost: list[Lost]
+    free: FloatArray
     skilled: Limits | None = None
 
     def monday(self, week: int) -> date:
@@ -87,7 +89,7 @@ def gather(plan: SeasonPlan, now: datetime, today: date) -> Season:
     free = _free_share(gross, urgent(today, Desk.the(), way).held)
     saving = _saving(north, east, a_week, period)
     skilled = skilled_limits([trip.skills for trip in trips], branch, by_who.less(free))
-    return Season(plan, trips, dealt, gross * free, period, saving, _lost(plan, every, today), skilled)
+    return Season(plan, trips, dealt, gross * free, period, saving, _lost(plan, every, today), free, skilled)
 
 
 def _last_day(plan: SeasonPlan) -> date:

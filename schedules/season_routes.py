@@ -1,10 +1,11 @@
 """A season worked out: trips dealt to weeks, then each week's days and routes, week after week."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from schedules import rounds
 from schedules.background_runs import Watched
@@ -14,8 +15,10 @@ from schedules.planning.routing import solve
 from schedules.planning.routing.timing import on_the_road
 from schedules.planning.season_weeks import deal
 from schedules.proposal import far_km, why_left
+from schedules.rounds import Asked
 from schedules.season_plan import WEEK, Season
 from schedules.season_week import in_days
+from schedules.working_days import minutes_a_day
 
 
 @dataclass(frozen=True)
@@ -67,8 +70,9 @@ def _of_all(tell: Callable[[float], bool], at: int, weeks: int) -> Callable[[flo
 def _one_week(season: Season, at: int, numbers: list[int], rule: Watched, today: date) -> WeekDone:
     monday = season.monday(at)
     days = RoundPlan(first_day=monday, last_day=monday + WEEK - timedelta(days=1))
+    numbers, beyond = _what_may_fit(season, at, numbers)
     trips = [in_days(season.trips[number], days.first_day, days.last_day) for number in numbers]
-    asked = rounds.ask(days, today, trips)
+    asked = _less_held(rounds.ask(days, today, trips), float(season.free[at]))
     # Tables of ways may have taken their time.
     rule.over(0.0)
     solution = solve(asked.problem, rule, seed=1)
@@ -84,9 +88,45 @@ def _one_week(season: Season, at: int, numbers: list[int], rule: Watched, today:
         {
             number_of[item.id]: why_left(asked.trips[item.id], item.why, far_km(asked.trips[item.id], asked))
             for item in solution.unserved
-        },
+        }
+        | beyond,
         on_the_road(solution.routes) / 60,
-        sum(shift.shift[1] - shift.shift[0] for shift in asked.problem.technicians) / 60,
+        sum(minutes_a_day(van.technician) for van in vans.values()),
         asked.reckoned,
         rule.stopped or rule.over(rule.seconds),
     )
+
+
+def _what_may_fit(season: Season, at: int, numbers: list[int]) -> tuple[list[int], dict[int, str]]:
+    """Of the trips of a week, those whose time at homes alone its hours can hold: held ones, then those whose
+    window ends first, branch by branch; the others wait, with the reason. A search over what cannot fit would
+    only last long."""
+    room = season.hours[:, at].copy()
+    ordered = sorted(
+        numbers, key=lambda one: (not season.trips[one].held, season.trips[one].window.last, one)
+    )
+    kept: list[int] = []
+    beyond: dict[int, str] = {}
+    for number in ordered:
+        branch = season.dealt.branch[number]
+        room[branch] -= season.trips[number].minutes
+        if room[branch] >= 0 or season.trips[number].held:
+            kept.append(number)
+        else:
+            beyond[number] = _("The week has no hours left for it.")
+    return kept, beyond
+
+
+def _less_held(asked: Asked, free: float) -> Asked:
+    """With what is held free for urgent work kept off the end of every shift on which nothing is promised."""
+    held = (trip.visit for trip in asked.trips.values() if trip.held and trip.visit)
+    promised = {(visit.technician_id, visit.day) for visit in held}
+    shifts = tuple(
+        shift
+        if (asked.vans[shift.id].technician.pk, asked.vans[shift.id].day) in promised
+        else replace(
+            shift, shift=(shift.shift[0], shift.shift[0] + round(free * (shift.shift[1] - shift.shift[0])))
+        )
+        for shift in asked.problem.technicians
+    )
+    return replace(asked, problem=replace(asked.problem, technicians=shifts))

@@ -41,8 +41,21 @@ def title(one: Season) -> str:
             "The season: %(n)d of %(weeks)d weeks holds more work than can be done",
             "The season: %(n)d of %(weeks)d weeks hold more work than can be done",
             over,
-        ) % {"n": over, "weeks": weeks}
+        ) % {"n": over, "weeks": weeks} + _caught_up(one)
     return _("The season: the work of all %(weeks)d weeks can be done") % {"weeks": weeks}
+
+
+def _caught_up(one: Season) -> str:
+    """Until when work is left from weeks before, empty where none is."""
+    behind = np.flatnonzero(one.behind)
+    if not len(behind):
+        return ""
+    last = int(behind[-1])
+    if last + 1 == len(one.first_days):
+        return _(", and what is left over is not caught up in them")
+    return _(", and what is left over takes until the week of %(day)s") % {
+        "day": say_short(one.first_days[last])
+    }
 
 
 def full(known: Facts, one: Season) -> list[tuple[str, list[str]]]:
@@ -99,7 +112,9 @@ def _moves(known: Facts, one: Season, week: int) -> list[str]:
             one.first_days,
             moved,
             later,
-            _("Let wait (%(minutes)s): %(where)s. Expected filter-days past the limit: %(days)s more."),
+            _("Let wait (%(minutes)s): %(where)s. Expected filter-days past the limit: %(days)s more.")
+            if not np.isnan(known.rows.filters.p50).all()
+            else _("Let wait (%(minutes)s): %(where)s. What that costs is not known: no limit is on record."),
         ),
     ]
     left = float(moved.left[:, week].sum())
@@ -150,7 +165,7 @@ def nobody_has(known: Facts, one: Season) -> list[str]:
 
 def may_run_over(one: Season) -> str:
     """The weeks that fit in the middle of their span and not at its upper end."""
-    some = np.flatnonzero(~one.over & (one.usable > 0) & (one.high > one.usable))
+    some = np.flatnonzero(~one.over & (one.usable > 0) & (one.left + one.high > one.usable))
     return _named(one, some, _("May run over, at the upper end of the span: the weeks of %(days)s."))
 
 

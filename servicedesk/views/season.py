@@ -1,5 +1,6 @@
 """The season: the coming weeks' work against capacity, and what would be if."""
 
+from collections.abc import Callable
 from datetime import date
 from typing import Any
 
@@ -25,22 +26,23 @@ def page(request: HttpRequest) -> HttpResponse:
     form = SeasonForm(known, request.GET)
     form.is_valid()
     count, narrow, what_if = form.count(), form.narrow(), form.what_if()
-    ahead = outlook(known, count)
+    ahead, ahead_then = outlook(known, count), None
     now, then = season(known, ahead, narrow), None
     if what_if.anything:
-        ahead = outlook(known, count, what_if)
-        then = season(known, ahead, narrow)
+        ahead_then = outlook(known, count, what_if)
+        then = season(known, ahead_then, narrow)
     context = {
         "form": form,
         "title": words.title(now),
         "full": words.full(known, now),
         "may_run_over": words.may_run_over(now),
-        "nobody_has": words.nobody_has(known, then or now),
+        "nobody_has": words.nobody_has(known, now),
         "with_room": words.with_room(now),
         "rows": _rows(now, then),
-        "people": _people(known, then or now, narrow),
-        "branches": _branches(known, ahead, narrow),
-        "skills": _skills(known, ahead, narrow),
+        "people": _people(known, now, narrow),
+        "branches": _beside(_branches, known, ahead, ahead_then, narrow),
+        "skills": _beside(_skills, known, ahead, ahead_then, narrow),
+        "any_left": bool(now.behind.any() or (then is not None and then.behind.any())),
         "one_skill": narrow.skill,
         "reckoned": words.reckoned(known),
         **_drawings(now, then),
@@ -51,6 +53,11 @@ def page(request: HttpRequest) -> HttpResponse:
             "differences": words.differences(now, then),
             "full_then": words.full(known, then),
             "title_then": words.title(then),
+            "may_run_over_then": words.may_run_over(then),
+            "with_room_then": words.with_room(then),
+            "nobody_has_then": [
+                line for line in words.nobody_has(known, then) if line not in context["nobody_has"]
+            ],
         }
     return render(request, "servicedesk/season.html", context)
 
@@ -114,6 +121,7 @@ def _figures(one: Season, at: int) -> dict[str, Any]:
         "reserve": words.hours(one.reserve[at]),
         "usable": words.hours(one.usable[at]),
         "elsewhere": words.hours(one.elsewhere[at]),
+        "left": words.hours(one.left[at]),
         "jobs": formats.number_format(round(float(one.jobs[at]), 1), 1),
         "chance": f"{one.chance[at] * 100:.0f} %",
         "tight": _tight(one, at),
@@ -138,6 +146,9 @@ def _word(one: Season, at: int) -> str:
         return _("other work takes them") if one.elsewhere[at] else _("nobody works")
     if one.over[at]:
         return _("too full")
+    if one.behind[at]:
+        still = one.left[at] + one.load[at] > one.usable[at]
+        return _("too full with what is left") if still else _("works off what is left")
     if one.roomy[at]:
         return _("room")
     return _("may run over") if one.high[at] > one.usable[at] else _("fits")
@@ -164,6 +175,21 @@ def _people(known: Facts, one: Season, narrow: Narrow) -> list[dict[str, Any]]:
         if narrow.branch in (None, known.team.branch[row])
         and (not narrow.skill or narrow.skill in who.skills)
     ]
+
+
+def _beside(
+    parts: Callable[[Facts, Outlook, Narrow], list[dict[str, Any]]],
+    known: Facts,
+    now: Outlook,
+    then: Outlook | None,
+    narrow: Narrow,
+) -> list[dict[str, Any]]:
+    """The parts as they stand, each with itself as supposed where something is."""
+    rows = parts(known, now, narrow)
+    if then is not None:
+        for row, supposed in zip(rows, parts(known, then, narrow), strict=True):
+            row["then"] = supposed
+    return rows
 
 
 def _branches(known: Facts, ahead: Outlook, narrow: Narrow) -> list[dict[str, Any]]:

@@ -8,11 +8,12 @@ from scipy.stats.mstats import mquantiles
 
 from equipment.models import Desk, FilterSlot, Site
 from schedules import season as seasons
-from schedules.models import Depot, Plan, Policy, Visit
+from schedules.models import Depot, MaintenanceTask, Plan, Policy, Visit
 from schedules.planning.season import Weeks
 from schedules.season import Facts, Narrow, Season, facts, outlook, season
 from schedules.season_jobs import WhatIf, jobs_of
 from schedules.season_staff import ASSUMED_HELD_SHARE, ASSUMED_WAY_MINUTES, reserve_of
+from schedules.season_words import title
 from tests.factories import (
     NOW,
     TODAY,
@@ -352,3 +353,32 @@ def test_the_queries_are_as_many_for_a_large_fleet(django_assert_num_queries: ob
 
 
 QUERIES = 16
+
+
+def test_what_a_week_has_no_time_for_is_left_to_the_next() -> None:
+    """By hand: ten overdue tasks of an hour and a trip each, 54 minutes a day on five days a week."""
+    TechnicianFactory(day_starts=time(8), day_ends=time(9))
+    for _home in range(10):
+        MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(-1), minutes=60, skill="")
+    found = the_season(6)
+    work, week = 10 * (TRIP + 60), 5 * 54.0
+    first = float(found.usable[0])
+    assert found.left[:2] == pytest.approx([0.0, work - first])
+    assert found.left[2:5] == pytest.approx([max(0.0, work - first - at * week) for at in (1, 2, 3)])
+    assert found.behind[1]
+    assert not found.roomy[found.behind].any()
+    assert "what is left over takes until the week of" in title(found)
+
+
+def test_what_nobody_can_do_hides_not_how_full_the_others_are() -> None:
+    """Gas is there and full, refrigerant is nowhere: it is not said that gas is lacking."""
+    TechnicianFactory(weekdays=[3], day_starts=time(8), day_ends=time(9), skills=["gas"])
+    MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(1), minutes=40, skill="gas")
+    both = SystemFactory()
+    for skill in ("gas", "refrigerant"):
+        MaintenanceTaskFactory(system=both, due_on=ahead(1), minutes=30, skill=skill)
+    found = the_season()
+    assert found.tight[0] == ("gas",)
+    assert np.isfinite(found.fullest[0])
+    MaintenanceTask.objects.filter(system=both).update(due_on=ahead(8))
+    assert the_season().tight[1] == ("refrigerant",)

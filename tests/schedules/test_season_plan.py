@@ -133,11 +133,11 @@ def test_nobody_without_a_place_is_lost() -> None:
 
 
 def test_what_one_week_has_no_hours_for_comes_in_a_later_one() -> None:
-    """Twelve tasks of four hours, due in one week that has room for ten."""
+    """Twelve tasks of nearly four hours, due in one week: two fit a day less what is held free."""
     a_van()
     for n in range(12):
         system = a_home(MONDAY + timedelta(days=6), latitude=41.87 + n / 1000).system
-        MaintenanceTaskFactory(system=system, due_on=MONDAY + timedelta(days=6), minutes=215)
+        MaintenanceTaskFactory(system=system, due_on=MONDAY + timedelta(days=6), minutes=190)
     plan = worked_out()
     weeks = sorted(plan.trips.exclude(day=None).values_list("week", flat=True))
     assert weeks == [0] * 10 + [1] * 2
@@ -236,3 +236,16 @@ def test_what_one_technician_alone_can_do_is_dealt_within_their_hours() -> None:
     assert all(some <= most for some, most in zip(taken, hours, strict=True))
     alone = deal(season.dealt, season.hours, season.period, season.saving).week
     assert any(season.dealt.minutes[alone == at].sum() > most for at, most in enumerate(hours))
+
+
+def test_what_is_held_free_is_left_by_the_rounds_too() -> None:
+    """A week of five days of nine hours, a tenth held free: no round ends in its last 54 minutes."""
+    a_van()
+    for n in range(130):
+        a_home(MONDAY + timedelta(days=6), latitude=41.87 + n / 500)
+    plan = worked_out()
+    full = plan.told[0]
+    assert full["home_minutes"] + full["road_minutes"] <= 0.9 * 5 * 540
+    assert full["there_minutes"] == 5 * 540
+    assert full["homes"] < 130
+    assert plan.trips.filter(week=1).count() == 130 - full["homes"]

@@ -205,3 +205,24 @@ def queries(manager: Client) -> int:
 
 def test_smoke_that_begins_after_the_weeks_that_are_shown_is_none(manager: Client) -> None:
     assert manager.get("/season/", {"smoke_weeks": "2", "smoke_from": "13"}).status_code == 200
+
+
+def test_what_is_supposed_stands_beside_what_stands_in_every_table(manager: Client) -> None:
+    DepotFactory(name="North yard")
+    DepotFactory(name="South yard", latitude=41.0)
+    who = TechnicianFactory(name="Ada")
+    for days in (4, 11):
+        a_filter(days)
+    said = page(manager, without=who.pk)
+    assert "The weeks in hours, as it stands" in said
+    assert said.count("Weeks too full, if") == 1
+    assert "The season: nobody works in these weeks." in said
+    assert "Weeks too full, if" not in page(manager)
+
+
+def test_smoke_with_a_part_at_fault_is_none(manager: Client) -> None:
+    TechnicianFactory()
+    a_filter(30)
+    said = page(manager, smoke_weeks=2, smoke_factor="0.5")
+    assert "What if:" not in said
+    assert 'class="error"' in said

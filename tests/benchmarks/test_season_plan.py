@@ -181,3 +181,21 @@ def test_a_season_of_many_homes(monkeypatch: pytest.MonkeyPatch, homes: int, van
     monkeypatch.setattr(season_plan, "MOST_PERIOD", 3)
     say_moves(plan, books["every third week"])
     assert told["every third week"].without <= told["by due day alone"].without
+
+
+def test_an_over_full_season_takes_no_longer_a_week() -> None:
+    """Four vans for the work of six, and a third of it overdue before the first week."""
+    desk(4)
+    fill(5_000, 11)
+    late = Plan.objects.order_by("pk").values_list("pk", flat=True)[:1_700]
+    due = TODAY - timedelta(days=20)
+    Plan.objects.filter(pk__in=list(late)).update(
+        due_on=due, p10_on=due, p50_on=due, p90_on=due, life_began_on=due - timedelta(days=120)
+    )
+    plan = SeasonPlan.objects.create(first_day=MONDAY, weeks=WEEKS, seconds=5, asked_at=NOW)
+    began = time.perf_counter()
+    season = gather(plan, NOW, TODAY)
+    figures, _book = worked_out(season, time.perf_counter() - began, "season", 5)
+    print(f"\n{len(season.trips)} homes, a third overdue, 4 vans, 5 s of search a week\n{HEAD}")
+    print(figures.say("over-full"))
+    print("seconds a week: " + " ".join(f"{week:.0f}" for week in figures.week_s))

@@ -58,10 +58,11 @@ def _caught_up(one: Season) -> str:
     }
 
 
-def full(known: Facts, one: Season) -> list[tuple[str, list[str]]]:
-    """Each over-full week: how much, and what could be moved."""
+def full(known: Facts, one: Season) -> list[tuple[str, list[str], date]]:
+    """Each over-full week: how much, what could be moved, and its last day."""
     return [
-        (_full(known, one, week), _moves(known, one, week)) for week in map(int, np.flatnonzero(one.over))
+        (_full(known, one, week), _moves(known, one, week), one.first_days[week] + timedelta(days=6))
+        for week in map(int, np.flatnonzero(one.over))
     ]
 
 
@@ -102,6 +103,7 @@ def _moves(known: Facts, one: Season, week: int) -> list[str]:
     said = [
         _move_line(
             one.first_days,
+            known.rows.branches.names,
             moved,
             sooner,
             _("Pull forward (%(minutes)s): %(where)s. Filter life thrown away, at media prices: %(price)s.")
@@ -110,6 +112,7 @@ def _moves(known: Facts, one: Season, week: int) -> list[str]:
         ),
         _move_line(
             one.first_days,
+            known.rows.branches.names,
             moved,
             later,
             _("Let wait (%(minutes)s): %(where)s. Expected filter-days past the limit: %(days)s more.")
@@ -125,16 +128,19 @@ def _moves(known: Facts, one: Season, week: int) -> list[str]:
     return [line for line in said if line]
 
 
-def _move_line(days: Sequence[date], moved: Moved, rows: np.ndarray, sentence: str) -> str:
+def _move_line(
+    days: Sequence[date], branches: Sequence[str], moved: Moved, rows: np.ndarray, sentence: str
+) -> str:
     if not len(rows) or moved.jobs[rows].sum() < 0.05:
         return ""
     where = []
-    for to in np.unique(moved.to[rows]):
-        some = rows[moved.to[rows] == to]
-        where.append(
-            _("%(jobs)s to the week of %(day)s")
-            % {"jobs": _jobs(moved.jobs[some].sum()), "day": say_short(days[to])}
-        )
+    for branch, to in sorted(set(zip(moved.branch[rows].tolist(), moved.to[rows].tolist(), strict=True))):
+        some = rows[(moved.to[rows] == to) & (moved.branch[rows] == branch)]
+        if moved.jobs[some].sum() < 0.05:
+            continue
+        told = {"jobs": _jobs(moved.jobs[some].sum()), "day": say_short(days[to]), "branch": branches[branch]}
+        here = _("%(jobs)s of %(branch)s to the week of %(day)s")
+        where.append((here if len(branches) > 1 else _("%(jobs)s to the week of %(day)s")) % told)
     said = {
         "where": "; ".join(where),
         "minutes": amount(float(moved.minutes[rows].sum())),

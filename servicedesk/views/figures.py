@@ -8,11 +8,16 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from equipment.fields import whole_number
 from schedules import figures
 from schedules.figures import FIGURES, Figure, Table, Tally
 from shared.cells import harmless
+
+OLDEST_MEANS = gettext_lazy(
+    "Days that the filter longest past its date is past it today; number: how many are."
+)
 
 
 def page(request: HttpRequest) -> HttpResponse:
@@ -34,26 +39,25 @@ def page(request: HttpRequest) -> HttpResponse:
 
 def sheet(request: HttpRequest) -> HttpResponse:
     """The same as CSV: a row a figure, branch and month, with what was summed and what it was divided by."""
-    told = figures.table(timezone.now())
+    now = timezone.now()
+    told = figures.table(now)
     answer = HttpResponse(content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = 'attachment; filename="figures.csv"'
     out = csv.writer(answer)
-    out.writerow(["figure", "branch", "month", "sum", "number", "value"])
+    out.writerow(["figure", "branch", "month", "sum", "number", "value", "unit", "definition"])
     for figure in FIGURES:
         for key, name in told.branches:
             for month in told.months:
                 tally = told.of(figure.key, month, key)
                 value = "" if tally.value is None else f"{tally.value:.4f}"
+                what = [figure.key, harmless(name), f"{month:%Y-%m}"]
                 out.writerow(
-                    [
-                        figure.key,
-                        harmless(name),
-                        f"{month:%Y-%m}",
-                        f"{tally.amount:g}",
-                        f"{tally.of:g}",
-                        value,
-                    ]
+                    [*what, f"{tally.amount:g}", f"{tally.of:g}", value, figure.kind, figure.definition]
                 )
+    for key, name in told.branches:
+        oldest = figures.oldest(now, key)
+        what = ["oldest_past_date", harmless(name), f"{told.months[-1]:%Y-%m}"]
+        out.writerow([*what, oldest.days, oldest.count, oldest.days, "days", OLDEST_MEANS])
     return answer
 
 
@@ -64,8 +68,10 @@ def _branch(request: HttpRequest, told: Table) -> int | None:
 
 def _title(told: Table, oldest: figures.Oldest, branch: int | None) -> str:
     share = told.of("on_time", None, branch).value
-    if share is None:
+    if share is None and not oldest.count:
         return _("No filter with a date was changed yet: there is nothing to judge")
+    if share is None:
+        return _("No filter with a date was changed yet; %(n)s are past their date") % {"n": oldest.count}
     said = {"share": round(share * 100), "n": oldest.count}
     return _("%(share)s %% of filters were changed in their window; %(n)s are past their date") % said
 

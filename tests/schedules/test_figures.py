@@ -178,7 +178,7 @@ def test_the_page_and_the_sheet_say_the_same(manager: Client, now: datetime) -> 
     assert "100 % of filters were changed in their window; 1 are past their date" in text
     assert "due for 10 days" in text
     assert "on_time,'=North,2026-04,1,1,1.0000" in sheet
-    assert len(sheet.splitlines()) == 1 + len(FIGURES) * 12
+    assert len(sheet.splitlines()) == 1 + len(FIGURES) * 12 + 1
 
 
 def test_a_new_desk_has_nothing_to_judge(manager: Client) -> None:

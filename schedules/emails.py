@@ -194,7 +194,7 @@ def _times(notice: Notice, now: datetime) -> Letter:
     jobs = visit.jobs.select_related("slot__system__site", "task")
     more: dict[str, object] = {
         "times": [(time_words(one, tz), one.technician) for one in open_times(visit, now)],
-        "times_url": absolute("times", signing.make(Purpose.TIMES, str(visit.pk))),
+        "times_url": times_url(visit),
         "slots": [job.slot for job in jobs if job.slot],
         "tasks": [job.task for job in jobs if job.task],
     }
@@ -270,6 +270,11 @@ _OWN_TEMPLATE = {
     Notice.Kind.DONE.value: "done",
     Notice.Kind.SHUT.value: "shut",
 }
+
+
+def times_url(visit: Visit) -> str:
+    """The page on which a household chooses among the times offered for a visit."""
+    return absolute("times", signing.make(Purpose.TIMES, str(visit.pk)))
 
 
 def answer_url(notice: Notice) -> str:

@@ -24,14 +24,16 @@ from schedules.models import HomeHours, MaintenanceTask, Visit
 from schedules.round_forms import HomeHoursForm
 from schedules.site_booking import SiteBookForm
 from schedules.soonest import CouldCome, soonest
+from schedules.views import household
 from schedules.views.dust import SHOWN_FOR
 from schedules.views.dust import lines as dust_lines
 from schedules.views.visits import booked
 
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:
-    """Everything about one home."""
-    return _render(request, site_or_404(signed_in(request), pk))
+    """Everything about one home; a household's own page for whoever lives there."""
+    site = site_or_404(signed_in(request), pk)
+    return household.page(request, site) if signed_in(request).is_homeowner else _render(request, site)
 
 
 def home(request: HttpRequest) -> HttpResponse:

@@ -80,6 +80,8 @@ def addresses(
         "filter-change": [home_slot.pk],
         "filter-sent": [home_slot.pk],
         "filter-height": [home_slot.pk],
+        "site-answer": [home_slot.system.site_id],
+        "household-wishes": [home_slot.system.site_id],
         "filter-reading": [home_slot.pk],
         "air-side": [home_slot.system_id],
         "air-measured": [home_slot.system_id],

@@ -1,0 +1,41 @@
+"""A person is forgotten; the building keeps what happened in it, and to whom it was sent is gone."""
+
+from datetime import datetime
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from equipment.models import Person, User
+from schedules import due
+from schedules.models import Answer, Notice
+
+
+def erase(person: Person, now: datetime) -> None:
+    """Take name, mail, telephone and consent off the record and its history, end the person's part in every
+    home, blank their letters, and close their account. What was changed, read and visited stays."""
+    with transaction.atomic():
+        nobody = {
+            "name": _("erased on request"),
+            "email": "",
+            "phone": "",
+            "text_consent_at": None,
+            "text_consent_how": "",
+            "text_stopped_at": now,
+            "wants_filter_mail": False,
+            "wants_visit_mail": False,
+            "wants_record_mail": False,
+        }
+        Person.objects.filter(pk=person.pk).update(**nobody)
+        person.history.update(**nobody)
+        person.roles.filter(until=None).update(until=due.today(now))
+        letters = Notice.objects.filter(person=person)
+        letters.filter(state=Notice.State.WAITING).update(
+            state=Notice.State.NOT_SENT, why=_("erased on request")
+        )
+        letters.update(sent_to="", subject="", text="", html="")
+        Answer.objects.filter(person=person).update(text="")
+        for user in User.objects.filter(person=person):
+            user.username, user.email, user.first_name, user.last_name = f"erased-{user.pk}", "", "", ""
+            user.is_active = False
+            user.set_unusable_password()
+            user.save()

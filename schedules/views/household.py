@@ -1,0 +1,193 @@
+"""A household's own page: its filters, what it does about them, its wishes, its calendar, its data."""
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth import logout
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone, translation
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from equipment.access import signed_in, site_or_404, units_of
+from equipment.models import Desk, FilterChange, FilterSlot, Person, Site
+from equipment.record import may_be_undone
+from schedules import answers, due, erasure, feeds, own_data
+from schedules.calendar_events import Owner
+from schedules.emails import times_url
+from schedules.explain import explain, loaded_share
+from schedules.forms import ChangeForm
+from schedules.home_lines import HomeLine, home_lines, home_title, person_lines
+from schedules.household_acts import Asked, act, local_today, waits
+from schedules.models import MaintenanceTask, Photograph, Policy, SentFilter, Visit
+from schedules.open_times import standing
+from shared.charts import small_gauge
+from shared.place_picture import place_picture
+
+
+class WishesForm(forms.ModelForm):  # type: ignore[type-arg]
+    """What somebody wants to hear, and in which language."""
+
+    language = forms.ChoiceField(label=gettext_lazy("Language"), choices=settings.LANGUAGES)
+
+    class Meta:
+        model = Person
+        fields = ("language", "wants_filter_mail", "wants_visit_mail", "wants_record_mail")
+        labels = {
+            "wants_filter_mail": gettext_lazy("Letters about filters"),
+            "wants_visit_mail": gettext_lazy("Letters about visits"),
+            "wants_record_mail": gettext_lazy("Letters about what was done"),
+        }
+
+
+@dataclass(frozen=True)
+class FilterCard:
+    """One filter as its household reads it."""
+
+    row: HomeLine
+    picture: str
+    photograph: Photograph | None
+    why: str
+    scale: str
+    share: str
+    last: FilterChange | None
+    form: ChangeForm
+    waits: list[tuple[int, str]]
+    is_sent: bool
+
+
+def page(
+    request: HttpRequest, site: Site, wishes: WishesForm | None = None, status: int = 200
+) -> HttpResponse:
+    """The page of a home for whoever lives there."""
+    now, user = timezone.now(), signed_in(request)
+    units, lines = units_of(user), home_lines(site, now, units_of(user))
+    feed = feeds.open_feeds(Owner(site=site)).first()
+    own = FilterSlot.objects.filter(system__site=site)
+    offered = standing(due.today(now)).filter(visit__site=site).values("visit")
+    choosing = Visit.objects.filter(pk__in=offered).order_by("pk")
+    context = {
+        "site": site,
+        "title": home_title(lines, local_today(site, now)),
+        "cards": _cards(site, lines, now, units),
+        "desk": Desk.the(),
+        "recent": may_be_undone(now, own).select_related("slot").order_by("-recorded_at"),
+        "told_us": answers.Answered([row.line.slot.pk for row in lines], now).rows,
+        "offers": [times_url(visit) for visit in choosing],
+        "visits": Visit.objects.filter(site=site).select_related("technician").order_by("-day", "-pk")[:10],
+        "tasks": MaintenanceTask.objects.filter(system__site=site, ended_on=None).order_by("due_on"),
+        "wishes": wishes or (WishesForm(instance=user.person) if user.person else None),
+        "feed_address": feeds.address(feed) if feed else "",
+        "people": person_lines(site),
+    }
+    return render(request, "schedules/household.html", context, status=status)
+
+
+def _cards(site: Site, lines: list[HomeLine], now: datetime, units: str) -> list[FilterCard]:
+    today, policy = local_today(site, now), Policy.the()
+    slots = [row.line.slot for row in lines]
+    keys = [slot.pk for slot in slots]
+    sent = set(SentFilter.objects.filter(slot__in=keys).values_list("slot", flat=True))
+    rows = FilterChange.objects.filter(slot__in=keys, undone_at=None, changed_on__lte=today)
+    last = {row.slot_id: row for row in rows.order_by("changed_at")}
+    shown = {
+        row.slot_id: row for row in Photograph.objects.standing().filter(slot__in=keys).order_by("taken_at")
+    }
+    put_off = {slot.pk: days for slot, days in waits(slots, today)}
+    return [
+        FilterCard(
+            row=row,
+            picture=_picture(slot),
+            photograph=shown.get(slot.pk),
+            why=explain(slot, getattr(slot, "plan", None), today, policy, units).why,
+            scale=_scale(slot),
+            share=_share(slot),
+            last=last.get(slot.pk),
+            form=ChangeForm(slot, today, prefix=f"slot{slot.pk}"),
+            waits=put_off[slot.pk],
+            is_sent=slot.pk in sent,
+        )
+        for row, slot in zip(lines, slots, strict=True)
+    ]
+
+
+def _picture(slot: FilterSlot) -> str:
+    place = slot.location or slot.name
+    return place_picture(
+        place, place, _("The arrow on the filter's frame points with the air, to the blower.")
+    )
+
+
+def _share(slot: FilterSlot) -> str:
+    share = loaded_share(getattr(slot, "plan", None))
+    if share is None:
+        return ""
+    return _("%(share)s %% of the way from clean to its limit") % {"share": round(100 * max(share, 0.0))}
+
+
+def _scale(slot: FilterSlot) -> str:
+    share = loaded_share(getattr(slot, "plan", None))
+    return "" if share is None else small_gauge(_share(slot), share)
+
+
+def answer(request: HttpRequest, pk: int) -> HttpResponse:
+    """What the household does about its filters; the page that follows says what came of it."""
+    site, now = site_or_404(signed_in(request), pk), timezone.now()
+    slots = FilterSlot.objects.in_use().filter(system__site=site)
+    asked = Asked(
+        site,
+        list(slots.select_related("system__site", "plan", "first_media")),
+        False,
+        signed_in(request).person,
+    )
+    acted = act(request.POST, asked, now)
+    if acted.error:
+        messages.error(request, acted.error)
+    else:
+        messages.success(request, acted.said)
+    return redirect("site", pk)
+
+
+def wishes(request: HttpRequest, pk: int) -> HttpResponse:
+    """Write down what somebody wants to hear, and in which language."""
+    site, person = site_or_404(signed_in(request), pk), _person(request)
+    form = WishesForm(request.POST, instance=person)
+    if not form.is_valid():
+        return page(request, site, wishes=form, status=422)
+    form.save()
+    with translation.override(person.language):
+        messages.success(request, _("Your wishes are written down."))
+    return redirect("site", pk)
+
+
+def data(request: HttpRequest) -> HttpResponse:
+    """All that is on record about whoever asks, as a file."""
+    told = own_data.of(_person(request), timezone.now())
+    answer = HttpResponse(json.dumps(told, ensure_ascii=False, indent=2), content_type="application/json")
+    answer["Content-Disposition"] = 'attachment; filename="my_data.json"'
+    return answer
+
+
+def erase(request: HttpRequest) -> HttpResponse:
+    """Forget whoever asks, once they ticked that they mean it."""
+    person = _person(request)
+    if not request.POST.get("sure"):
+        messages.error(request, _("Nothing was erased: tick that you mean it."))
+        return redirect("start")
+    erasure.erase(person, timezone.now())
+    logout(request)
+    context: dict[str, Any] = {"why": _("You are erased from our record. Thank you for having been with us.")}
+    return render(request, "schedules/closed.html", context | {"desk": Desk.the()})
+
+
+def _person(request: HttpRequest) -> Person:
+    person = signed_in(request).person
+    if person is None:
+        raise Http404
+    return person

@@ -1,0 +1,142 @@
+"""A household's own page: everything it may do, each once, and its data."""
+
+import json
+from datetime import date, datetime, timedelta
+
+import pytest
+import time_machine
+from django.test import Client
+from django.urls import reverse
+
+from equipment.models import FilterChange, FilterSlot, Person, Site, User
+from schedules import own_data
+from schedules.models import Answer, Notice, Plan, SentFilter, Visit
+from shared.place_picture import CEILING, RACK, WALL, kind_of, place_picture
+from tests.factories import NoticeFactory, PlanFactory, ReadingFactory, SiteFactory
+
+pytestmark = pytest.mark.django_db
+TODAY = date(2026, 5, 12)
+
+
+@pytest.fixture(autouse=True)
+def today(now: datetime) -> object:
+    with time_machine.travel(now, tick=False) as standing:
+        yield standing
+
+
+@pytest.fixture
+def slot(home_slot: FilterSlot, homeowner_user: User) -> FilterSlot:
+    home_slot.fitted_on = date(2025, 11, 12)
+    home_slot.changed_by = FilterSlot.ChangedBy.OCCUPANT
+    home_slot.save()
+    PlanFactory(slot=home_slot, due_on=TODAY + timedelta(days=2))
+    return home_slot
+
+
+def press(homeowner: Client, slot: FilterSlot, what: str, **more: str) -> str:
+    data = {"what": what, "slot": str(slot.pk), **more}
+    answer = homeowner.post(reverse("site-answer", args=[slot.system.site_id]), data, follow=True)
+    assert answer.redirect_chain
+    return str(answer.text)
+
+
+def test_a_change_is_written_down_once_however_often_it_is_pressed(
+    homeowner: Client, slot: FilterSlot
+) -> None:
+    told = {f"slot{slot.pk}-done": "1", f"slot{slot.pk}-on": TODAY.isoformat()}
+    assert "Thank you. Your new dates are below." in press(homeowner, slot, "changed", **told)
+    assert "already on record" in press(homeowner, slot, "changed", **told)
+    change = FilterChange.objects.get()
+    assert (change.told, change.changed_on) == (FilterChange.Told.OCCUPANT, TODAY)
+    assert Plan.objects.get(slot=slot).due_on > TODAY + timedelta(days=100)
+    page = homeowner.get(reverse("site", args=[slot.system.site_id])).text
+    assert "Last changed on 12 May 2026." in page
+    assert "Taken back" in press(homeowner, slot, "undo", change=str(change.pk))
+
+
+def test_later_sent_to_me_and_somebody_are_each_a_press(homeowner: Client, slot: FilterSlot) -> None:
+    assert "We remind you on" in press(homeowner, slot, "not-yet", days="7")
+    assert "We send you this filter" in press(homeowner, slot, "post-it")
+    assert SentFilter.objects.get().slot == slot
+    assert "We send it, you change it." in homeowner.get(reverse("site", args=[slot.system.site_id])).text
+    assert "We do not send this filter any more" in press(homeowner, slot, "fetch-it")
+    assert not SentFilter.objects.exists()
+    assert "look into the size" in press(homeowner, slot, "wrong-size", size="20x20x1")
+    assert "We will ring you" in press(homeowner, slot, "send")
+    assert Visit.objects.filter(site=slot.system.site).exists()
+    assert set(Answer.objects.values_list("person", flat=True)) == {Person.objects.get().pk}
+
+
+@pytest.mark.parametrize("what", ["post-it", "not-yet", "changed", "wrong-size", "no-reach"])
+def test_of_another_home_nothing_can_be_pressed(homeowner: Client, slot: FilterSlot, what: str) -> None:
+    other = PlanFactory().slot
+    data = {"what": what, "slot": str(other.pk), f"slot{other.pk}-done": "1"}
+    address = reverse("site-answer", args=[other.system.site_id])
+    assert homeowner.post(address, data).status_code == 404
+    homeowner.post(reverse("site-answer", args=[slot.system.site_id]), data)
+    assert not FilterChange.objects.filter(slot=other).exists()
+    assert not SentFilter.objects.exists()
+
+
+def test_wishes_are_kept_and_the_page_speaks_the_language(homeowner: Client, slot: FilterSlot) -> None:
+    address = reverse("household-wishes", args=[slot.system.site_id])
+    answer = homeowner.post(address, {"language": "es", "wants_visit_mail": "on"}, follow=True)
+    person = Person.objects.get()
+    assert (person.language, person.wants_filter_mail, person.wants_visit_mail) == ("es", False, True)
+    assert "Hemos anotado lo que desea." in answer.text
+    assert homeowner.post(address, {"language": "xx"}).status_code == 422
+
+
+def test_my_data_holds_everything_about_me_and_nothing_about_others(
+    homeowner: Client, slot: FilterSlot, homeowner_person: Person
+) -> None:
+    ReadingFactory(slot=slot)
+    NoticeFactory(person=homeowner_person, site=slot.system.site, subject="Your filter", text="is due")
+    NoticeFactory(site=SiteFactory(), subject="Somebody else's")
+    answer = homeowner.get(reverse("my-data"))
+    assert "attachment" in answer["Content-Disposition"]
+    told = json.loads(answer.content)
+    assert told["person"]["name"] == homeowner_person.name
+    assert [one["code"] for one in told["filters"]] == [slot.name]
+    assert len(told["filters"][0]["readings"]) == 1
+    assert [one["subject"] for one in told["letters"]] == ["Your filter"]
+    assert "Somebody else" not in answer.text
+
+
+def test_whoever_is_erased_is_nowhere_and_the_house_remembers(
+    homeowner: Client, slot: FilterSlot, homeowner_person: Person, home: Site, now: datetime
+) -> None:
+    name, mail = homeowner_person.name, homeowner_person.email
+    ReadingFactory(slot=slot)
+    NoticeFactory(person=homeowner_person, site=home, text=f"Dear {name}", sent_to=mail, state="sent")
+    NoticeFactory(person=homeowner_person, site=home, state="waiting")
+    assert homeowner.post(reverse("erase-me"), follow=True).status_code == 200
+    assert Person.objects.get().name == name
+    assert "You are erased from our record." in homeowner.post(reverse("erase-me"), {"sure": "1"}).text
+    person = Person.objects.get()
+    told = json.dumps(own_data.of(person, now)) + str(list(person.history.values()))
+    assert name not in told
+    assert not mail or mail not in told
+    assert (person.email, person.wants_filter_mail, person.roles.filter(until=None).count()) == ("", False, 0)
+    assert set(Notice.objects.values_list("state", "sent_to", "text")) == {
+        ("sent", "", ""),
+        ("not_sent", "", ""),
+    }
+    assert slot.readings.count() == 1
+    assert homeowner.get(reverse("site", args=[home.pk])).status_code == 302
+    assert not User.objects.get(person=person).is_active
+
+
+@pytest.mark.parametrize(
+    ("place", "kind"),
+    [
+        ("hall ceiling", CEILING),
+        ("techo del pasillo", CEILING),
+        ("attic rack", RACK),
+        ("basement", RACK),
+        ("hall", WALL),
+    ],
+)
+def test_the_picture_is_of_the_place(place: str, kind: str) -> None:
+    assert kind_of(place) == kind
+    assert f"<title>{place}</title>" in place_picture(place, place, "with the air")

@@ -20,7 +20,7 @@ from schedules.planning.season import (
     span,
     split_normal,
 )
-from schedules.planning.season_capacity import fewer_classes, fit
+from schedules.planning.season_capacity import able_classes, carried, fewer_classes, fit, left_for
 from schedules.planning.season_moves import Movable, Moved, Staff, alike, move
 from schedules.season_jobs import WhatIf, jobs_of
 from schedules.season_rows import Rows, rows
@@ -166,65 +166,75 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves:
     groups, people = _narrowed(total, known.team.branch, has, only, known.rows.skills)
     inside = np.isin(_key(expected), _key(total)[groups])
     booked_inside = np.isin(_key(booked), _key(total)[groups])
-    short, fullest, tight = _fits(total, groups, (known.team.branch, has, usable), people, known.rows)
+    staff = known.team.branch, has
+    elsewhere = _elsewhere(total, groups, people, usable, staff) if only.skill else np.zeros_like(usable)
+    usable = usable - elsewhere
+    short, fullest, tight = _fits(total, groups, (*staff, usable), people, known.rows)
     mean = expected.minutes[inside].sum(axis=0)
     variance = expected.variance[inside].sum(axis=0)
     fixed = booked.minutes[booked_inside].sum(axis=0)
     low, high = span(mean, variance)
     there = usable[people].sum(axis=0)
-    elsewhere = _elsewhere(total, groups, people, usable, known.team.branch) if only.skill else 0.0 * there
-    there = there - elsewhere
-    left = _left_from_before(total, groups, known.team.branch, usable * people[:, None], elsewhere)
+    left = _left_from_before(total, groups, staff, usable * people[:, None])
     moved = None
     if moves and (short.sum(axis=0) > _LEAST_SHORT).any():
-        staff = Staff(known.team.branch[people], has[people], usable[people])
         movable = _movable(ahead, short, only, known)
-        moved = move(movable, _few(total, groups), total.minutes[groups], staff)
+        movers = Staff(known.team.branch[people], has[people], usable[people])
+        moved = move(movable, _few(total, groups), total.minutes[groups], movers)
     return Season(
         [known.today - timedelta(days=known.today.weekday() - 7 * at) for at in range(len(weeks))],
         fixed, mean, fixed + low, fixed + high, gross[people].sum(axis=0),
-        (gross - usable)[people].sum(axis=0), there, short.sum(axis=0), fullest, tight, short,
+        (gross - usable - elsewhere)[people].sum(axis=0), there, short.sum(axis=0), fullest, tight, short,
         expected.jobs[inside].sum(axis=0), expected.trips[inside].sum(axis=0),
         _past(mean, variance, there - fixed - left), gross, people_booked,
-        _nobody(total, groups, (known.team.branch, has, gross), known.rows.skills), moved, elsewhere, left,
+        _nobody(total, groups, (known.team.branch, has, gross), known.rows.skills), moved,
+        elsewhere[people].sum(axis=0), left,
     )  # fmt: skip
 
 
-def _left_from_before(
-    total: Load, groups: BoolArray, branch: IntArray, usable: FloatArray, elsewhere: FloatArray
-) -> FloatArray:
-    """Minutes [W] that the weeks before had no time for, branch by branch: a week works off what is left
-    after its own work. ``usable`` [m, W] of the people looked at."""
-    left = np.zeros(usable.shape[1])
-    whole = np.maximum(usable.sum(axis=0), 1e-9)
-    for one in np.unique(total.branch[groups]).tolist():
-        work = total.minutes[groups & (total.branch == one)].sum(axis=0)
-        there = usable[branch == one].sum(axis=0)
-        # What other work takes is taken of each branch by its share of the people.
-        room, carried = there * (1.0 - elsewhere / whole), 0.0
-        for week in range(len(left)):
-            left[week] += carried
-            carried = max(0.0, carried + work[week] - room[week])
-    return left
+def _by_class(total: Load, groups: BoolArray, branch: int) -> tuple[IntArray, FloatArray]:
+    """Sets of skills [k] and minutes [k, W] of a branch's groups, with at most twelve sets."""
+    mine = groups & (total.branch == branch)
+    skills = fewer_classes(total.skills[mine], total.minutes[mine])
+    needs = np.unique(skills)
+    wanted = [total.minutes[mine][skills == need].sum(axis=0) for need in needs]
+    return needs, np.array(wanted).reshape(len(needs), total.minutes.shape[1])
 
 
 def _elsewhere(
-    total: Load, groups: BoolArray, people: BoolArray, usable: FloatArray, branch: IntArray
+    total: Load, groups: BoolArray, people: BoolArray, usable: FloatArray, staff: tuple[IntArray, IntArray]
 ) -> FloatArray:
-    """Minutes [W] of the people looked at that other work of their branch needs: what those beside them
-    cannot do of it."""
-    out = np.zeros(usable.shape[1])
-    for one in np.unique(branch[people]).tolist():
-        here = branch == one
-        other = total.minutes[~groups & (total.branch == one)].sum(axis=0)
-        beside = usable[here & ~people].sum(axis=0)
-        out += np.clip(other - beside, 0.0, usable[here & people].sum(axis=0))
+    """Minutes [m, W] of the people looked at that other work of their branch needs, each by their share;
+    ``staff``: branch and skills of all."""
+    out = np.zeros_like(usable)
+    for one in np.unique(staff[0][people]).tolist():
+        here = staff[0] == one
+        needs, other = _by_class(total, ~groups, one)
+        mine = people[here]
+        left = left_for(mine, needs, other, staff[1][here], usable[here])
+        there = usable[here & people].sum(axis=0)
+        out[here & people] = usable[here & people] * (1.0 - left / np.maximum(there, 1e-9))
     return out
+
+
+def _left_from_before(
+    total: Load, groups: BoolArray, staff: tuple[IntArray, IntArray], usable: FloatArray
+) -> FloatArray:
+    """Minutes [W] that the weeks before had no time for, branch by branch and skill by skill; what nobody can
+    do is not left over but told by itself. ``usable`` [m, W] of the people looked at, nought of others."""
+    left = np.zeros(usable.shape[1])
+    for one in np.unique(total.branch[groups]).tolist():
+        here = staff[0] == one
+        needs, wanted = _by_class(total, groups, one)
+        can = able_classes(needs, staff[1][here], usable[here])
+        left += carried(needs[can], wanted[can], staff[1][here], usable[here])
+    return left
 
 
 def _past(mean: FloatArray, variance: FloatArray, room: FloatArray) -> FloatArray:
     """Chance [W] that the expected load comes to more than there is room for."""
-    return np.asarray(ndtr((mean - room) / np.sqrt(np.maximum(variance, 1e-6))))
+    chance = ndtr((mean - room) / np.sqrt(np.maximum(variance, 1e-6)))
+    return np.asarray(np.where((mean < 1e-6) & (room > -1e-6), 0.0, chance))
 
 
 def _smoke(supposed: WhatIf, weeks: Weeks) -> Smoke:
@@ -313,12 +323,10 @@ def _fits(
         wanted = np.array([minutes[mine & (skills == need)].sum(axis=0) for need in needs])
         wanted = wanted.reshape(len(needs), weeks)
         has, there = staff[1][who], staff[2][who]
-        short[one] = fit(needs, wanted, has, there).short
         # What nobody has the skills for is told by itself; it is no measure of how full the others are.
-        able = np.array(
-            [bool(((need & ~has[there.sum(axis=1) > 0]) == 0).any()) for need in needs], dtype=np.bool_
-        )
+        able = able_classes(needs, has, there)
         found = fit(needs[able], wanted[able], has, there)
+        short[one] = found.short
         for week in np.flatnonzero(found.fullest > fullest):
             named = needs[able][found.holds[week]]
             tight[week] = () if (named == 0).any() else _named(named, known.skills)

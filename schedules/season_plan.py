@@ -115,7 +115,7 @@ def _places(trips: Sequence[Trip]) -> tuple[FloatArray, FloatArray]:
 
 
 def _weeks(plan: SeasonPlan, trips: Sequence[Trip]) -> tuple[IntArray, IntArray]:
-    """First and last week of each trip's window; a held one's own week."""
+    """First and last week of each trip's window; a held one's own, and the first two for what is late."""
 
     def week(day: date) -> int:
         return min(max((day - plan.first_day).days // 7, 0), plan.weeks + WEEKS_BEYOND - 1)
@@ -123,6 +123,8 @@ def _weeks(plan: SeasonPlan, trips: Sequence[Trip]) -> tuple[IntArray, IntArray]
     days = [
         (trip.visit.day, trip.visit.day)
         if trip.held and trip.visit and trip.visit.day
+        else (plan.first_day, plan.first_day + 2 * WEEK - timedelta(days=1))
+        if trip.late_since is not None
         else (trip.window.first, trip.window.last)
         for trip in trips
     ]
@@ -132,7 +134,8 @@ def _weeks(plan: SeasonPlan, trips: Sequence[Trip]) -> tuple[IntArray, IntArray]
 
 def _waste(trip: Trip) -> float:
     """Minutes of driving that a week too early is worth: that share of the next change's trip."""
-    return 0.0 if not trip.life_days else 7 * OWN_TRIP_S / 60 / trip.life_days
+    # What is late is not thrown away any sooner.
+    return 0.0 if not trip.life_days or trip.late_since is not None else 7 * OWN_TRIP_S / 60 / trip.life_days
 
 
 def _minutes(plan: SeasonPlan, vans: Sequence[VanDay], where: Branches, today: date) -> PeopleMinutes:

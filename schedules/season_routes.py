@@ -11,6 +11,7 @@ from schedules import rounds
 from schedules.background_runs import Watched
 from schedules.models import RoundPlan
 from schedules.planning.arrays import IntArray
+from schedules.planning.routing import Technician as Shift
 from schedules.planning.routing import solve
 from schedules.planning.routing.timing import on_the_road
 from schedules.planning.season_weeks import deal
@@ -72,7 +73,7 @@ def _one_week(season: Season, at: int, numbers: list[int], rule: Watched, today:
     days = RoundPlan(first_day=monday, last_day=monday + WEEK - timedelta(days=1))
     numbers, beyond = _what_may_fit(season, at, numbers)
     trips = [in_days(season.trips[number], days.first_day, days.last_day) for number in numbers]
-    asked = _less_held(rounds.ask(days, today, trips), float(season.free[at]))
+    asked = _less_held(rounds.ask(days, today, trips), float(season.free[at]), at)
     # Tables of ways may have taken their time.
     rule.over(0.0)
     solution = solve(asked.problem, rule, seed=1)
@@ -117,16 +118,27 @@ def _what_may_fit(season: Season, at: int, numbers: list[int]) -> tuple[list[int
     return kept, beyond
 
 
-def _less_held(asked: Asked, free: float) -> Asked:
-    """With what is held free for urgent work kept off the end of every shift on which nothing is promised."""
+def _less_held(asked: Asked, free: float, week: int) -> Asked:
+    """With what is held free for urgent work taken off as few shifts as can be, at most half of each, evenly
+    over the days and others every week: homes that are in only late, and long work, keep whole days. A shift
+    on which something is booked stays whole."""
     held = (trip.visit for trip in asked.trips.values() if trip.held and trip.visit)
-    promised = {(visit.technician_id, visit.day) for visit in held}
-    shifts = tuple(
-        shift
-        if (asked.vans[shift.id].technician.pk, asked.vans[shift.id].day) in promised
-        else replace(
-            shift, shift=(shift.shift[0], shift.shift[0] + round(free * (shift.shift[1] - shift.shift[0])))
-        )
-        for shift in asked.problem.technicians
-    )
-    return replace(asked, problem=replace(asked.problem, technicians=shifts))
+    booked = {(visit.technician_id, visit.day) for visit in held}
+    shifts = list(asked.problem.technicians)
+    may = [at for at, shift in enumerate(shifts) if _key(asked, shift) not in booked]
+    short_s = (1.0 - free) * sum(shift.shift[1] - shift.shift[0] for shift in shifts)
+    if not may or short_s <= 0:
+        return asked
+    half_s = min(shifts[at].shift[1] - shifts[at].shift[0] for at in may) / 2
+    count = min(len(may), int(np.ceil(short_s / half_s)))
+    cut = round(min(short_s / count, half_s))
+    for place in np.linspace(0, len(may), count, endpoint=False).astype(int).tolist():
+        at = may[(place + week) % len(may)]
+        begins, ends = shifts[at].shift
+        shifts[at] = replace(shifts[at], shift=(begins, ends - cut))
+    return replace(asked, problem=replace(asked.problem, technicians=tuple(shifts)))
+
+
+def _key(asked: Asked, shift: Shift) -> tuple[int, date]:
+    van = asked.vans[shift.id]
+    return van.technician.pk, van.day

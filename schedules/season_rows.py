@@ -171,7 +171,7 @@ def _filter_rows(share: float, today: date) -> Any:
     return (
         FilterSlot.objects.in_use()
         .filter(system__site__vacant_since=None, plan__due_on__isnull=False)
-        .filter(Q(changed_by__in=who) | Q(sent__isnull=False))
+        .filter(Q(changed_by__in=who) | Q(sent__isnull=False) | Q(pk__in=_of_visits(today)))
         .annotate(
             medium=Coalesce(
                 Subquery(changed.order_by("-changed_at").values("media_id")[:1]),
@@ -181,6 +181,11 @@ def _filter_rows(share: float, today: date) -> Any:
         )
         .order_by()
     )
+
+
+def _of_visits(today: date) -> Any:
+    """The filters of visits that stand, whoever changes them else."""
+    return VisitJob.objects.filter(visit__in=_on_a_day(today), slot__isnull=False).values("slot")
 
 
 def _filters(

@@ -28,8 +28,9 @@ def _of_season(plan: RoundPlan, season: SeasonPlan, every: Sequence[Trip]) -> li
 
 
 def in_days(trip: Trip, first_day: date, last_day: date) -> Trip:
-    """The trip as one of these days: it must be made, on a day of its window, on any where none is left."""
+    """The trip as one of these days: it must be made, on a day of its window, on any where none is left or it
+    is late already."""
     first, last = max(trip.window.first, first_day), min(trip.window.last, last_day)
-    if first > last:
+    if first > last or trip.late_since is not None:
         first, last = first_day, last_day
     return replace(trip, window=DueWindow(first, last))

@@ -42,6 +42,10 @@ def title(one: Season) -> str:
             "The season: %(n)d of %(weeks)d weeks hold more work than can be done",
             over,
         ) % {"n": over, "weeks": weeks} + _caught_up(one)
+    if one.nobody:
+        return _("The season: all can be done but what nobody has the skills for") + _caught_up(one)
+    if one.behind.any():
+        return _("The season: no week holds too much of its own") + _caught_up(one)
     return _("The season: the work of all %(weeks)d weeks can be done") % {"weeks": weeks}
 
 

@@ -75,6 +75,7 @@ def to_send(now: datetime) -> list[SentFilter]:
     sent since the filter that is in there went in; the soonest due first."""
     last = due.today(now) + timedelta(days=Policy.the().lead_days + POST_DAYS)
     lived_in = FilterSlot.objects.in_use().filter(system__site__vacant_since=None)
+    lived_in = lived_in.exclude(changed_by=FilterSlot.ChangedBy.TECHNICIAN)
     rows = SentFilter.objects.filter(slot__plan__due_on__lte=last, slot__in=lived_in)
     waits = rows.filter(Q(last_sent_on=None) | Q(last_sent_on__lt=F("slot__plan__life_began_on")))
     related = ("slot__plan", "slot__first_media", "slot__system__site__customer")

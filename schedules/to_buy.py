@@ -11,7 +11,7 @@ from django.db.models import Max, Sum
 from equipment.models import Desk, FilterSlot, Meanwhile, Media
 from schedules import due
 from schedules.branches import Branches
-from schedules.models import Policy, Purchase, VanTick
+from schedules.models import Policy, Purchase, SentFilter, VanTick
 from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.season import Jobs, Smoke, Weeks, joined, renewed, trips_of
 from schedules.planning.stock import Lots, critical_ratio, enough_of_each
@@ -86,10 +86,16 @@ def demand(now: datetime, weeks: int = WEEKS) -> Demand:
     trip = trips.of[:count]
     first = trips.made[trip]
     again = renewed(jobs.of(np.arange(count)), first, until, Smoke())
-    ours = np.where(filters.by_desk | filters.sent, 1.0, np.where(filters.medium < 0, 0.0, known.share))[
-        :, None
-    ]
-    return Demand(filters, known.branches, until.ends, trip, first * ours, again * ours)
+    washed = filters.medium < 0
+    rung = np.where(washed, 0.0, known.share)
+    # A visit that stands changes it, whoever does else; what is sent for is sent for every life.
+    posted = SentFilter.objects.filter(slot__changed_by=FilterSlot.ChangedBy.OCCUPANT)
+    always = np.isin(filters.slot, list(posted.values_list("slot", flat=True))) & ~washed
+    next_one = np.where(filters.by_desk | filters.sent | ((filters.visit >= 0) & ~washed), 1.0, rung)
+    later = np.where(filters.by_desk | always, 1.0, rung)
+    return Demand(
+        filters, known.branches, until.ends, trip, first * next_one[:, None], again * later[:, None]
+    )
 
 
 def _as_bought(filters: Filters, today: date) -> Filters:
@@ -304,16 +310,19 @@ def _short_on(
     asked: Demand, keys: list[int], media: dict[int, Media], spans: IntArray, level: float, stock: _Stock
 ) -> dict[int, int]:
     """By medium: the days from today by which what is there by then, late orders left aside, does not suffice
-    any more; checked at the end of each week, as far as an order of today does not help."""
+    any more, nobody's count left aside; checked at the end of each week before an order of today is here, and
+    on the day before it is."""
     found: dict[int, int] = {}
     helped = spans - BETWEEN_ORDERS_DAYS
-    for ends in asked.days[asked.days < helped.max(initial=0)].tolist():
-        span = np.where(helped > ends, ends, 0)
+    ends = sorted({*asked.days[asked.days < helped.max(initial=0)].tolist(), *np.unique(helped).tolist()})
+    for end in (day for day in ends if day > 0):
+        span = np.where(helped >= end, end, 0)
         needed = _needed(asked, keys, span, np.full(len(keys), level))
         for place in np.flatnonzero(span).tolist():
             key = keys[place]
-            if key in media and key not in found and needed[place] > stock.by(key, ends):
-                found[key] = ends
+            known = key in media and media[key].on_hand is not None
+            if known and key not in found and needed[place] > max(stock.by(key, end), 0):
+                found[key] = end
     return found
 
 

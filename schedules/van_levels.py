@@ -8,7 +8,7 @@ import numpy as np
 from equipment.models import Media
 from schedules import due
 from schedules.models import Policy, Technician
-from schedules.planning.arrays import IntArray
+from schedules.planning.arrays import BoolArray, IntArray
 from schedules.planning.stock import Lots, enough_of_each, likeliest
 from schedules.season_staff import team
 from schedules.to_buy import BETWEEN_ORDERS_DAYS, Demand, demand
@@ -33,7 +33,7 @@ def van_levels(now: datetime) -> list[VanLevel]:
     the desk's level; cut to the van's room. Shares go by the minutes that each works in that week: whoever is
     away holds nothing."""
     asked, level = demand(now, 2), Policy.the().stock_level
-    keys = np.unique(asked.filters.medium[asked.filters.by_desk & (asked.filters.medium > 0)])
+    keys = np.unique(asked.filters.medium[_ours(asked)])
     media = Media.objects.in_bulk(keys.tolist())
     staff = team(due.today(now), asked.branches)
     minutes = staff.minutes(due.today(now), np.array([BETWEEN_ORDERS_DAYS])).sum(axis=1)
@@ -46,11 +46,17 @@ def van_levels(now: datetime) -> list[VanLevel]:
     return sorted(vans, key=lambda van: van.technician.name)
 
 
+def _ours(asked: Demand) -> BoolArray:
+    """The filters that go by van: of technicians, and of visits that stand."""
+    filters = asked.filters
+    return np.asarray((filters.by_desk | (filters.visit >= 0)) & (filters.medium > 0))
+
+
 def _lots(asked: Demand, branch: int, share: float, keys: IntArray) -> Lots:
     """What that share of the branch's coming week may want."""
     filters = asked.filters
     kind = np.full(len(filters.medium), -1)
-    which = filters.by_desk & (filters.medium > 0) & (filters.branch == branch)
+    which = _ours(asked) & (filters.branch == branch)
     kind[which] = np.searchsorted(keys, filters.medium[which])
     lots = asked.lots(BETWEEN_ORDERS_DAYS, kind)
     return replace(lots, expected=share * lots.expected)

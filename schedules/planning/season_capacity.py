@@ -65,6 +65,58 @@ def fit(needs: IntArray, minutes: FloatArray, has: IntArray, there: FloatArray) 
     return Fit(short, fullness.max(axis=0), every.holds[tightest])
 
 
+def able_classes(needs: IntArray, has: IntArray, there: FloatArray) -> BoolArray:
+    """Which classes [k] anybody of the kinds ``has`` [m] who works at all (``there`` [m, W]) can do; all of
+    them where nobody works, for then it is not skill that is lacking."""
+    works = has[there.sum(axis=1) > 0]
+    if not len(works):
+        return np.ones(len(needs), dtype=np.bool_)
+    return np.asarray(((needs[:, None] & ~works[None, :]) == 0).any(axis=1), dtype=np.bool_)
+
+
+def left_for(
+    people: BoolArray, needs: IntArray, minutes: FloatArray, has: IntArray, there: FloatArray
+) -> FloatArray:
+    """Minutes [W] that ``people`` [m] have left where the other work ``minutes`` [k, W] of classes ``needs``
+    [k] is done first, by whoever else can: the min cut of the flow, over the collections of that work. What
+    those who can do it have no time for takes no more of them than all that they have."""
+    found = there[people].sum(axis=0)
+    can = able_classes(needs, has, there)
+    if not can.any():
+        return np.asarray(found)
+    every = collections(needs[can], has)
+    able = every.able.astype(np.float64) @ there
+    wanted = np.minimum(every.holds.astype(np.float64) @ minutes[can], able)
+    either = (every.able | people[None, :]).astype(np.float64) @ there
+    return np.asarray(np.maximum(np.minimum(found, (either - wanted).min(axis=0)), 0.0))
+
+
+def carried(needs: IntArray, minutes: FloatArray, has: IntArray, there: FloatArray) -> FloatArray:
+    """Minutes [W] that each week begins with because those before had no time for them, class by class: work
+    ``minutes`` [k, W] of classes ``needs`` [k] that ``there`` [m, W] of kinds ``has`` [m] can do."""
+    weeks = minutes.shape[1]
+    left, waits = np.zeros(weeks), np.zeros(len(needs))
+    for week in range(weeks):
+        left[week] = waits.sum()
+        wanted = minutes[:, week] + waits
+        waits = _waiting(needs, wanted, has, there[:, week])
+    return left
+
+
+def _waiting(needs: IntArray, wanted: FloatArray, has: IntArray, there: FloatArray) -> FloatArray:
+    """What is not done [k] of ``wanted`` [k]: the shortest collection gives up its share, until all fits."""
+    done = wanted.copy()
+    for _round in range(len(needs)):
+        every = collections(needs, has)
+        short = every.holds.astype(np.float64) @ done - every.able.astype(np.float64) @ there
+        worst = int(np.argmax(short))
+        if short[worst] <= 1e-9:
+            break
+        inside = every.holds[worst]
+        done[inside] *= 1.0 - short[worst] / done[inside].sum()
+    return np.asarray(wanted - done)
+
+
 def fewer_classes(needs: IntArray, minutes: FloatArray) -> IntArray:
     """The classes [k] as they are counted: beyond twelve those with the fewest minutes need no skill, so that
     what is short is rather told too low than too high."""

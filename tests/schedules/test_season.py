@@ -382,3 +382,50 @@ def test_what_nobody_can_do_hides_not_how_full_the_others_are() -> None:
     assert np.isfinite(found.fullest[0])
     MaintenanceTask.objects.filter(system=both).update(due_on=ahead(8))
     assert the_season().tight[1] == ("refrigerant",)
+
+
+def hour_a_day(*skills: list[str]) -> None:
+    """Somebody of each set of skills, for an hour a day."""
+    for some in skills:
+        TechnicianFactory(day_starts=time(8), day_ends=time(9), skills=some)
+
+
+def test_the_view_of_a_skill_judges_by_what_other_work_leaves_of_its_people() -> None:
+    """By hand: one who can both has what plain work leaves; gas beyond it is short, and left to the next."""
+    hour_a_day(["gas"])
+    for skill in ("", "gas"):
+        MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(8), minutes=150, skill=skill)
+    known = facts(NOW)
+    gas = season(known, outlook(known, 6), Narrow(skill="gas"))
+    free = 5 * 54.0
+    assert gas.elsewhere[1] == pytest.approx(TRIP + 150)
+    assert gas.usable[1] == pytest.approx(free - (TRIP + 150))
+    assert gas.short[1] == pytest.approx(2 * (TRIP + 150) - free)
+    assert gas.over[1]
+    assert gas.left[2] == pytest.approx(gas.short[1])
+
+
+def test_what_these_people_cannot_do_takes_nothing_of_them() -> None:
+    """Wood is for another alone, however much of it there is, and refrigerant for nobody."""
+    hour_a_day(["gas"], ["wood"])
+    for skill, minutes in (("gas", 40), ("wood", 900), ("refrigerant", 400)):
+        MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(8), minutes=minutes, skill=skill)
+    gas = the_season(narrow=Narrow(skill="gas"))
+    assert gas.elsewhere[1] == pytest.approx(0.0)
+    assert not gas.over.any()
+    assert not gas.behind.any()
+
+
+def test_what_is_left_over_is_carried_skill_by_skill() -> None:
+    """By hand: gas is more than its one can do in a week, though the other has time; all views say so."""
+    hour_a_day(["gas"], [])
+    MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(8), minutes=400, skill="gas")
+    found = the_season(6)
+    week = 5 * 54.0
+    assert found.left[2:4] == pytest.approx([TRIP + 400 - week, 0.0])
+    MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(8), minutes=900, skill="refrigerant")
+    assert the_season(6).left == pytest.approx(found.left)
+
+
+def test_where_there_is_nothing_to_do_nothing_runs_over() -> None:
+    assert the_season().chance.tolist() == [0.0] * 12

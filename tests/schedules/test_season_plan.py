@@ -1,6 +1,6 @@
 """A season gathered and worked out: windows, hours, what is booked, and nobody lost."""
 
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from tests.factories import (
     TODAY,
     AbsenceFactory,
     DepotFactory,
+    HomeHoursFactory,
     MaintenanceTaskFactory,
     SeasonPlanFactory,
     SeasonTripFactory,
@@ -133,16 +134,16 @@ def test_nobody_without_a_place_is_lost() -> None:
 
 
 def test_what_one_week_has_no_hours_for_comes_in_a_later_one() -> None:
-    """Twelve tasks of nearly four hours, due in one week: two fit a day less what is held free."""
+    """Twelve tasks of nearly four hours, due in one week: two fit a day, and one the day half held free."""
     a_van()
     for n in range(12):
         system = a_home(MONDAY + timedelta(days=6), latitude=41.87 + n / 1000).system
         MaintenanceTaskFactory(system=system, due_on=MONDAY + timedelta(days=6), minutes=190)
     plan = worked_out()
     weeks = sorted(plan.trips.exclude(day=None).values_list("week", flat=True))
-    assert weeks == [0] * 10 + [1] * 2
+    assert weeks == [0] * 9 + [1] * 3
     assert not any(row["left"] for row in plan.told)
-    assert plan.told[1]["late"] == 2
+    assert plan.told[1]["late"] == 3
 
 
 def test_without_technicians_every_home_is_told_to_be_without_a_place() -> None:
@@ -249,3 +250,25 @@ def test_what_is_held_free_is_left_by_the_rounds_too() -> None:
     assert full["there_minutes"] == 5 * 540
     assert full["homes"] < 130
     assert plan.trips.filter(week=1).count() == 130 - full["homes"]
+
+
+def test_the_reserve_shuts_out_neither_late_homes_nor_long_work() -> None:
+    a_van()
+    late = a_home(MONDAY + timedelta(days=6)).system
+    HomeHoursFactory(site=late.site, not_before=time(16))
+    long = a_home(MONDAY + timedelta(days=6), latitude=41.88).system
+    MaintenanceTaskFactory(system=long, due_on=MONDAY + timedelta(days=6), minutes=440)
+    plan = worked_out()
+    assert plan.trips.exclude(day=None).count() == 2
+    assert not plan.told[0]["left"]
+
+
+def test_what_is_overdue_may_go_on_any_day_of_the_first_weeks() -> None:
+    """Twenty-five homes overdue by weeks, an hour each: one day would not hold them, the week does."""
+    a_van()
+    for n in range(25):
+        system = a_home(TODAY - timedelta(days=30), latitude=41.87 + n / 1000).system
+        MaintenanceTaskFactory(system=system, due_on=TODAY - timedelta(days=30), minutes=50)
+    plan = worked_out()
+    assert plan.trips.filter(week=0).exclude(day=None).count() == 25
+    assert plan.trips.values("day").distinct().count() >= 4

@@ -13,7 +13,7 @@ from scipy.stats import binom
 
 from equipment.models import FilterChange, FilterSlot, Media, User
 from schedules import supply
-from schedules.models import Policy, Purchase
+from schedules.models import Plan, Policy, Purchase
 from schedules.planning.stock import count_chances
 from schedules.season import facts, outlook, season
 from schedules.supply import NotOrderable
@@ -31,6 +31,8 @@ from tests.factories import (
     SystemFactory,
     TechnicianFactory,
     VanTickFactory,
+    VisitFactory,
+    VisitJobFactory,
 )
 
 pytestmark = pytest.mark.django_db
@@ -394,3 +396,46 @@ def test_an_order_that_comes_too_late_is_told(pleat: Media, now: datetime) -> No
     Media.objects.update(on_hand=0)
     Purchase.objects.update(expected_on=TODAY - timedelta(days=1))
     assert (line(now).buy, line(now).short_on) == (0, date(2026, 5, 18))
+
+
+def test_what_a_visit_changes_is_bought_and_loaded_whoever_changes_it_else(
+    pleat: Media, now: datetime
+) -> None:
+    who = TechnicianFactory(depot=DepotFactory())
+    for slot in filters(pleat, 8, -20, by="occupant"):
+        visit = VisitFactory(
+            site=slot.system.site, technician=who, day=TODAY + timedelta(days=2), state="scheduled"
+        )
+        VisitJobFactory(visit=visit, slot=slot)
+    one = line(now)
+    assert (one.needed, one.buy) == (8, 4)
+    assert [van.held for van in van_levels(now)] == [8]
+
+
+def test_what_was_sent_is_needed_again_for_its_next_life(pleat: Media, now: datetime) -> None:
+    for slot in filters(pleat, 10, 10, by="occupant"):
+        SentFilterFactory(slot=slot, last_sent_on=TODAY - timedelta(days=1))
+    Plan.objects.update(life_began_on=TODAY - timedelta(days=50))
+    Policy.the()
+    Policy.objects.update(cap_thin_days=60)
+    assert line(now).by_week[:3] == pytest.approx([0.0, 0.0, 0.0], abs=0.01)
+    assert sum(line(now).by_week) > 4
+
+
+def test_nobody_is_warned_of_what_nobody_asks_for_or_counts(pleat: Media, now: datetime) -> None:
+    filters(pleat, 5, 2)
+    assert line(now).short_on is not None
+    Media.objects.update(on_hand=None)
+    assert line(now).short_on is None
+    Media.objects.update(on_hand=-2)
+    FilterSlot.objects.update(retired_on=TODAY)
+    assert (line(now).needed, line(now).short_on) == (0, None)
+
+
+def test_what_is_needed_before_the_first_order_is_here_is_warned_of(pleat: Media, now: datetime) -> None:
+    """Ten tomorrow, nothing there, and three days until an order has come."""
+    Media.objects.update(on_hand=0, lead_days=3)
+    Policy.the()
+    Policy.objects.update(supply_days=3)
+    filters(pleat, 10, 1)
+    assert line(now).short_on == TODAY + timedelta(days=3)

@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from equipment.access import signed_in, site_or_404, units_of
+from equipment.dust import episodes_at
 from equipment.models import Desk, FilterChange, FilterSlot, Person, Site
 from equipment.record import may_be_undone
 from schedules import answers, due, erasure, feeds, own_data
@@ -27,6 +28,8 @@ from schedules.home_lines import HomeLine, home_lines, home_title, person_lines
 from schedules.household_acts import Asked, act, local_today, waits
 from schedules.models import MaintenanceTask, Photograph, Policy, SentFilter, Visit
 from schedules.open_times import standing
+from schedules.views.dust import SHOWN_FOR
+from schedules.views.dust import lines as dust_lines
 from shared.charts import small_gauge
 from shared.place_picture import place_picture
 
@@ -85,6 +88,7 @@ def page(
         "wishes": wishes or (WishesForm(instance=user.person) if user.person else None),
         "feed_address": feeds.address(feed) if feed else "",
         "people": person_lines(site),
+        "dust_lines": dust_lines(episodes_at(site, due.today(now) - SHOWN_FOR), due.today(now)),
     }
     return render(request, "schedules/household.html", context, status=status)
 

@@ -105,7 +105,7 @@ def test_a_link_signs_the_homeowner_in_and_the_calendar_says_what_the_page_says(
     page.goto(emails.sign_in_url(world.homeowner_user))
     page.get_by_role("button", name="Sign in").click()
     expect(page.get_by_role("main")).to_contain_text("12 Linden Street")
-    shown = page.locator(".sheet .when strong").inner_text()
+    shown = page.locator(".filter-card .when strong").inner_text()
     expect(page.get_by_role("heading", level=1)).to_contain_text(shown)
     page.get_by_role("button", name="Make the address").click()
     feed = page.locator("p.address").inner_text()

@@ -235,7 +235,8 @@ def differences(now: Season, then: Season) -> list[str]:
     """What the supposition changes: in all, in over-full weeks, and where most."""
     more = then.load - now.load
     there = then.usable - now.usable
-    said = [_total(float(more.sum()), float(there.sum()))]
+    elsewhen = bool((np.abs(more) >= _LEAST_DIFFERENCE).any())
+    said = [_total(float(more.sum()), float(there.sum()), elsewhen)]
     before, after = int(now.over.sum()), int(then.over.sum())
     if before != after:
         said.append(
@@ -252,8 +253,10 @@ def differences(now: Season, then: Season) -> list[str]:
     return said
 
 
-def _total(more: float, there: float) -> str:
+def _total(more: float, there: float, elsewhen: bool) -> str:
     if abs(more) < _LEAST_DIFFERENCE and abs(there) < _LEAST_DIFFERENCE:
+        if elsewhen:
+            return _("In all as much work, in other weeks.")
         return _("Nothing of it shows in these weeks.")
     said = []
     if abs(more) >= _LEAST_DIFFERENCE:

@@ -1,6 +1,7 @@
 """What the README shows is what the commands give."""
 
 import csv
+import re
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -30,3 +31,9 @@ def test_the_readmes_row_is_what_the_forecast_writes(tmp_path: Path) -> None:
         assert abs(days.days) <= 1, column
     for column in ("drop_now_inwc", "limit_drop_inwc", "run_hours"):
         assert float(written[column]) == pytest.approx(float(shown[column]), abs=0.0011)
+
+
+def test_the_readmes_pictures_are_there() -> None:
+    shown = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", (ROOT / "README.md").read_text(encoding="utf-8"))
+    assert len(shown) == 3
+    assert all((ROOT / name).read_bytes().startswith(b"\x89PNG") for name in shown)

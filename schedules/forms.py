@@ -1,5 +1,6 @@
 """Forms of the filter's, the site's and the visit's pages."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import available_timezones
@@ -64,9 +65,30 @@ def fitting(slot: FilterSlot) -> Any:
 def _as_before(slot: FilterSlot) -> str:
     """What is meant where no medium is chosen: after a filter for a while the usual one again."""
     row = standing([slot.pk], clock.local_day(timezone.now(), Desk.the().zone)).first()
-    if row is None or row.usual is None:
+    return _without_choice(row.usual if row else None)
+
+
+def _without_choice(usual: Media | None) -> str:
+    if usual is None:
         return str(_("the same as before"))
-    return str(_("the usual one again, %(name)s") % {"name": row.usual.name})
+    return str(_("the usual one again, %(name)s") % {"name": usual.name})
+
+
+def change_forms(slots: Sequence[FilterSlot], today: date) -> "dict[int, ChangeForm]":
+    """An empty form a slot, to be shown; two queries however many."""
+    sizes: dict[str, list[tuple[object, str]]] = {slot.nominal_size: [] for slot in slots}
+    for one in Media.objects.filter(nominal_size__in=sizes).order_by("merv", "name"):
+        sizes[one.nominal_size].append((one.pk, str(one)))
+    usual = {row.slot_id: row.usual for row in standing([slot.pk for slot in slots], today)}
+    return {
+        slot.pk: ChangeForm(
+            slot,
+            today,
+            prefix=f"slot{slot.pk}",
+            shown=[("", _without_choice(usual.get(slot.pk))), *sizes[slot.nominal_size]],
+        )
+        for slot in slots
+    }
 
 
 class ChangeForm(forms.Form):
@@ -75,11 +97,22 @@ class ChangeForm(forms.Form):
     on = DayField(label=_("Changed on"))
     medium = forms.ModelChoiceField(Media.objects.none(), label=_("Filter that went in"), required=False)
 
-    def __init__(self, slot: FilterSlot, today: date, *args: Any, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        slot: FilterSlot,
+        today: date,
+        *args: Any,
+        shown: Sequence[tuple[object, str]] | None = None,
+        **kwargs: Any,
+    ) -> None:
+        """``shown``: the choices where they are known already, of a form that is only shown."""
         super().__init__(*args, **kwargs)
         self.fields["on"].initial = today
         choice = self.fields["medium"]
         assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
+        if shown is not None:
+            choice.choices = list(shown)
+            return
         choice.queryset = fitting(slot)
         choice.empty_label = _as_before(slot)
 

@@ -23,7 +23,7 @@ from schedules import answers, due, erasure, feeds, own_data
 from schedules.calendar_events import Owner
 from schedules.emails import times_url
 from schedules.explain import explain, loaded_share
-from schedules.forms import ChangeForm
+from schedules.forms import ChangeForm, change_forms
 from schedules.home_lines import HomeLine, home_lines, home_title, person_lines
 from schedules.household_acts import Asked, act, local_today, waits
 from schedules.models import MaintenanceTask, Photograph, Policy, SentFilter, Visit
@@ -104,6 +104,7 @@ def _cards(site: Site, lines: list[HomeLine], now: datetime, units: str) -> list
         row.slot_id: row for row in Photograph.objects.standing().filter(slot__in=keys).order_by("taken_at")
     }
     put_off = {slot.pk: days for slot, days in waits(slots, today)}
+    empty = change_forms(slots, today)
     return [
         FilterCard(
             row=row,
@@ -113,7 +114,7 @@ def _cards(site: Site, lines: list[HomeLine], now: datetime, units: str) -> list
             scale=_scale(slot),
             share=_share(slot),
             last=last.get(slot.pk),
-            form=ChangeForm(slot, today, prefix=f"slot{slot.pk}"),
+            form=empty[slot.pk],
             waits=put_off[slot.pk],
             is_sent=slot.pk in sent,
         )

@@ -5,14 +5,23 @@ from datetime import date, datetime, timedelta
 
 import pytest
 import time_machine
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from equipment.models import FilterChange, FilterSlot, Person, Site, User
 from schedules import own_data
 from schedules.models import Answer, Notice, Plan, SentFilter, Visit
 from shared.place_picture import CEILING, RACK, WALL, kind_of, place_picture
-from tests.factories import NoticeFactory, PlanFactory, ReadingFactory, SiteFactory
+from tests.factories import (
+    FilterSlotFactory,
+    MediaFactory,
+    NoticeFactory,
+    PlanFactory,
+    ReadingFactory,
+    SiteFactory,
+)
 
 pytestmark = pytest.mark.django_db
 TODAY = date(2026, 5, 12)
@@ -140,3 +149,26 @@ def test_whoever_is_erased_is_nowhere_and_the_house_remembers(
 def test_the_picture_is_of_the_place(place: str, kind: str) -> None:
     assert kind_of(place) == kind
     assert f"<title>{place}</title>" in place_picture(place, place, "with the air")
+
+
+def test_forty_filters_take_no_more_queries_and_every_one_its_card(
+    homeowner: Client, slot: FilterSlot
+) -> None:
+    MediaFactory(nominal_size=slot.nominal_size)
+    address = reverse("site", args=[slot.system.site_id])
+
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as caught:
+            assert homeowner.get(address).status_code == 200
+        return len(caught)
+
+    PlanFactory(slot=FilterSlotFactory(system=slot.system, nominal_size="20x20x1"))
+    asked()
+    few = asked()
+    for n in range(38):
+        PlanFactory(
+            slot=FilterSlotFactory(system=slot.system, location=f"קומה {n} " + "very long hall " * 20)
+        )
+    assert asked() == few
+    page = homeowner.get(address).text
+    assert page.count('<article class="filter-card"') == 40

@@ -7,12 +7,13 @@ from django.utils.translation import gettext as _
 
 from equipment.models import Person, User
 from schedules import due
-from schedules.models import Answer, Notice
+from schedules.models import Answer, Notice, Reply, RestedAddress, Rung
 
 
 def erase(person: Person, now: datetime) -> None:
     """Take name, mail, telephone and consent off the record and its history, end the person's part in every
     home, blank their letters, and close their account. What was changed, read and visited stays."""
+    mail = person.email
     with transaction.atomic():
         nobody = {
             "name": _("erased on request"),
@@ -34,6 +35,10 @@ def erase(person: Person, now: datetime) -> None:
         )
         letters.update(sent_to="", subject="", text="", html="")
         Answer.objects.filter(person=person).update(text="")
+        Rung.objects.filter(person=person).update(note="")
+        if mail and not Person.objects.filter(email__iexact=mail).exists():
+            Reply.objects.filter(sender__iexact=mail).update(sender="")
+            RestedAddress.objects.filter(email__iexact=mail).delete()
         for user in User.objects.filter(person=person):
             user.username, user.email, user.first_name, user.last_name = f"erased-{user.pk}", "", "", ""
             user.is_active = False

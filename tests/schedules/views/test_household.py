@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from equipment.models import FilterChange, FilterSlot, Person, Site, User
 from schedules import own_data
-from schedules.models import Answer, Notice, Plan, SentFilter, Visit
+from schedules.models import Answer, Notice, Plan, Reply, Rung, SentFilter, Visit
 from shared.place_picture import CEILING, RACK, WALL, kind_of, place_picture
 from tests.factories import (
     FilterSlotFactory,
@@ -20,6 +20,8 @@ from tests.factories import (
     NoticeFactory,
     PlanFactory,
     ReadingFactory,
+    ReplyFactory,
+    RungFactory,
     SiteFactory,
 )
 
@@ -115,17 +117,21 @@ def test_my_data_holds_everything_about_me_and_nothing_about_others(
 def test_whoever_is_erased_is_nowhere_and_the_house_remembers(
     homeowner: Client, slot: FilterSlot, homeowner_person: Person, home: Site, now: datetime
 ) -> None:
-    name, mail = homeowner_person.name, homeowner_person.email
+    name, mail = homeowner_person.name, "robin@home.example"
     ReadingFactory(slot=slot)
     NoticeFactory(person=homeowner_person, site=home, text=f"Dear {name}", sent_to=mail, state="sent")
     NoticeFactory(person=homeowner_person, site=home, state="waiting")
+    RungFactory(person=homeowner_person, site=home, note=f"{name} has a bad back")
+    ReplyFactory(sender="robin@home.example")
+    Person.objects.update(email="robin@home.example")
     assert homeowner.post(reverse("erase-me"), follow=True).status_code == 200
     assert Person.objects.get().name == name
     assert "You are erased from our record." in homeowner.post(reverse("erase-me"), {"sure": "1"}).text
     person = Person.objects.get()
     told = json.dumps(own_data.of(person, now)) + str(list(person.history.values()))
     assert name not in told
-    assert not mail or mail not in told
+    assert mail not in told
+    assert [Rung.objects.get().note, Reply.objects.get().sender] == ["", ""]
     assert (person.email, person.wants_filter_mail, person.roles.filter(until=None).count()) == ("", False, 0)
     assert set(Notice.objects.values_list("state", "sent_to", "text")) == {
         ("sent", "", ""),

@@ -107,6 +107,12 @@ class Season:
     moved: Moved | None
     elsewhere: FloatArray
     left: FloatArray
+    undoable: FloatArray
+
+    @property
+    def pressing(self) -> FloatArray:
+        """The upper end of the span of what somebody can do, and what is left from before."""
+        return self.left + self.high - self.undoable
 
     @property
     def load(self) -> FloatArray:
@@ -122,7 +128,7 @@ class Season:
     def roomy(self) -> BoolArray:
         """Which weeks have work for less than half their capacity, even at the upper end, and nothing left
         from before."""
-        low = self.high < ROOM_SHARE * self.usable
+        low = self.high - self.undoable < ROOM_SHARE * self.usable
         return np.asarray((self.usable > 0) & low & ~self.over & ~self.behind)
 
     @property
@@ -167,28 +173,31 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves:
     inside = np.isin(_key(expected), _key(total)[groups])
     booked_inside = np.isin(_key(booked), _key(total)[groups])
     staff = known.team.branch, has
-    elsewhere = _elsewhere(total, groups, people, usable, staff) if only.skill else np.zeros_like(usable)
+    need = _bits([only.skill], known.rows.skills)
+    elsewhere = _elsewhere(total, groups, people, usable, staff, need) if need else np.zeros_like(usable)
     usable = usable - elsewhere
-    short, fullest, tight = _fits(total, groups, (*staff, usable), people, known.rows)
+    doable = groups & _doable(total, *staff, gross)
+    undoable = total.minutes[groups & ~doable].sum(axis=0)
+    short, fullest, tight = _fits(total, doable, (*staff, usable), people, known.rows)
     mean = expected.minutes[inside].sum(axis=0)
     variance = expected.variance[inside].sum(axis=0)
     fixed = booked.minutes[booked_inside].sum(axis=0)
     low, high = span(mean, variance)
     there = usable[people].sum(axis=0)
-    left = _left_from_before(total, groups, staff, usable * people[:, None])
+    left = _left_from_before(total, doable, staff, usable * people[:, None])
     moved = None
     if moves and (short.sum(axis=0) > _LEAST_SHORT).any():
         movable = _movable(ahead, short, only, known)
         movers = Staff(known.team.branch[people], has[people], usable[people])
-        moved = move(movable, _few(total, groups), total.minutes[groups], movers)
+        moved = move(movable, _few(total, doable), total.minutes[doable], movers)
     return Season(
         [known.today - timedelta(days=known.today.weekday() - 7 * at) for at in range(len(weeks))],
         fixed, mean, fixed + low, fixed + high, gross[people].sum(axis=0),
         (gross - usable - elsewhere)[people].sum(axis=0), there, short.sum(axis=0), fullest, tight, short,
         expected.jobs[inside].sum(axis=0), expected.trips[inside].sum(axis=0),
-        _past(mean, variance, there - fixed - left), gross, people_booked,
+        _past(mean, variance, there - fixed - left + undoable), gross, people_booked,
         _nobody(total, groups, (known.team.branch, has, gross), known.rows.skills), moved,
-        elsewhere[people].sum(axis=0), left,
+        elsewhere[people].sum(axis=0), left, undoable,
     )  # fmt: skip
 
 
@@ -202,32 +211,47 @@ def _by_class(total: Load, groups: BoolArray, branch: int) -> tuple[IntArray, Fl
 
 
 def _elsewhere(
-    total: Load, groups: BoolArray, people: BoolArray, usable: FloatArray, staff: tuple[IntArray, IntArray]
+    total: Load,
+    groups: BoolArray,
+    people: BoolArray,
+    usable: FloatArray,
+    staff: tuple[IntArray, IntArray],
+    need: int,
 ) -> FloatArray:
-    """Minutes [m, W] of the people looked at that other work of their branch needs, each by their share;
-    ``staff``: branch and skills of all."""
+    """Minutes [m, W] of the people looked at, those with the skill ``need``, that other work of their branch
+    takes, each by their share; ``staff``: branch and skills of all."""
     out = np.zeros_like(usable)
     for one in np.unique(staff[0][people]).tolist():
         here = staff[0] == one
         needs, other = _by_class(total, ~groups, one)
-        mine = people[here]
-        left = left_for(mine, needs, other, staff[1][here], usable[here])
+        left = left_for(need, needs, other, staff[1][here], usable[here])
         there = usable[here & people].sum(axis=0)
         out[here & people] = usable[here & people] * (1.0 - left / np.maximum(there, 1e-9))
     return out
 
 
+def _doable(total: Load, branch: IntArray, has: IntArray, gross: FloatArray) -> BoolArray:
+    """Which groups of work somebody of their branch can do; all where nobody works there, for then it is not
+    skill that is lacking."""
+    works = gross.sum(axis=1) > 0
+    found = np.ones(len(total.branch), dtype=np.bool_)
+    for one in np.unique(total.branch).tolist():
+        here = works & (branch == one)
+        mine = total.branch == one
+        found[mine] = able_classes(total.skills[mine], has[here]) if here.any() else True
+    return found
+
+
 def _left_from_before(
     total: Load, groups: BoolArray, staff: tuple[IntArray, IntArray], usable: FloatArray
 ) -> FloatArray:
-    """Minutes [W] that the weeks before had no time for, branch by branch and skill by skill; what nobody can
-    do is not left over but told by itself. ``usable`` [m, W] of the people looked at, nought of others."""
+    """Minutes [W] that the weeks before had no time for, branch by branch and skill by skill. ``usable``
+    [m, W] of the people looked at, nought of others."""
     left = np.zeros(usable.shape[1])
     for one in np.unique(total.branch[groups]).tolist():
         here = staff[0] == one
         needs, wanted = _by_class(total, groups, one)
-        can = able_classes(needs, staff[1][here], usable[here])
-        left += carried(needs[can], wanted[can], staff[1][here], usable[here])
+        left += carried(needs, wanted, staff[1][here], usable[here])
     return left
 
 
@@ -323,17 +347,12 @@ def _fits(
         wanted = np.array([minutes[mine & (skills == need)].sum(axis=0) for need in needs])
         wanted = wanted.reshape(len(needs), weeks)
         has, there = staff[1][who], staff[2][who]
-        # What nobody has the skills for is told by itself; it is no measure of how full the others are.
-        able = able_classes(needs, has, there)
-        found = fit(needs[able], wanted[able], has, there)
+        found = fit(needs, wanted, has, there)
         short[one] = found.short
         for week in np.flatnonzero(found.fullest > fullest):
-            named = needs[able][found.holds[week]]
+            named = needs[found.holds[week]]
             tight[week] = () if (named == 0).any() else _named(named, known.skills)
         fullest = np.maximum(fullest, found.fullest)
-        nobody = wanted[~able].sum(axis=0) >= _LEAST_SHORT
-        for week in np.flatnonzero(nobody & (fullest <= 0)):
-            fullest[week], tight[week] = np.inf, _lacking(needs[~able], has, known.skills)
     return short, fullest, tight
 
 
@@ -349,12 +368,6 @@ def _nobody(
         if minutes >= _LEAST_SHORT and not able.any():
             found.append((int(total.branch[group]), _named(np.array([need]), skills), minutes))
     return found
-
-
-def _lacking(needs: IntArray, has: IntArray, skills: list[str]) -> tuple[str, ...]:
-    """The skills that nobody has at all; where each is there and no one has them together, all of them."""
-    nowhere = needs & ~np.bitwise_or.reduce(has, initial=0)
-    return _named(nowhere if nowhere.any() else needs, skills)
 
 
 def _named(needs: IntArray, skills: list[str]) -> tuple[str, ...]:

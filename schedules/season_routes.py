@@ -129,13 +129,17 @@ def _less_held(asked: Asked, free: float, week: int) -> Asked:
     short_s = (1.0 - free) * sum(shift.shift[1] - shift.shift[0] for shift in shifts)
     if not may or short_s <= 0:
         return asked
-    half_s = min(shifts[at].shift[1] - shifts[at].shift[0] for at in may) / 2
-    count = min(len(may), int(np.ceil(short_s / half_s)))
-    cut = round(min(short_s / count, half_s))
-    for place in np.linspace(0, len(may), count, endpoint=False).astype(int).tolist():
-        at = may[(place + week) % len(may)]
+    halves = {at: (shifts[at].shift[1] - shifts[at].shift[0]) / 2 for at in may}
+    some: list[int] = []
+    for count in range(1, len(may) + 1):
+        places = np.linspace(0, len(may), count, endpoint=False).astype(int).tolist()
+        some = [may[(place + week) % len(may)] for place in places]
+        if sum(halves[at] for at in some) >= short_s:
+            break
+    part = min(1.0, short_s / sum(halves[at] for at in some))
+    for at in some:
         begins, ends = shifts[at].shift
-        shifts[at] = replace(shifts[at], shift=(begins, ends - cut))
+        shifts[at] = replace(shifts[at], shift=(begins, ends - round(part * halves[at])))
     return replace(asked, problem=replace(asked.problem, technicians=tuple(shifts)))
 
 

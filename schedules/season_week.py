@@ -23,7 +23,13 @@ def _of_season(plan: RoundPlan, season: SeasonPlan, every: Sequence[Trip]) -> li
     )
     dealt = set(season.trips.filter(week__in=weeks).values_list("site", flat=True))
     mine = [in_days(trip, plan.first_day, plan.last_day) for trip in every if trip.site.pk in dealt]
-    others = [trip for trip in every if trip.site.pk not in dealt]
+    later = set(season.trips.exclude(week__in=weeks).values_list("site", flat=True))
+    # What is late already and has another week in the plan keeps it.
+    others = [
+        trip
+        for trip in every
+        if trip.site.pk not in dealt and not (trip.late_since is not None and trip.site.pk in later)
+    ]
     return mine + [trip for trip in others if trip.visit is not None or trip.window.last <= plan.last_day]
 
 

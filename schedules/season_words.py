@@ -175,7 +175,7 @@ def nobody_has(known: Facts, one: Season) -> list[str]:
 
 def may_run_over(one: Season) -> str:
     """The weeks that fit in the middle of their span and not at its upper end."""
-    some = np.flatnonzero(~one.over & (one.usable > 0) & (one.left + one.high > one.usable))
+    some = np.flatnonzero(~one.over & (one.usable > 0) & (one.pressing > one.usable))
     return _named(one, some, _("May run over, at the upper end of the span: the weeks of %(days)s."))
 
 

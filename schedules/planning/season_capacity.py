@@ -65,56 +65,49 @@ def fit(needs: IntArray, minutes: FloatArray, has: IntArray, there: FloatArray) 
     return Fit(short, fullness.max(axis=0), every.holds[tightest])
 
 
-def able_classes(needs: IntArray, has: IntArray, there: FloatArray) -> BoolArray:
-    """Which classes [k] anybody of the kinds ``has`` [m] who works at all (``there`` [m, W]) can do; all of
-    them where nobody works, for then it is not skill that is lacking."""
-    works = has[there.sum(axis=1) > 0]
-    if not len(works):
-        return np.ones(len(needs), dtype=np.bool_)
-    return np.asarray(((needs[:, None] & ~works[None, :]) == 0).any(axis=1), dtype=np.bool_)
+def able_classes(needs: IntArray, has: IntArray) -> BoolArray:
+    """Which classes [k] any of the kinds ``has`` [m] can do."""
+    return np.asarray(((needs[:, None] & ~has[None, :]) == 0).any(axis=1), dtype=np.bool_)
 
 
-def left_for(
-    people: BoolArray, needs: IntArray, minutes: FloatArray, has: IntArray, there: FloatArray
-) -> FloatArray:
-    """Minutes [W] that ``people`` [m] have left where the other work ``minutes`` [k, W] of classes ``needs``
-    [k] is done first, by whoever else can: the min cut of the flow, over the collections of that work. What
-    those who can do it have no time for takes no more of them than all that they have."""
-    found = there[people].sum(axis=0)
-    can = able_classes(needs, has, there)
-    if not can.any():
-        return np.asarray(found)
-    every = collections(needs[can], has)
+def done_of(every: Collections, wanted: FloatArray, there: FloatArray) -> FloatArray:
+    """Minutes done [k] of ``wanted`` [k] where all is done that can be, by ``there`` [m] minutes a kind: the
+    greedy of a polymatroid, whose sum is the greatest whatever the order of the classes."""
     able = every.able.astype(np.float64) @ there
-    wanted = np.minimum(every.holds.astype(np.float64) @ minutes[can], able)
-    either = (every.able | people[None, :]).astype(np.float64) @ there
-    return np.asarray(np.maximum(np.minimum(found, (either - wanted).min(axis=0)), 0.0))
+    done = np.zeros(len(wanted))
+    for one in range(len(wanted)):
+        room = able - every.holds.astype(np.float64) @ done
+        done[one] = min(wanted[one], max(float(room[every.holds[:, one]].min()), 0.0))
+    return done
+
+
+def left_for(need: int, needs: IntArray, minutes: FloatArray, has: IntArray, there: FloatArray) -> FloatArray:
+    """Minutes [W] that there are for work of skills ``need`` where the other work, ``minutes`` [k, W] of
+    classes ``needs`` [k], is done first as far as it can be: the greatest flow with as much of that work as
+    anybody could want, less the greatest without it."""
+    weeks = there.shape[1]
+    with_it = collections(np.append(needs, need), has)
+    without = collections(needs, has) if len(needs) else None
+    boundless = there.sum(axis=0)
+    found = np.zeros(weeks)
+    for week in range(weeks):
+        both = done_of(with_it, np.append(minutes[:, week], boundless[week]), there[:, week]).sum()
+        other = done_of(without, minutes[:, week], there[:, week]).sum() if without else 0.0
+        found[week] = both - other
+    return found
 
 
 def carried(needs: IntArray, minutes: FloatArray, has: IntArray, there: FloatArray) -> FloatArray:
     """Minutes [W] that each week begins with because those before had no time for them, class by class: work
     ``minutes`` [k, W] of classes ``needs`` [k] that ``there`` [m, W] of kinds ``has`` [m] can do."""
-    weeks = minutes.shape[1]
-    left, waits = np.zeros(weeks), np.zeros(len(needs))
-    for week in range(weeks):
+    left, waits = np.zeros(minutes.shape[1]), np.zeros(len(needs))
+    every = collections(needs, has) if len(needs) else None
+    for week in range(len(left)):
         left[week] = waits.sum()
-        wanted = minutes[:, week] + waits
-        waits = _waiting(needs, wanted, has, there[:, week])
+        if every is not None:
+            wanted = minutes[:, week] + waits
+            waits = wanted - done_of(every, wanted, there[:, week])
     return left
-
-
-def _waiting(needs: IntArray, wanted: FloatArray, has: IntArray, there: FloatArray) -> FloatArray:
-    """What is not done [k] of ``wanted`` [k]: the shortest collection gives up its share, until all fits."""
-    done = wanted.copy()
-    for _round in range(len(needs)):
-        every = collections(needs, has)
-        short = every.holds.astype(np.float64) @ done - every.able.astype(np.float64) @ there
-        worst = int(np.argmax(short))
-        if short[worst] <= 1e-9:
-            break
-        inside = every.holds[worst]
-        done[inside] *= 1.0 - short[worst] / done[inside].sum()
-    return np.asarray(wanted - done)
 
 
 def fewer_classes(needs: IntArray, minutes: FloatArray) -> IntArray:

@@ -147,11 +147,11 @@ def _word(one: Season, at: int) -> str:
     if one.over[at]:
         return _("too full")
     if one.behind[at]:
-        still = one.left[at] + one.load[at] > one.usable[at]
+        still = one.left[at] + one.load[at] - one.undoable[at] > one.usable[at]
         return _("too full with what is left") if still else _("works off what is left")
     if one.roomy[at]:
         return _("room")
-    return _("may run over") if one.high[at] > one.usable[at] else _("fits")
+    return _("may run over") if one.pressing[at] > one.usable[at] else _("fits")
 
 
 def _signed(minutes: float) -> str:

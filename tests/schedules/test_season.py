@@ -381,7 +381,10 @@ def test_what_nobody_can_do_hides_not_how_full_the_others_are() -> None:
     assert found.tight[0] == ("gas",)
     assert np.isfinite(found.fullest[0])
     MaintenanceTask.objects.filter(system=both).update(due_on=ahead(8))
-    assert the_season().tight[1] == ("refrigerant",)
+    later = the_season()
+    assert (later.fullest[1], later.over[1], later.left[2]) == (0.0, False, 0.0)
+    assert later.undoable[1] == pytest.approx(TRIP + 60)
+    assert [skills for _branch, skills, _minutes in later.nobody] == [("gas", "refrigerant")]
 
 
 def hour_a_day(*skills: list[str]) -> None:
@@ -429,3 +432,26 @@ def test_what_is_left_over_is_carried_skill_by_skill() -> None:
 
 def test_where_there_is_nothing_to_do_nothing_runs_over() -> None:
     assert the_season().chance.tolist() == [0.0] * 12
+
+
+def test_what_nobody_can_do_presses_on_nobody() -> None:
+    """By hand: little plain work, and a week of what nobody can do: nothing runs over, nothing is moved."""
+    hour_a_day([])
+    for skill, minutes in (("", 40), ("refrigerant", 900)):
+        MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(8), minutes=minutes, skill=skill)
+    found = the_season()
+    assert found.chance[1] == pytest.approx(0.0, abs=1e-6)
+    assert found.pressing[1] == pytest.approx(TRIP + 40)
+    assert found.moved is None
+
+
+def test_a_branch_without_a_skill_reads_alike_in_every_view() -> None:
+    two_branches()
+    TechnicianFactory(depot=Depot.objects.order_by("name")[0])
+    TechnicianFactory(depot=Depot.objects.order_by("name")[1], skills=["gas"])
+    site = SiteFactory(latitude=41.0, longitude=-91.0)
+    MaintenanceTaskFactory(system=SystemFactory(site=site), due_on=ahead(8), minutes=60, skill="gas")
+    for narrow in (None, Narrow(0), Narrow(skill="gas"), Narrow(0, "gas")):
+        found = the_season(narrow=narrow)
+        assert not found.over.any()
+        assert not found.behind.any()

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from equipment.models import Site
-from schedules import season_plan
+from schedules import rounds, season_plan, season_routes
 from schedules.models import RoundPlan, SeasonPlan, Visit
 from schedules.planning.season_weeks import CHURN_MINUTES, deal
 from schedules.season_plan import WEEKS_BEYOND, Season, gather
@@ -208,10 +208,12 @@ def test_places_in_a_line_or_all_in_one_span_no_area() -> None:
 
 
 def test_the_rounds_of_a_seasons_week_are_of_the_homes_dealt_to_it() -> None:
-    """One dealt to the week, one dealt to another, one that would be late after it whatever was dealt."""
+    """One dealt to the week, one to another, one that would be late after it whatever was dealt, and one that
+    is late anyway and keeps its other week."""
     here, elsewhere, late = (a_home(MONDAY + timedelta(days=days)) for days in (20, 20, 5))
+    long_late = a_home(TODAY - timedelta(days=30))
     season = SeasonPlanFactory(state="ready", first_day=MONDAY, weeks=4)
-    for slot, week in ((here, 0), (elsewhere, 1), (late, 1)):
+    for slot, week in ((here, 0), (elsewhere, 1), (late, 1), (long_late, 1)):
         SeasonTripFactory(plan=season, site=slot.system.site, week=week)
     sunday = MONDAY + timedelta(days=6)
     rounds_of = RoundPlan(first_day=MONDAY, last_day=sunday, season=season)
@@ -219,7 +221,8 @@ def test_the_rounds_of_a_seasons_week_are_of_the_homes_dealt_to_it() -> None:
     assert set(told) == {here.system.site_id, late.system.site_id}
     assert told[here.system.site_id].last == sunday
     every = trips_for(RoundPlan(first_day=MONDAY, last_day=sunday), TODAY)
-    assert {trip.site.pk for trip in every} == {slot.system.site_id for slot in (here, elsewhere, late)}
+    slots = (here, elsewhere, late, long_late)
+    assert {trip.site.pk for trip in every} == {slot.system.site_id for slot in slots}
 
 
 def test_what_one_technician_alone_can_do_is_dealt_within_their_hours() -> None:
@@ -272,3 +275,18 @@ def test_what_is_overdue_may_go_on_any_day_of_the_first_weeks() -> None:
     plan = worked_out()
     assert plan.trips.filter(week=0).exclude(day=None).count() == 25
     assert plan.trips.values("day").distinct().count() >= 4
+
+
+def test_the_reserve_is_kept_whatever_the_shifts() -> None:
+    """A tenth of a nine hours' week and of one hour on Wednesdays: of 46 hours 41.4 stay open."""
+    a_van(weekdays=[0, 1, 2, 3, 4])
+    a_van(weekdays=[2], day_starts=time(8), day_ends=time(9))
+    asked = rounds.ask(RoundPlan(first_day=MONDAY, last_day=MONDAY + timedelta(days=6)), TODAY, [])
+    for week in range(4):
+        cut = season_routes._less_held(asked, 0.9, week)
+        lengths = [shift.shift[1] - shift.shift[0] for shift in cut.problem.technicians]
+        assert sum(lengths) == pytest.approx(0.9 * 46 * 3600, abs=10)
+        assert all(
+            2 * one >= shift.shift[1] - shift.shift[0]
+            for one, shift in zip(lengths, asked.problem.technicians, strict=True)
+        )

@@ -2,9 +2,19 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.optimize import linprog
 
-from schedules.planning.season_capacity import MOST_CLASSES, collections, fewer_classes, fit
+from schedules.planning.season_capacity import (
+    MOST_CLASSES,
+    carried,
+    collections,
+    done_of,
+    fewer_classes,
+    fit,
+    left_for,
+)
 
 GAS, COLD = 1, 2
 
@@ -64,3 +74,47 @@ def test_too_many_sets_of_skills_are_refused_and_can_be_made_fewer() -> None:
     few = fewer_classes(needs, np.arange(20.0)[:, None])
     assert len(np.unique(few)) <= MOST_CLASSES
     assert set(few[10:]) == set(range(10, 20))
+
+
+def greatest_flow(wanted: np.ndarray, there: np.ndarray, needs: np.ndarray, has: np.ndarray) -> float:
+    """By scipy.optimize.linprog, minutes of every class to every kind that can do it."""
+    able = (needs[:, None] & ~has[None, :]) == 0
+    pairs = [(k, m) for k in range(len(needs)) for m in range(len(has)) if able[k, m]]
+    if not pairs:
+        return 0.0
+    limits = np.zeros((len(needs) + len(has), len(pairs)))
+    for column, (k, m) in enumerate(pairs):
+        limits[k, column] = limits[len(needs) + m, column] = 1.0
+    told = linprog(-np.ones(len(pairs)), A_ub=limits, b_ub=[*wanted, *there], method="highs")
+    return float(-told.fun)
+
+
+@given(st.data())
+def test_done_and_left_are_those_of_the_greatest_flow(data: st.DataObject) -> None:
+    needs = np.array(data.draw(st.lists(st.integers(0, 7), min_size=1, max_size=5, unique=True)))
+    has = np.array(data.draw(st.lists(st.integers(0, 7), min_size=1, max_size=4)))
+    some = st.integers(0, 200)
+    wanted = np.array(data.draw(st.lists(some, min_size=len(needs), max_size=len(needs))), dtype=float)
+    there = np.array(data.draw(st.lists(some, min_size=len(has), max_size=len(has))), dtype=float)
+    done = done_of(collections(needs, has), wanted, there)
+    best = greatest_flow(wanted, there, needs, has)
+    assert done.sum() == pytest.approx(best, abs=1e-6)
+    assert ((done >= 0) & (done <= wanted + 1e-9)).all()
+    need = 8
+    skilled = has | data.draw(st.sampled_from([0, 8])) * (np.arange(len(has)) % 2)
+    left = left_for(need, needs, wanted[:, None], skilled, there[:, None])
+    both = greatest_flow(np.append(wanted, there.sum()), there, np.append(needs, need), skilled)
+    assert left[0] == pytest.approx(both - greatest_flow(wanted, there, needs, skilled), abs=1e-6)
+
+
+def test_what_waits_is_carried_by_hand() -> None:
+    """Two of fifty minutes, one with gas; plain work 51 and gas 150: a hundred are done, 101 wait."""
+    needs, has = np.array([0, 1]), np.array([1, 0])
+    minutes = np.array([[51.0, 0.0, 0.0], [150.0, 0.0, 0.0]])
+    told = carried(needs, minutes, has, np.full((2, 3), 50.0))
+    assert told[:2].tolist() == [0.0, 101.0]
+    # Wood and plain beside it: what the one with gas cannot do takes nothing of them.
+    left = left_for(
+        1, np.array([2, 0]), np.array([[300.0], [50.0]]), np.array([1, 2]), np.full((2, 1), 100.0)
+    )
+    assert left.tolist() == [50.0]

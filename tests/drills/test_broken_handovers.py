@@ -180,6 +180,7 @@ EIGHT = [
 ]  # fmt: skip
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(
     ("zone", "day", "eight"), [(*change, at) for change, at in zip(CHANGES, EIGHT, strict=True)]
 )

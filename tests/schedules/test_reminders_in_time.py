@@ -39,6 +39,7 @@ def a_day(now: datetime) -> None:
     sending.send_all(now)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("apart", [1, 3, 10])
 def test_a_large_home_is_told_of_every_filter_and_nagged_once_a_week_at_most(
     due_home: Plan, now: datetime, apart: int

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
@@ -89,6 +89,7 @@ def greatest_flow(wanted: np.ndarray, there: np.ndarray, needs: np.ndarray, has:
     return float(-told.fun)
 
 
+@settings(max_examples=40)
 @given(st.data())
 def test_done_and_left_are_those_of_the_greatest_flow(data: st.DataObject) -> None:
     needs = np.array(data.draw(st.lists(st.integers(0, 7), min_size=1, max_size=5, unique=True)))

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy
 
 from equipment.dust import Dusty
 from equipment.models import DustEpisode, Station
-from schedules.forms import DayField
+from schedules.day_field import DayField
 
 
 class EpisodeForm(forms.Form):

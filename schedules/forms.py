@@ -1,22 +1,21 @@
 """Forms of the filter's, the site's and the visit's pages."""
 
-from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 from zoneinfo import available_timezones
 
 from django import forms
 from django.conf import settings
-from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from equipment.airflow import design_airflow
 from equipment.fields import DropField, HeightField, QuantityField, SizeField, TableField, use_units
 from equipment.handover import label_drop, zone_of
-from equipment.meanwhile import standing
 from equipment.models import AirRecord, Desk, FilterSlot, LifeEvent, Media, Person, Site, SiteRole, System
 from schedules.air_forms import READ_WHERE, VisitAirForm, ask_odd_airflow, ask_where
 from schedules.bookable import NotBookable, Unsuited
+from schedules.change_form import as_before, fitting
+from schedules.day_field import DayField, DayInput
 from schedules.drop_today import DropToday
 from schedules.models import Defect, MaintenanceTask, Technician
 from schedules.photo_field import PhotoField, again
@@ -24,7 +23,6 @@ from schedules.reading_checks import expected_now, prefix_of, slot_rules
 from schedules.reading_rules import ask, readings, tell_browser
 from schedules.seen_field import SeenBoxes
 from schedules.texts import digits
-from shared import clock
 from shared import units as quantities
 from shared.units import AIRFLOW, CAPACITY, PRESSURE, TEMPERATURE
 
@@ -33,88 +31,6 @@ DAYS_A_YEAR = 365
 LONGEST_TEXT = 4000
 WARMEST_DAY_C = 32.0
 LONGEST_INTERVAL_DAYS = 30 * 366
-
-
-class DayInput(forms.DateInput):
-    """The browser's own day picker."""
-
-    input_type = "date"
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(format="%Y-%m-%d", **kwargs)
-
-
-class DayField(forms.DateField):
-    """A day that a desk may have on record: 1950 to 2100."""
-
-    widget = DayInput
-
-    def clean(self, value: Any) -> date | None:
-        """The day; forms.ValidationError for a year out of range."""
-        day: date | None = super().clean(value)
-        if day is not None and not 1950 <= day.year <= 2100:
-            raise forms.ValidationError(_("is not a year between 1950 and 2100"))
-        return day
-
-
-def fitting(slot: FilterSlot) -> Any:
-    """Media of the slot's own size."""
-    return Media.objects.filter(nominal_size=slot.nominal_size).order_by("merv", "name")
-
-
-def _as_before(slot: FilterSlot) -> str:
-    """What is meant where no medium is chosen: after a filter for a while the usual one again."""
-    row = standing([slot.pk], clock.local_day(timezone.now(), Desk.the().zone)).first()
-    return _without_choice(row.usual if row else None)
-
-
-def _without_choice(usual: Media | None) -> str:
-    if usual is None:
-        return str(_("the same as before"))
-    return str(_("the usual one again, %(name)s") % {"name": usual.name})
-
-
-def change_forms(slots: Sequence[FilterSlot], today: date) -> "dict[int, ChangeForm]":
-    """An empty form a slot, to be shown; two queries however many."""
-    sizes: dict[str, list[tuple[object, str]]] = {slot.nominal_size: [] for slot in slots}
-    for one in Media.objects.filter(nominal_size__in=sizes).order_by("merv", "name"):
-        sizes[one.nominal_size].append((one.pk, str(one)))
-    usual = {row.slot_id: row.usual for row in standing([slot.pk for slot in slots], today)}
-    return {
-        slot.pk: ChangeForm(
-            slot,
-            today,
-            prefix=f"slot{slot.pk}",
-            shown=[("", _without_choice(usual.get(slot.pk))), *sizes[slot.nominal_size]],
-        )
-        for slot in slots
-    }
-
-
-class ChangeForm(forms.Form):
-    """I changed it: when, and what went in."""
-
-    on = DayField(label=_("Changed on"))
-    medium = forms.ModelChoiceField(Media.objects.none(), label=_("Filter that went in"), required=False)
-
-    def __init__(
-        self,
-        slot: FilterSlot,
-        today: date,
-        *args: Any,
-        shown: Sequence[tuple[object, str]] | None = None,
-        **kwargs: Any,
-    ) -> None:
-        """``shown``: the choices where they are known already, of a form that is only shown."""
-        super().__init__(*args, **kwargs)
-        self.fields["on"].initial = today
-        choice = self.fields["medium"]
-        assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
-        if shown is not None:
-            choice.choices = list(shown)
-            return
-        choice.queryset = fitting(slot)
-        choice.empty_label = _as_before(slot)
 
 
 class EventForm(forms.Form):
@@ -423,7 +339,7 @@ class JobFilterForm(forms.Form):
         choice = self.fields["medium"]
         assert isinstance(choice, forms.ModelChoiceField)  # noqa: S101
         choice.queryset = fitting(slot)
-        choice.empty_label = _as_before(slot)
+        choice.empty_label = as_before(slot)
         self.rules = slot_rules(slot, units, today)
         tell_browser(self, self.rules)
 

@@ -15,8 +15,8 @@ from equipment.models import Desk, FilterChange, FilterSlot, Person, Site
 from equipment.record import NotRecordable, Told, record_change, undo_change
 from schedules import answers, due, supply, visits
 from schedules.bookable import NotBookable
+from schedules.change_form import ChangeForm
 from schedules.explain import say_day
-from schedules.forms import ChangeForm
 from schedules.notice_slots import of_a_technician
 from schedules.visits import Booking
 from schedules.waiting import cost_of_waiting

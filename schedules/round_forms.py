@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from equipment.fields import QuantityField, use_units
 from schedules import slow_hours
-from schedules.forms import DayField
+from schedules.day_field import DayField
 from schedules.models import Absence, Depot, HomeHours, Policy, RoundPlan, Technician
 from shared.units import ROAD_SPEED, number
 

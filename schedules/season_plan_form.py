@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from schedules.forms import DayField
+from schedules.day_field import DayField
 from schedules.models import SeasonPlan
 from schedules.season_runs import FEWEST_WEEKS, MOST_WEEKS, next_monday
 

@@ -9,7 +9,7 @@ from equipment.fields import whole_number
 from equipment.models import Desk, FilterChange, FilterSlot
 from equipment.record import NotRecordable, Told, changes_made, record_change
 from schedules import due, visits
-from schedules.forms import ChangeForm
+from schedules.change_form import ChangeForm
 from schedules.models import FieldEntry
 from schedules.reading_form import ReadingForm
 from shared import clock

@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from equipment.meanwhile import ForAWhile
 from equipment.models import Media
-from schedules.forms import DayField
+from schedules.day_field import DayField
 from schedules.what_fits import Candidate
 
 USUAL_DAYS = 28

@@ -15,8 +15,8 @@ from equipment.models import Desk, FilterSlot, Person, Site
 from equipment.record import may_be_undone
 from schedules import answers
 from schedules.cards import households
+from schedules.change_form import ChangeForm
 from schedules.emails import filter_lines
-from schedules.forms import ChangeForm
 from schedules.household_acts import Acted, Asked, act, local_today, waits
 from schedules.models import Notice
 from schedules.notice_slots import open_slots

@@ -16,11 +16,11 @@ from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading
 from equipment.record import NotRecordable, Told, record_change, record_reading
 from equipment.unit_words import show
 from schedules import due, entry_judging, supply, visits
+from schedules.change_form import ChangeForm
 from schedules.drawings import filter_drawings
 from schedules.drop_today import drops_today
 from schedules.explain import explain, state_word
 from schedules.finding_words import say_all
-from schedules.forms import ChangeForm
 from schedules.lives import local_ordinal
 from schedules.models import Policy, SentFilter
 from schedules.reading_form import HeightForm, ReadingForm

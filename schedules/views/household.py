@@ -21,9 +21,9 @@ from equipment.models import Desk, FilterChange, FilterSlot, Person, Site
 from equipment.record import may_be_undone
 from schedules import answers, due, erasure, feeds, own_data
 from schedules.calendar_events import Owner
+from schedules.change_form import ChangeForm, change_forms
 from schedules.emails import times_url
 from schedules.explain import explain, loaded_share
-from schedules.forms import ChangeForm, change_forms
 from schedules.home_lines import HomeLine, home_lines, home_title, person_lines
 from schedules.household_acts import Asked, act, local_today, waits
 from schedules.models import MaintenanceTask, Photograph, Policy, SentFilter, Visit

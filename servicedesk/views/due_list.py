@@ -18,8 +18,8 @@ from equipment.look_up_sizes import as_size
 from equipment.models import FilterSlot
 from equipment.stations import quiet_stations
 from schedules import due
+from schedules.day_field import DayInput
 from schedules.explain import loaded_share, say_day, state_word
-from schedules.forms import DayInput
 from schedules.models import Plan, Policy
 from shared.charts import small_gauge
 

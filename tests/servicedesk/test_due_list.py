@@ -9,6 +9,7 @@ import time_machine
 from django.test import Client
 
 from tests.factories import NOW, TODAY, FilterSlotFactory, PlanFactory, SystemFactory
+from tests.markup import tight
 
 pytestmark = pytest.mark.django_db
 
@@ -30,7 +31,7 @@ def long_list(manager: Client) -> Client:
 
 
 def title_and_rows(client: Client, **query: object) -> tuple[str, int]:
-    text = client.get("/due/", query).text
+    text = tight(client.get("/due/", query).text)
     title = re.search(r"<h1>([^<]+)</h1>", text)
     assert title
     return title[1], len(re.findall(r'<li><div class="when">', text))

@@ -11,6 +11,7 @@ from django.utils import timezone
 from equipment.models import FilterSlot
 from schedules.finding_rows import found
 from tests.factories import FilterSlotFactory, ForetoldFactory, PlanFactory, ReadingFactory
+from tests.markup import tight
 
 
 def promised(slot: FilterSlot, count: int, read_pa: float = 31.0, first: int = 40) -> list[date]:
@@ -25,7 +26,7 @@ def promised(slot: FilterSlot, count: int, read_pa: float = 31.0, first: int = 4
 
 
 def text_of(client: Client) -> str:
-    return client.get(reverse("promises")).content.decode()
+    return tight(client.get(reverse("promises")).text)
 
 
 @pytest.mark.django_db

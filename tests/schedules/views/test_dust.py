@@ -10,6 +10,7 @@ from equipment.models import DustEpisode, FilterSlot, Site
 from schedules import due
 from schedules.models import Plan
 from tests.factories import NOW, TODAY, DustEpisodeFactory, SiteFactory, StationFactory
+from tests.markup import tight
 
 pytestmark = pytest.mark.django_db
 WEEKS = {"kind": "smoke", "first_day": "2026-05-01", "last_day": "2026-05-20", "factor": "3"}
@@ -19,9 +20,8 @@ def test_a_renovation_is_written_down_on_the_homes_page(
     manager: Client, home: Site, home_slot: FilterSlot
 ) -> None:
     due.replan(NOW)
-    answer = manager.post(
-        reverse("site-dust", args=[home.pk]), WEEKS | {"kind": "renovation"}, follow=True
-    ).content.decode()
+    told = WEEKS | {"kind": "renovation"}
+    answer = tight(manager.post(reverse("site-dust", args=[home.pk]), told, follow=True).text)
     assert "The dust is on record" in answer
     assert "from 1 to 20 May" in answer
     assert "renovation, three times the usual dust" in answer
@@ -114,7 +114,7 @@ def test_a_homeowner_reads_of_the_dust_and_finds_no_button(homeowner: Client, ho
     assert "Unusual dust" not in homeowner.get(page).content.decode()
     DustEpisodeFactory(site=home)
     DustEpisodeFactory(site=None, place="Elsewhere", factor=7.0)
-    answer = homeowner.get(page).content.decode()
+    answer = tight(homeowner.get(page).text)
     assert "smoke, three times the usual dust" in answer
     assert "7 times" not in answer
     assert "dust/" not in answer

@@ -21,6 +21,7 @@ from tests.factories import (
     MeanwhileFactory,
     MediaFactory,
 )
+from tests.markup import tight
 from tests.schedules.views.fitting import found_of, medium
 
 pytestmark = pytest.mark.django_db
@@ -286,7 +287,7 @@ def test_a_constant_airflow_blower_gives_way_beyond_its_rated_static(slot: Filte
 
 def test_a_wrong_size_shows_no_figures_that_look_good(technician: Client, slot: FilterSlot) -> None:
     deep = medium("Deep 11", 11, 0.05, nominal_size="16x25x4", depth_m=4 * METRE_PER_INCH)
-    text = technician.get(reverse("what-fits", args=[slot.pk]), {"also": deep.name}).text
+    text = tight(technician.get(reverse("what-fits", args=[slot.pk]), {"also": deep.name}).text)
     table = text[text.index("The figures behind it") :]
     row = re.search(r"<tr><td class=.lead.>Deep 11.*?</tr>", table, re.S)
     assert row

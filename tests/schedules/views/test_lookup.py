@@ -16,6 +16,7 @@ from tests.factories import (
     SiteRoleFactory,
     SystemFactory,
 )
+from tests.markup import tight
 
 pytestmark = pytest.mark.django_db
 
@@ -33,7 +34,7 @@ def depths(manager: Client) -> Client:
 
 
 def slots(client: Client, typed: str) -> list[str]:
-    text = client.get("/find/", {"q": typed}).text
+    text = tight(client.get("/find/", {"q": typed}).text)
     return re.findall(r'<span class="small faint">(\w+) ·', text)
 
 
@@ -47,7 +48,7 @@ def test_a_whole_size_finds_its_own_depth_alone(depths: Client) -> None:
 
 
 def test_two_sides_tell_what_is_on_hand_in_every_depth(depths: Client) -> None:
-    text = depths.get("/find/", {"q": "16x25"}).text
+    text = tight(depths.get("/find/", {"q": "16x25"}).text)
     assert text.index("panel (16x25x1, MERV 8): 7") < text.index("box (16x25x4, MERV 8): 3")
 
 
@@ -99,7 +100,7 @@ def test_a_slot_of_a_home_with_two_people_comes_once(street: Client) -> None:
 
 
 def test_what_comes_nearest_is_said_to_be_no_exact_answer(street: Client) -> None:
-    text = street.get("/find/", {"q": "4 ganet close"}).text
+    text = tight(street.get("/find/", {"q": "4 ganet close"}).text)
     assert "Nothing answers exactly; these come nearest" in text
     assert slots(street, "4 ganet close") == ["KB04"]
 
@@ -117,7 +118,7 @@ def test_the_answer_tells_what_is_on_hand_the_arrow_and_what_else_would_do(manag
         MediaPointFactory(media=medium, airflow_m3s=0.2, clean_drop_pa=drop)
     MediaFactory(name="Unmeasured", on_hand=1)
     FilterSlotFactory(name="attic", system=system, first_media=media["Usual"])
-    text = manager.get("/find/", {"q": "attic"}).text
+    text = tight(manager.get("/find/", {"q": "attic"}).text)
     assert "Usual, MERV 8, 5 on hand" in text
     assert "arrow with the air, towards the blower" in text
     assert "would do as well: Finer, MERV 11 (2 on hand); None left, MERV 9 (0 on hand)" in text
@@ -127,7 +128,7 @@ def test_the_answer_tells_what_is_on_hand_the_arrow_and_what_else_would_do(manag
 
 def test_the_name_of_a_medium_finds_where_it_is_and_how_many_are_left(depths: Client) -> None:
     FilterSlotFactory(name="here", first_media=Media.objects.get(name="panel"))
-    text = depths.get("/find/", {"q": "panel"}).text
+    text = tight(depths.get("/find/", {"q": "panel"}).text)
     assert slots(depths, "panel") == ["here"]
     assert "panel (16x25x1, MERV 8): 7" in text
 

@@ -17,6 +17,7 @@ from tests.factories import (
     AirRecordFactory,
     FilterChangeFactory,
 )
+from tests.markup import tight
 from tests.schedules.views.fitting import found_of, medium
 
 pytestmark = pytest.mark.django_db
@@ -96,7 +97,7 @@ def test_a_constant_airflow_blower_that_moves_less_than_design_is_believed(
     assert one.answer.verdict == "fits_with_care"
     assert one.answer.airflow_loss_percent == pytest.approx(10.0)
     assert one.loss_at_limit_percent == pytest.approx(10.0)
-    text = technician.get(reverse("what-fits", args=[slot.pk])).text
+    text = tight(technician.get(reverse("what-fits", args=[slot.pk])).text)
     assert re.search(r"720\scfm, 10\.0\s%\sbelow design", text)
     assert "as designed" not in text
 

@@ -1,5 +1,6 @@
 """What a season's plan is made of: the trips, the weeks that suit each, and the hours that there are."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -75,7 +76,6 @@ def gather(plan: SeasonPlan, now: datetime, today: date) -> Season:
     a_week = max(1.0, float((first < plan.weeks).sum()) / plan.weeks)
     van_days = max(1.0, len(vans) / gross.shape[1])
     way = _way(now, north, east, a_week, van_days, where.places)
-    before = _before(plan)
     dealt = SeasonTrips(
         first=first,
         last=last,
@@ -83,7 +83,7 @@ def gather(plan: SeasonPlan, now: datetime, today: date) -> Season:
         branch=branch,
         area=_areas(north, east, branch, len(trips) / (van_days * period)) + _phase(plan, period),
         waste=np.array([_waste(trip) for trip in trips], dtype=np.float64),
-        before=np.array([before.get(trip.site.pk, -1) for trip in trips], dtype=np.int64),
+        before=_before(plan, trips, first, last),
         held=np.array([trip.held for trip in trips], dtype=np.bool_),
     )
     free = _free_share(gross, urgent(today, Desk.the(), way).held)
@@ -218,13 +218,32 @@ def _area_m2(north: FloatArray, east: FloatArray) -> float:
         return 0.0
 
 
-def _before(plan: SeasonPlan) -> dict[int, int]:
-    """The week of this plan in which the plan before put each home."""
+def _before(plan: SeasonPlan, trips: Sequence[Trip], first: IntArray, last: IntArray) -> IntArray:
+    """The week of this plan [t] in which the plan before put each trip, -1 where it knew none: the visit's
+    own, or the home's own, else what the home had there within the window [``first``, ``last``]."""
+    told = _weeks_before(plan)
+    found = np.full(len(trips), -1, dtype=np.int64)
+    for number, trip in enumerate(trips):
+        found[number] = told.get(trip.site.pk, {}).pop(trip.visit.pk if trip.visit else None, -1)
+    for number in np.flatnonzero(found < 0).tolist():
+        # What was booked since, or is not booked any more, keeps the week that it had.
+        rest = told.get(trips[number].site.pk, {})
+        key = next((key for key, week in rest.items() if first[number] <= week <= last[number]), -1)
+        if key != -1:
+            found[number] = rest.pop(key)
+    return found
+
+
+def _weeks_before(plan: SeasonPlan) -> dict[int, dict[int | None, int]]:
+    """By home and visit (None: nothing booked) the weeks of this plan in the plan before."""
     states = (SeasonPlan.State.READY, SeasonPlan.State.STOPPED)
     last = SeasonPlan.objects.filter(state__in=states, trips__isnull=False).exclude(pk=plan.pk)
     last_one = last.order_by("-pk").first()
+    found: dict[int, dict[int | None, int]] = defaultdict(dict)
     if last_one is None:
-        return {}
+        return found
     shift = (plan.first_day - last_one.first_day).days // 7
-    told = last_one.trips.filter(week__gte=max(shift, 0)).values_list("site", "week")
-    return {site: week - shift for site, week in told if week - shift < plan.weeks}
+    rows = last_one.trips.filter(week__gte=max(shift, 0), week__lt=plan.weeks + shift)
+    for site, visit, week in rows.values_list("site", "visit", "week"):
+        found[site][visit] = week - shift
+    return found

@@ -1,22 +1,22 @@
 """Filters to buy: by medium, what will be needed with how much certainty, what is there, what is coming."""
 
 from collections import defaultdict
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 import numpy as np
-from django.db.models import Max, Sum
+from django.db.models import Max
 
 from equipment.models import Desk, FilterSlot, Meanwhile, Media
 from schedules import due
 from schedules.branches import Branches
-from schedules.models import Policy, Purchase, SentFilter, VanTick
+from schedules.models import Policy, Purchase, SentFilter
 from schedules.planning.arrays import FloatArray, IntArray
-from schedules.planning.season import Jobs, Smoke, Weeks, joined, renewed, trips_of
+from schedules.planning.season import Jobs, Smoke, Trips, Weeks, joined, renewed, trips_of
 from schedules.planning.stock import Lots, critical_ratio, enough_of_each
 from schedules.season_jobs import WhatIf, jobs_of, waits_days
-from schedules.season_rows import Filters, rows
+from schedules.season_rows import Filters, Rows, rows
 from schedules.visits import TOGETHER_DAYS
 
 WEEKS = 12
@@ -33,14 +33,21 @@ class Demand:
     """How often each filter of ``filters`` is changed, or sent, in each week: ``first`` [n, W] the chance of
     the ``trip`` [n] that changes it next, which takes all of its filters, and ``again`` [n, W] how many
     changes are expected to follow; ``days`` [W]: the first day after each week, counted from today;
-    ``branches`` are those of the filters."""
+    ``taken`` [n]: the chance that a change of it takes one of the desk's filters."""
 
+    known: Rows
     filters: Filters
-    branches: Branches
     days: IntArray
     trip: IntArray
     first: FloatArray
     again: FloatArray
+    taken: FloatArray
+    _by_day: dict[int, FloatArray] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def branches(self) -> Branches:
+        """Those of the filters."""
+        return self.known.branches
 
     @property
     def expected(self) -> FloatArray:
@@ -48,11 +55,14 @@ class Demand:
         return self.first + self.again
 
     def within(self, days: int) -> FloatArray:
-        """Expected times [n, 2] within ``days`` from today, first and again; a week counts by the share that
-        lies inside."""
+        """Expected times [n, 2] within ``days`` from today, first and again: the first by the chance of its
+        very day, of what follows a week by the share that lies inside."""
+        if days not in self._by_day:
+            _jobs, trips = _trips(self.known, self.filters, Weeks(np.array([days])))
+            self._by_day[days] = trips.made[self.trip, 0] * self.taken
         begins = np.concatenate([[0], self.days[:-1]])
         inside = np.clip((days - begins) / (self.days - begins), 0.0, 1.0)
-        return np.stack([self.first @ inside, self.again @ inside], axis=1)
+        return np.stack([self._by_day[days], self.again @ inside], axis=1)
 
     def lots(self, days: int, kind: IntArray) -> Lots:
         """What may be wanted within ``days`` of filters of a ``kind`` [n], -1 for none: those of one kind
@@ -78,11 +88,7 @@ def demand(now: datetime, weeks: int = WEEKS) -> Demand:
     until = Weeks.beginning(known.today.weekday(), weeks)
     filters = _as_bought(known.filters, known.today)
     count = len(filters.slot)
-    jobs = jobs_of(known, WhatIf(), until)
-    jobs = joined(
-        [_in_time(jobs.of(np.arange(count)), filters, known.policy), jobs.of(np.arange(count, len(jobs)))]
-    )
-    trips = trips_of(jobs, until, Smoke(), TOGETHER_DAYS, 0.0)
+    jobs, trips = _trips(known, filters, until)
     trip = trips.of[:count]
     first = trips.made[trip]
     again = renewed(jobs.of(np.arange(count)), first, until, Smoke())
@@ -94,8 +100,17 @@ def demand(now: datetime, weeks: int = WEEKS) -> Demand:
     next_one = np.where(filters.by_desk | filters.sent | ((filters.visit >= 0) & ~washed), 1.0, rung)
     later = np.where(filters.by_desk | always, 1.0, rung)
     return Demand(
-        filters, known.branches, until.ends, trip, first * next_one[:, None], again * later[:, None]
+        known, filters, until.ends, trip, first * next_one[:, None], again * later[:, None], next_one
     )
+
+
+def _trips(known: Rows, filters: Filters, until: Weeks) -> tuple[Jobs, Trips]:
+    """Jobs and trips as the season has them, with what is sent in time for its day."""
+    count = len(filters.slot)
+    jobs = jobs_of(known, WhatIf(), until)
+    sent = _in_time(jobs.of(np.arange(count)), filters, known.policy)
+    jobs = joined([sent, jobs.of(np.arange(count, len(jobs)))])
+    return jobs, trips_of(jobs, until, Smoke(), TOGETHER_DAYS, 0.0)
 
 
 def _as_bought(filters: Filters, today: date) -> Filters:
@@ -155,16 +170,16 @@ class Cheapest:
 
 @dataclass(frozen=True)
 class BuyLine:
-    """One medium. ``by_week``: expected number; ``needed``: what suffices at the desk's level until an order
-    after this one has arrived; ``on_hand`` None where nobody counts it; ``cheapest`` where that was
+    """One medium. ``by_week``: expected number; ``until_week``: what suffices at the desk's level from today
+    until the end of each week; ``needed``: the same until an order after this one has arrived; ``on_hand`` None where nobody counts it; ``cheapest`` where that was
     asked; ``short_on``: the day by which what is there may not suffice, before an order of today can help."""
 
     media: Media
     by_week: list[float]
+    until_week: list[int]
     needed: int
     on_hand: int | None
     on_order: int
-    loaded: int
     days: int
     cheapest: Cheapest | None = None
     short_on: date | None = None
@@ -172,7 +187,7 @@ class BuyLine:
     @property
     def buy(self) -> int:
         """How many to order now."""
-        return max(0, self.needed - (self.on_hand or 0) - self.on_order)
+        return max(0, self.needed - max(self.on_hand or 0, 0) - self.on_order)
 
     @property
     def price(self) -> Decimal | None:
@@ -251,10 +266,12 @@ def to_buy(now: datetime, weeks: int = WEEKS, prices: Prices | None = None) -> T
     keys = sorted({*asked.filters.medium.tolist(), *miscounted} - {0, -1})
     media = Media.objects.in_bulk(keys)
     begins = [today, *(today + timedelta(days=int(day)) for day in asked.days[: weeks - 1])]
-    ordered, loaded = _on_order(), _loaded(today)
-    by_medium = _sums(asked, keys)
+    ordered, by_medium = _on_order(), _sums(asked, keys)
     spans = np.array([_days(media[key], policy) if key in media else 0 for key in keys], dtype=np.int64)
-    needed = _needed(asked, keys, spans, np.full(len(keys), policy.stock_level))
+    levels = np.full(len(keys), policy.stock_level)
+    needed = _needed(asked, keys, spans, levels)
+    by_end = [_needed(asked, keys, np.full(len(keys), end), levels) for end in asked.days[:weeks].tolist()]
+    until_week = np.array(by_end).reshape(len(by_end), len(keys)).T
     cheapest = _cheapest(asked, keys, media, spans, prices) if prices else {}
     stock = _Stock(today, {key: row.on_hand or 0 for key, row in media.items()}, ordered)
     short = _short_on(asked, keys, media, spans, policy.stock_level, stock)
@@ -262,10 +279,10 @@ def to_buy(now: datetime, weeks: int = WEEKS, prices: Prices | None = None) -> T
         BuyLine(
             media=media[key],
             by_week=[float(value) for value in by_medium[place][:weeks]],
+            until_week=until_week[place].tolist(),
             needed=int(needed[place]),
             on_hand=media[key].on_hand,
             on_order=_here_in_time(ordered.get(key, []), today, int(spans[place])),
-            loaded=loaded.get(key, 0),
             days=int(spans[place]),
             cheapest=cheapest.get(key),
             short_on=today + timedelta(days=short[key]) if key in short else None,
@@ -355,12 +372,6 @@ def _on_order() -> dict[int, list[tuple[date, int]]]:
 def _here_in_time(orders: list[tuple[date, int]], today: date, days: int) -> int:
     """How many come before they are needed; what is late is still expected until somebody gives it up."""
     return sum(count for on, count in orders if on <= today + timedelta(days=days))
-
-
-def _loaded(today: date) -> dict[int, int]:
-    """What stands in vans for today and later."""
-    ticks = VanTick.objects.filter(day__gte=today, media__isnull=False)
-    return dict(ticks.values_list("media").annotate(count=Sum("count")))
 
 
 def _without(asked: Demand, weeks: int) -> list[NoMedium]:

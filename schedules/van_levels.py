@@ -1,6 +1,6 @@
 """What each van should hold for a week."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -8,15 +8,15 @@ import numpy as np
 from equipment.models import Media
 from schedules import due
 from schedules.models import Policy, Technician
-from schedules.planning.arrays import BoolArray, IntArray
-from schedules.planning.stock import Lots, enough_of_each, likeliest
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.stock import Lots, enough_of_each, shared_out, shelf
 from schedules.season_staff import team
 from schedules.to_buy import BETWEEN_ORDERS_DAYS, Demand, demand
 
 
 @dataclass(frozen=True)
 class VanLevel:
-    """Media and counts, the most first; ``wanted`` is how many there would be had the van room for them."""
+    """Media and counts, the most first; ``wanted`` is how many there would be were there room and stock."""
 
     technician: Technician
     counts: list[tuple[Media, int]]
@@ -29,9 +29,9 @@ class VanLevel:
 
 
 def van_levels(now: datetime) -> list[VanLevel]:
-    """For each technician, so many that their share of the coming week's changes at their branch is served on
-    the desk's level; cut to the van's room. Shares go by the minutes that each works in that week: whoever is
-    away holds nothing."""
+    """For each technician, so many that the visits booked for them and their share of the other changes of the
+    coming week at their branch are served on the desk's level; cut to the van's room, and all vans together to
+    what is there. Shares go by the minutes that each works in that week: whoever is away holds nothing."""
     asked, level = demand(now, 2), Policy.the().stock_level
     keys = np.unique(asked.filters.medium[_ours(asked)])
     media = Media.objects.in_bulk(keys.tolist())
@@ -39,9 +39,20 @@ def van_levels(now: datetime) -> list[VanLevel]:
     minutes = staff.minutes(due.today(now), np.array([BETWEEN_ORDERS_DAYS])).sum(axis=1)
     of_branch = np.bincount(staff.branch, minutes, len(asked.branches.pks))
     share = minutes / np.maximum(of_branch[staff.branch], 1.0)
+    lots = [
+        _lots(asked, who.pk, n, part, keys)
+        for who, n, part in zip(staff.people, staff.branch.tolist(), share.tolist(), strict=True)
+    ]
+    wanted = [enough_of_each(some, len(keys), level) for some in lots]
+    shelves = [
+        shelf(some, most).likeliest(who.van_room)
+        for who, some, most in zip(staff.people, lots, wanted, strict=True)
+    ]
     vans = [
-        _van(one, _lots(asked, n, part, keys), keys, media, level)
-        for one, n, part in zip(staff.people, staff.branch.tolist(), share.tolist(), strict=True)
+        _van(who, one.counts(len(keys)), int(most.sum()), [media[int(key)] for key in keys])
+        for who, one, most in zip(
+            staff.people, shared_out(shelves, _there(keys, media)), wanted, strict=True
+        )
     ]
     return sorted(vans, key=lambda van: van.technician.name)
 
@@ -52,18 +63,34 @@ def _ours(asked: Demand) -> BoolArray:
     return np.asarray((filters.by_desk | (filters.visit >= 0)) & (filters.medium > 0))
 
 
-def _lots(asked: Demand, branch: int, share: float, keys: IntArray) -> Lots:
-    """What that share of the branch's coming week may want."""
+def _there(keys: IntArray, media: dict[int, Media]) -> FloatArray:
+    """What is on hand of each medium, inf where nobody counts it."""
+    counts = [media[int(key)].on_hand for key in keys]
+    return np.array([np.inf if one is None else max(one, 0) for one in counts], dtype=np.float64)
+
+
+def _lots(asked: Demand, technician: int, branch: int, share: float, keys: IntArray) -> Lots:
+    """What is booked for the technician, and that share of the rest of the branch's coming week."""
     filters = asked.filters
-    kind = np.full(len(filters.medium), -1)
-    which = _ours(asked) & (filters.branch == branch)
-    kind[which] = np.searchsorted(keys, filters.medium[which])
-    lots = asked.lots(BETWEEN_ORDERS_DAYS, kind)
-    return replace(lots, expected=share * lots.expected)
+    booked_for = np.append(asked.known.booked.technician, 0)[filters.visit]
+    own = asked.lots(BETWEEN_ORDERS_DAYS, _kinds(asked, booked_for == technician, keys))
+    rest = _kinds(asked, (booked_for == 0) & (filters.branch == branch), keys)
+    shared = asked.lots(BETWEEN_ORDERS_DAYS, rest)
+    return Lots(
+        np.concatenate([own.kind, shared.kind]),
+        np.concatenate([own.expected, share * shared.expected]),
+        np.concatenate([own.size, shared.size]),
+    )
 
 
-def _van(one: Technician, lots: Lots, keys: IntArray, media: dict[int, Media], level: float) -> VanLevel:
-    wanted = enough_of_each(lots, len(keys), level)
-    kept = likeliest(lots, len(keys), wanted, one.van_room)
-    counts = [(media[int(key)], int(count)) for key, count in zip(keys, kept, strict=True) if count]
-    return VanLevel(one, sorted(counts, key=lambda row: (-row[1], row[0].nominal_size)), int(wanted.sum()))
+def _kinds(asked: Demand, which: BoolArray, keys: IntArray) -> IntArray:
+    """The medium's place among ``keys`` of those of our filters, -1 for the others."""
+    kind = np.full(len(which), -1)
+    some = _ours(asked) & which
+    kind[some] = np.searchsorted(keys, asked.filters.medium[some])
+    return kind
+
+
+def _van(who: Technician, kept: IntArray, wanted: int, media: list[Media]) -> VanLevel:
+    counts = [(one, int(count)) for one, count in zip(media, kept, strict=True) if count]
+    return VanLevel(who, sorted(counts, key=lambda row: (-row[1], row[0].nominal_size)), wanted)

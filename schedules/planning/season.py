@@ -2,11 +2,14 @@
 
 The model, in four steps.
 
-1. *When a job first falls due.* The plan names a due day; what is learned until then moves it. It is taken
-   to scatter about that day as the day of the limit scatters about its median: a split normal, whose lower
-   half has the width from p10 to p50 and whose upper half that from p50 to p90. Calendar and medium move
-   with nothing, so all chance beyond the cap lies on the cap itself, and what is due or overdue today is
-   due in the first week for certain. Tasks have no scatter.
+1. *When a job first falls due.* The plan names a due day; what is learned from day to day moves it, as
+   much up as down. It is taken to wander so that all of the limit's scatter is learned by its median: by
+   the variance of the limit's day over the days until then, each day. The job falls due on the first day
+   that meets the due day where it is by then: the first passage of Brownian motion, an inverse Gaussian
+   with the plan's due day as its mean. Nothing falls on days that are past, and next to nothing on days too
+   near for anything to be learned. Calendar and medium move with nothing, so all chance beyond the cap lies
+   on the cap itself, and what is due or overdue today is due in the first week for certain. Tasks have no
+   scatter.
 2. *Trips.* Jobs of one home that fall due within some weeks of the first share a trip, which is made when
    the first of them falls due: P(made by t) = 1 - product of (1 - P(job due by t)).
 3. *Renewal.* A job that is done falls due again after its life, log-normal about the life as planned, on
@@ -24,7 +27,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import log_ndtr, ndtr, ndtri
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 
@@ -134,13 +137,31 @@ def split_quantile(chance: float, low: FloatArray, high: FloatArray) -> FloatArr
     return np.asarray(z / Z90 * (low if z < 0 else high))
 
 
+def first_passage(days: FloatArray, mean: FloatArray, variance: FloatArray) -> FloatArray:
+    """Chance that what lies ``mean`` days ahead (above nought) and wanders by ``variance`` square days a day
+    has been met by ``days``, all broadcast: the inverse Gaussian law of mean ``mean`` and shape
+    mean²/variance."""
+    shape = mean**2 / np.maximum(variance, _LEAST_WIDTH**2 / mean)
+    root = np.sqrt(shape / np.maximum(days, _LEAST_WIDTH))
+    met = ndtr(root * (days / mean - 1.0))
+    turned = np.exp(np.minimum(2.0 * shape / mean + log_ndtr(-root * (days / mean + 1.0)), 0.0))
+    return np.asarray(np.where(days > 0, np.minimum(met + turned, 1.0), 0.0))
+
+
+def wander(jobs: Jobs) -> FloatArray:
+    """Square days a day [n] by which each job's due day moves."""
+    width = (jobs.low + jobs.high) / (2.0 * Z90)
+    until = np.fmax(np.where(np.isfinite(jobs.due), jobs.due, 1.0), jobs.limit)
+    return np.asarray(width**2 / np.maximum(until, 1.0))
+
+
 def due_by(jobs: Jobs, weeks: Weeks, smoke: Smoke) -> FloatArray:
     """Chance [n, W] that each job has fallen due for the first time by the end of each week."""
     # Days are whole: what is due by Sunday lies below the half day after it.
-    last = weeks.ends - 0.5
-    chance = split_normal(
-        smoke.clock(last)[None, :], jobs.due[:, None], jobs.low[:, None], jobs.high[:, None]
-    )
+    last = smoke.clock(weeks.ends - 0.5)
+    dated = np.isfinite(jobs.due)
+    ahead = np.where(dated, np.maximum(jobs.due, _LEAST_WIDTH), 1.0)
+    chance = first_passage(last[None, :], ahead[:, None], wander(jobs)[:, None]) * dated[:, None]
     certain = (weeks.ends[None, :] > jobs.cap[:, None]) | jobs.overdue[:, None]
     return np.asarray(np.where(certain, 1.0, chance))
 

@@ -102,15 +102,43 @@ def enough_of_each(lots: Lots, kinds: int, level: float | FloatArray) -> IntArra
     )
 
 
-def likeliest(lots: Lots, kinds: int, wanted: IntArray, room: int) -> IntArray:
-    """``wanted`` [kinds] cut to a van's ``room``: filter by filter those likeliest to be used are kept, the
-    k-th of a kind by the chance that k or more of it are."""
-    if int(wanted.sum()) <= room:
-        return np.array(wanted, dtype=np.int64)
+@dataclass(frozen=True)
+class Shelf:
+    """u filters that a place would hold, all [u]: the ``kind`` of each, and the chance that it is ``used``:
+    for the k-th of a kind that k or more of it are."""
+
+    kind: IntArray
+    used: FloatArray
+
+    def likeliest(self, room: int) -> "Shelf":
+        """Those likeliest to be used that there is ``room`` for."""
+        kept = np.argsort(-self.used, kind="stable")[:room]
+        return Shelf(self.kind[kept], self.used[kept])
+
+    def counts(self, kinds: int) -> IntArray:
+        """How many of every kind 0 … kinds-1."""
+        return np.bincount(self.kind, minlength=kinds)
+
+
+def shelf(lots: Lots, wanted: IntArray) -> Shelf:
+    """The filters of a place that holds ``wanted`` [kinds] for ``lots``."""
     used = [
         1.0 - np.concatenate([[0.0], np.cumsum(count_chances(some.expected, some.size))])[1 : most + 1]
-        for some, most in zip(lots.of_each(kinds), wanted.tolist(), strict=True)
+        for some, most in zip(lots.of_each(len(wanted)), wanted.tolist(), strict=True)
     ]
-    kind = np.repeat(np.arange(kinds), wanted)
-    kept = np.argsort(-np.concatenate(used), kind="stable")[:room]
-    return np.bincount(kind[kept], minlength=kinds)
+    return Shelf(np.repeat(np.arange(len(wanted)), wanted), np.concatenate([*used, np.zeros(0)]))
+
+
+def shared_out(shelves: "list[Shelf]", there: FloatArray) -> "list[Shelf]":
+    """The shelves with no more of each kind on all of them together than ``there`` [kinds] is, inf for no
+    bound: those likeliest to be used stay."""
+    place = np.repeat(np.arange(len(shelves)), [len(one.kind) for one in shelves])
+    kind = np.concatenate([np.zeros(0, dtype=np.int64), *(one.kind for one in shelves)])
+    used = np.concatenate([np.zeros(0), *(one.used for one in shelves)])
+    order = np.lexsort((-used, kind))
+    rank = np.arange(len(order)) - np.searchsorted(kind[order], kind[order])
+    stays = np.zeros(len(order), dtype=np.bool_)
+    stays[order] = rank < there[kind[order]]
+    return [
+        Shelf(kind[stays & (place == at)], used[stays & (place == at)]) for at in range(len(shelves))
+    ]

@@ -96,7 +96,7 @@ def _ready_title(plan: SeasonPlan) -> str:
         return _("Nobody works in these weeks")
     if not homes and not left:
         return _("Nothing is to be visited in these weeks")
-    said = ngettext("%(n)s home has its week", "%(n)s homes have their weeks", homes)
+    said = ngettext("%(n)s stop has its week", "%(n)s stops have their weeks", homes)
     said = said % {"n": number_format(homes, use_l10n=True, force_grouping=True)}
     if left:
         text = ngettext("%(said)s; %(n)d finds no place", "%(said)s; %(n)d find no place", left)

@@ -2,6 +2,8 @@
 
 import csv
 import math
+from collections import Counter, defaultdict
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -18,12 +20,12 @@ from schedules import due, supply
 from schedules.models import Purchase, SentFilter
 from schedules.supply import NotOrderable
 from schedules.to_buy import BuyLine, to_buy
-from schedules.van_levels import van_levels
+from schedules.van_levels import VanLevel, van_levels
 from servicedesk.prices_form import PricesForm
 from shared.cells import harmless
 
 _COLUMNS = (
-    "media", "nominal_size", "merv", "buy", "needed", "days", "on_hand", "on_order", "in_vans",
+    "media", "nominal_size", "merv", "buy", "needed", "days", "on_hand", "on_order", "for_vans",
     "price_of_order", "short_on",
 )  # fmt: skip
 # So many weeks stand in the table; the sheet has all of them.
@@ -40,16 +42,18 @@ def page(request: HttpRequest) -> HttpResponse:
             messages.error(request, str(error))
         return redirect("to-buy")
     asked = PricesForm(request.GET or None)
-    told = to_buy(now, prices=asked.prices())
+    told, vans = to_buy(now, prices=asked.prices()), van_levels(now)
     lines = [line for line in told.lines if line.buy or line.needed or line.miscounted]
+    for_vans = _for_vans(vans)
     context = {
         "told": told,
-        "parts": _parts([_shown(line, now) for line in lines]),
+        "parts": _parts([_shown(line, now, for_vans[line.media.pk]) for line in lines]),
+        "sizes": _by_size(lines),
         "lines": lines,
         "weeks": told.weeks[:_SHOWN_WEEKS],
         "count": sum(line.buy for line in told.lines),
         "open": Purchase.objects.filter(ended_on=None).select_related("media"),
-        "vans": van_levels(now),
+        "vans": vans,
         "to_send": supply.to_send(now),
         "level": f"{told.level * 100:g}",
         "prices": asked,
@@ -60,17 +64,55 @@ def page(request: HttpRequest) -> HttpResponse:
     return render(request, "servicedesk/to_buy.html", context)
 
 
-def _parts(lines: list[tuple[BuyLine, list[float], date]]) -> list[tuple[bool, list[Any]]]:
+@dataclass(frozen=True)
+class _Shown:
+    """A line with its first weeks, what the vans would hold of it, and the day on which an order of today is
+    here."""
+
+    line: BuyLine
+    weeks: list[tuple[float, int]]
+    for_vans: int
+    expected: date
+
+
+def _shown(line: BuyLine, now: datetime, for_vans: int) -> _Shown:
+    weeks = zip([round(value, 1) for value in line.by_week], line.until_week, strict=True)
+    expected = due.today(now) + timedelta(days=line.expected)
+    return _Shown(line, list(weeks)[:_SHOWN_WEEKS], for_vans, expected)
+
+
+def _parts(lines: list[_Shown]) -> list[tuple[bool, list[_Shown]]]:
     """What wants doing, and folded behind it what does not."""
-    wants = [row for row in lines if row[0].wants_doing]
-    rest = [row for row in lines if not row[0].wants_doing]
+    wants = [row for row in lines if row.line.wants_doing]
+    rest = [row for row in lines if not row.line.wants_doing]
     return [(False, wants), *([(True, rest)] if rest else [])]
 
 
-def _shown(line: BuyLine, now: datetime) -> tuple[BuyLine, list[float], date]:
-    """A line with its first weeks and the day on which an order of today is here."""
-    weeks = [round(value, 1) for value in line.by_week[:_SHOWN_WEEKS]]
-    return line, weeks, due.today(now) + timedelta(days=line.expected)
+def _for_vans(vans: list[VanLevel]) -> Counter[int]:
+    """How many of each medium all vans would hold together."""
+    found: Counter[int] = Counter()
+    for van in vans:
+        found.update({media.pk: count for media, count in van.counts})
+    return found
+
+
+def _by_size(lines: list[BuyLine]) -> list[dict[str, Any]]:
+    """The sums of the sizes of which several media are kept."""
+    found: dict[str, list[BuyLine]] = defaultdict(list)
+    for line in lines:
+        found[line.media.nominal_size].append(line)
+    return [
+        {
+            "size": size,
+            "media": len(some),
+            "buy": sum(line.buy for line in some),
+            "needed": sum(line.needed for line in some),
+            "on_hand": sum(line.on_hand or 0 for line in some),
+            "on_order": sum(line.on_order for line in some),
+        }
+        for size, some in found.items()
+        if len(some) > 1
+    ]
 
 
 def _write(request: HttpRequest, now: datetime) -> None:
@@ -137,21 +179,23 @@ def _day(text: str) -> date:
 
 
 def sheet(request: HttpRequest) -> HttpResponse:
-    """The list as CSV, a row a medium, with the expected number of each week."""
-    told = to_buy(timezone.now())
+    """The list as CSV, a row a medium, with the expected number of each week and what suffices until its end."""
+    now = timezone.now()
+    told, for_vans = to_buy(now), _for_vans(van_levels(now))
     answer = HttpResponse(content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = 'attachment; filename="filters_to_buy.csv"'
     out = csv.writer(answer)
     weeks = [f"week_of_{week.isoformat()}" for week in told.weeks]
-    out.writerow([*_COLUMNS, *weeks])
+    until = [f"needed_until_the_end_of_that_of_{week.isoformat()}" for week in told.weeks]
+    out.writerow([*_COLUMNS, *weeks, *until])
     for line in told.lines:
-        out.writerow(_row(line))
+        out.writerow(_row(line, for_vans[line.media.pk]))
     for one in told.without:
         out.writerow(["", one.size, *[""] * 9, *(f"{value:.3f}" for value in one.by_week)])
     return answer
 
 
-def _row(line: BuyLine) -> list[object]:
+def _row(line: BuyLine, for_vans: int) -> list[object]:
     known = "" if line.on_hand is None else line.on_hand
     price = "" if line.price is None else line.price
     size, weeks = line.media.nominal_size, [f"{value:.3f}" for value in line.by_week]
@@ -165,8 +209,9 @@ def _row(line: BuyLine) -> list[object]:
         line.days,
         known,
         line.on_order,
-        line.loaded,
+        for_vans,
         price,
         line.short_on or "",
         *weeks,
+        *line.until_week,
     ]

@@ -62,4 +62,4 @@ def test_the_page_follows_the_run(world: World, page_at: PageAt, sign_in: SignIn
     expect(page.locator("h1")).to_have_text("The season is being worked out: 11 of 12 weeks")
     told = [{**row, "done": True} for row in plan.told]
     SeasonPlan.objects.filter(pk=plan.pk).update(state="ready", told=told)
-    expect(page.locator("h1")).to_contain_text("homes have their weeks; 1 finds no place")
+    expect(page.locator("h1")).to_contain_text("stops have their weeks; 1 finds no place")

@@ -7,12 +7,21 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from equipment.models import FilterSlot
+from equipment.models import FilterSlot, Site
 from schedules import season_routes, season_runs, tasks
 from schedules.background_runs import NotPlannable, ask_to_stop, claim
 from schedules.models import SeasonPlan, SeasonTrip
 from schedules.season_runs import ask_for, next_monday, run_waiting
-from tests.factories import NOW, TODAY, AbsenceFactory, SeasonPlanFactory
+from tests.factories import (
+    NOW,
+    TODAY,
+    AbsenceFactory,
+    FilterSlotFactory,
+    PlanFactory,
+    SeasonPlanFactory,
+    VisitFactory,
+    VisitJobFactory,
+)
 from tests.schedules.season_homes import MONDAY, a_home, a_plan, a_van, homes, quick
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("quick")]
@@ -112,6 +121,23 @@ def test_asked_again_a_week_later_with_nothing_changed_hardly_anybody_moves(at_n
     befores = {row.site_id: row.week for row in first.trips.all()}
     for row in again.trips.exclude(before=None):
         assert row.week + 1 == befores[row.site_id]
+
+
+def test_a_booked_visit_and_the_homes_next_trip_are_two() -> None:
+    """Asked twice with nothing changed: each keeps its own week, and nobody is counted as moved."""
+    who = a_van()
+    homes(30, weeks=6)
+    for site in list(Site.objects.all()[:10]):
+        slot = FilterSlotFactory(system__site=site, changed_by="technician")
+        PlanFactory(slot=slot, due_on=MONDAY + timedelta(days=6))
+        visit = VisitFactory(site=site, technician=who, day=MONDAY + timedelta(days=1), state="scheduled")
+        VisitJobFactory(visit=visit, slot=slot)
+    first = worked_out(weeks=6)
+    assert first.trips.filter(visit__isnull=False).count() == 10
+    again = worked_out(weeks=6)
+    assert (stayed(again), moved(again)) == (first.trips.count(), 0)
+    for row in again.trips.filter(visit__isnull=False):
+        assert (row.before, row.moved_from) == (MONDAY, None)
 
 
 def test_one_new_customer_moves_few() -> None:

@@ -30,7 +30,6 @@ from tests.factories import (
     SentFilterFactory,
     SystemFactory,
     TechnicianFactory,
-    VanTickFactory,
     VisitFactory,
     VisitJobFactory,
 )
@@ -55,6 +54,12 @@ def filters(
     for slot in slots:
         PlanFactory(slot=slot, due_on=day, life_began_on=day - timedelta(days=183), **{**usual, **plan})
     return slots
+
+
+def booked_on(slot: FilterSlot, ahead: int, **given: object) -> None:
+    who = given or {"technician": TechnicianFactory()}
+    visit = VisitFactory(site=slot.system.site, day=TODAY + timedelta(days=ahead), state="scheduled", **who)
+    VisitJobFactory(visit=visit, slot=slot)
 
 
 def line(now: datetime) -> BuyLine:
@@ -169,7 +174,8 @@ def test_a_long_way_is_covered_whole(pleat: Media, now: datetime) -> None:
 def test_a_stock_below_nothing_is_said_and_made_up(pleat: Media, now: datetime) -> None:
     filters(pleat, 3, 2)
     Media.objects.update(on_hand=-2)
-    assert (line(now).miscounted, line(now).buy) == (True, 5)
+    # Fewer than none cannot be there: it wants counting, and nothing is bought against it.
+    assert (line(now).miscounted, line(now).buy) == (True, 3)
     Media.objects.update(on_hand=None)
     assert (line(now).miscounted, line(now).buy) == (False, 3)
 
@@ -194,14 +200,43 @@ def test_what_cannot_be_ordered_is_refused(
 
 def test_a_van_holds_its_share_and_no_more_than_its_room(pleat: Media, now: datetime) -> None:
     depot = DepotFactory(latitude=41.9, longitude=-87.6)
-    own = TechnicianFactory(name="One", depot=depot, van_room=40)
+    TechnicianFactory(name="One", depot=depot, van_room=40)
     TechnicianFactory(name="Two", depot=depot, van_room=3)
     filters(pleat, 12, 2)
-    VanTickFactory(technician=own, media=pleat, day=TODAY, count=2)
+    Media.objects.update(on_hand=None)
     one, two = van_levels(now)
     # Of twelve, each halved by chance: 95 % of such weeks need no more than binom(12, 1/2) says.
     assert (one.held, two.held, two.wanted) == (binom.ppf(0.95, 12, 0.5), 3, binom.ppf(0.95, 12, 0.5))
-    assert line(now).loaded == 2
+    Media.objects.update(on_hand=5)
+    assert sum(van.held for van in van_levels(now)) == 5
+
+
+def test_what_is_booked_goes_with_whoever_drives_it(pleat: Media, now: datetime) -> None:
+    depot = DepotFactory()
+    one, two = TechnicianFactory(name="One", depot=depot), TechnicianFactory(name="Two", depot=depot)
+    Media.objects.update(on_hand=None)
+    for slot in filters(pleat, 8, 100):
+        booked_on(slot, 6, technician=one)
+    assert {van.technician: van.held for van in van_levels(now)} == {one: 8, two: 0}
+
+
+@pytest.mark.parametrize(("day", "needed"), [(12, 10), (13, 10), (14, 0)])
+@pytest.mark.parametrize("booked", [True, False])
+def test_a_certain_day_counts_whole_until_the_last_day_and_not_beyond(
+    pleat: Media, now: datetime, day: int, needed: int, booked: bool
+) -> None:
+    Media.objects.update(lead_days=7)
+    Policy.objects.update_or_create(defaults={"supply_days": 7})
+    for slot in filters(pleat, 10, 200 if booked else day):
+        if booked:
+            booked_on(slot, day)
+    assert (line(now).days, line(now).needed) == (14, needed)
+
+
+def test_what_suffices_until_each_week_ends_grows_to_all(pleat: Media, now: datetime) -> None:
+    filters(pleat, 3, 2)
+    filters(pleat, 4, 9)
+    assert line(now).until_week[:3] == [3, 7, 7]
 
 
 def test_the_page_orders_takes_in_and_says_what_is_wrong(
@@ -287,7 +322,7 @@ def test_a_count_that_went_below_nothing_is_on_the_list_though_nobody_asks_for_i
 ) -> None:
     Media.objects.update(on_hand=-2)
     one = line(now)
-    assert (one.needed, one.buy, one.miscounted) == (0, 2, True)
+    assert (one.needed, one.buy, one.miscounted) == (0, 0, True)
     with time_machine.travel(now, tick=False):
         assert "count again" in manager.get("/filters-to-buy/").text
         manager.post("/filters-to-buy/", {"media": pleat.pk, "count": "7", "counted": "1"})
@@ -321,7 +356,7 @@ def test_what_may_come_twice_is_two_chances(pleat: Media, now: datetime) -> None
     """Nobody is sure of a filter of which seven tenths are expected first and three tenths again."""
     filters(pleat, 1, 3)
     asked = demand(now)
-    halves = replace(asked, first=asked.first * 0.7, again=np.where(asked.first > 0, 0.3, 0.0))
+    halves = replace(asked, taken=asked.taken * 0.7, again=np.where(asked.first > 0, 0.3, 0.0))
     assert halves.within(14)[0] == pytest.approx([0.7, 0.3])
     assert count_chances(halves.within(14).ravel()) == pytest.approx([0.21, 0.58, 0.21])
 
@@ -330,6 +365,7 @@ def test_whoever_is_away_all_week_holds_nothing(pleat: Media, now: datetime) -> 
     depot = DepotFactory()
     here, away = TechnicianFactory.create_batch(2, depot=depot)
     filters(pleat, 6, 2)
+    Media.objects.update(on_hand=20)
     before = {van.technician: van.held for van in van_levels(now)}
     assert before[here] == before[away] > 0
     AbsenceFactory(technician=away, first_day=TODAY, last_day=TODAY + timedelta(days=10))
@@ -409,7 +445,8 @@ def test_what_a_visit_changes_is_bought_and_loaded_whoever_changes_it_else(
         VisitJobFactory(visit=visit, slot=slot)
     one = line(now)
     assert (one.needed, one.buy) == (8, 4)
-    assert [van.held for van in van_levels(now)] == [8]
+    # Four are there, and are his.
+    assert [(van.held, van.wanted) for van in van_levels(now)] == [(4, 8)]
 
 
 def test_what_was_sent_is_needed_again_for_its_next_life(pleat: Media, now: datetime) -> None:

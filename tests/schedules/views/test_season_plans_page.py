@@ -58,7 +58,7 @@ def test_a_season_goes_from_the_form_to_its_weeks(manager: Client) -> None:
     assert part["HX-Refresh"] == "true"
     ready = manager.get(answer["Location"]).text
     count = plan.trips.count()
-    assert f"{count} homes have their weeks, all within their windows" in ready
+    assert f"{count} stops have their weeks, all within their windows" in ready
     week = plan.trips.earliest("week").week
     ready = shown(manager, plan, f"?week={week}")
     assert "Van one: " in ready
@@ -108,7 +108,7 @@ def test_a_running_season_is_watched_and_stopped(manager: Client) -> None:
         ({"state": "ready", "told": [a_week(at, homes=0) for at in (0, 1)]}, "Nothing is to be visited"),
         (
             {"state": "ready", "told": [a_week(0, late=3), a_week(1, homes=2000)]},
-            "2,002 homes have their weeks, 3",
+            "2,002 stops have their weeks, 3",
         ),
     ],
 )  # fmt: skip
@@ -129,9 +129,9 @@ def test_a_week_shows_hours_moves_and_whom_it_has_no_place_for(manager: Client) 
     SeasonTripFactory(plan=plan, week=1, day=day, technician=who, before=MONDAY + timedelta(weeks=1))
     SeasonTripFactory(plan=plan, week=1, day=day, technician=who, site=visited.site, visit=visited)
     text = shown(manager, plan, "?week=1")
-    assert "4 homes have their weeks; 1 finds no place" in text
+    assert "4 stops have their weeks; 1 finds no place" in text
     assert (
-        "20 hours at homes and 2.0 on the road, 30.5 minutes a home, of 54 hours that there are, 5.4 of"
+        "20 hours at homes and 2.0 on the road, 30.5 minutes a stop, of 54 hours that there are, 5.4 of"
         in text
     )
     assert "41 stay in their week and 3 move" in text

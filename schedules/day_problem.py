@@ -28,6 +28,15 @@ class NoStart(ValueError):
     """Neither the technician nor the desk has a place to start from."""
 
 
+def has_start(technician: Technician, at: Desk) -> bool:
+    """Whether there is a place on record where the technician's day begins."""
+    try:
+        start_of(technician, at)
+    except NoStart:
+        return False
+    return True
+
+
 def start_of(technician: Technician, at: Desk | None = None) -> Place:
     """Latitude and longitude where the technician's day begins; ``at`` is the desk where it is read already.
     Raises NoStart."""

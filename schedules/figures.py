@@ -1,6 +1,7 @@
 """How the desk is doing: each figure by branch and month, with what it counts.
 
-Every figure is a sum over a number, both of which add up over branches and months.
+Every figure is a sum over a number, both of which add up over branches and months; but what stands at the end
+of a month is that month's alone.
 """
 
 from collections import defaultdict
@@ -8,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
-from itertools import groupby, pairwise
+from itertools import chain, groupby, pairwise
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -19,7 +20,7 @@ from django.utils.translation import gettext_lazy as _
 from equipment.models import Desk, FilterSlot, Person, Site, SiteRole
 from schedules import due
 from schedules.branches import branches
-from schedules.day_problem import NoStart, start_of
+from schedules.day_problem import NoStart, Place, start_of
 from schedules.models import Defect, KeptDate, Policy, Technician, Visit, VisitJob
 from schedules.planning.travel import estimate
 from schedules.planning.windows import LEAST_EARLY_DAYS, WASTE
@@ -35,8 +36,9 @@ LONGEST_WAY = timedelta(minutes=90)
 
 @dataclass(frozen=True)
 class Figure:
-    """A figure's name, what it counts, and how it is written: ``share`` in %, ``days``, ``minutes`` or
-    ``count``, which is the sum itself."""
+    """A figure's name, what it counts, and how it is written: ``share`` in %, ``days``, ``minutes``,
+    ``count``, which is the sum itself, ``standing``, the same as it stood when a month ended, and ``most``,
+    days of the worst; the last two are not summed over months."""
 
     key: str
     title: Promise | str
@@ -80,18 +82,23 @@ FIGURES = (
     ),
     Figure(
         "driving",
-        _("Minutes driven a visit"),
-        _("Minutes from leaving one home to the door of the next on the same day, as noted at the doors, "
-          "over the completed visits that were driven to so; ways from and to the start stand by themselves, "
-          "and gaps of more than an hour and a half were pauses."),
+        _("Minutes driven a completed visit"),
+        _("All minutes on the road over the completed visits of the same rounds, the two parts below "
+          "together; rounds without a start, or with a home without a position, are left out."),
         "minutes",
     ),
     Figure(
-        "depot_ways",
-        _("From and to the start a visit"),
-        _("Minutes from where each round starts to its first home and back from its last, reckoned by roads "
-          "at the usual speed because nobody notes them, over the completed visits of these rounds; rounds "
-          "without a start or a position are left out."),
+        "driving_noted",
+        _("… of these, noted at the doors"),
+        _("From leaving one home to the door of the next, over the same visits; a gap of more than an hour "
+          "and a half was a pause."),
+        "minutes",
+    ),
+    Figure(
+        "driving_reckoned",
+        _("… of these, reckoned"),
+        _("From the start and back to it, which nobody notes, and between homes where nobody noted: by "
+          "roads at the usual speed, over the same visits."),
         "minutes",
     ),
     Figure(
@@ -102,11 +109,21 @@ FIGURES = (
     ),
     Figure(
         "past_date",
-        _("Past their date now"),
-        _("Filters in use whose day is over, as of today; they stand in the present month."),
-        "count",
+        _("Past their date"),
+        _("Filters whose date, as it was given last, was over at the end of the month and that nobody had "
+          "changed; in the present month as of today."),
+        "standing",
+    ),
+    Figure(
+        "oldest",
+        _("The oldest of them"),
+        _("Days that the one longest past its date was past it then."),
+        "most",
     ),
 )  # fmt: skip
+
+
+STANDING = {figure.key for figure in FIGURES if figure.kind in ("standing", "most")}
 
 
 @dataclass(frozen=True)
@@ -119,6 +136,11 @@ class Counted:
     amount: float
     of: float = 1.0
 
+    @property
+    def most(self) -> float:
+        """Of one it is the amount."""
+        return self.amount
+
 
 @dataclass
 class Tally:
@@ -126,9 +148,11 @@ class Tally:
 
     amount: float = 0.0
     of: float = 0.0
+    most: float = 0.0
 
     def add(self, other: "Counted | Tally") -> None:
         """Count another in."""
+        self.most = max(self.most, other.most)
         self.amount += other.amount
         self.of += other.of
 
@@ -147,8 +171,11 @@ class Table:
     cells: dict[tuple[str, int, date], Tally] = field(default_factory=lambda: defaultdict(Tally))
 
     def of(self, figure: str, month: date | None, branch: int | None = None) -> Tally:
-        """The tally of a figure; ``month`` and ``branch`` None for all of them."""
+        """The tally of a figure; ``month`` and ``branch`` None for all of them, and of what only stands the
+        present month."""
         whole = Tally()
+        if figure in STANDING and month is None:
+            month = self.months[-1]
         for (name, where, when), tally in self.cells.items():
             if name == figure and month in (None, when) and branch in (None, where):
                 whole.add(tally)
@@ -182,11 +209,9 @@ def _counted(since: date, now: datetime) -> Iterator[Counted]:
     yield from _doors(visits, zone)
     yield from _promises(visits, zone)
     yield from _ways(visits, zone)
-    yield from _depot_ways(visits, zone)
     yield from _first_time(visits, zone)
     yield from _stops(since, now, zone)
-    for site in _overdue(now).values_list("system__site", flat=True):
-        yield Counted("past_date", site, due.today(now), 1.0, 0.0)
+    yield from _past_their_date(since, now)
 
 
 def _dates(since: date) -> Iterator[Counted]:
@@ -241,41 +266,49 @@ def _rounds(visits: list[Visit], zone: ZoneInfo) -> Iterator[list[Visit]]:
 
 
 def _ways(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
-    for stops in _rounds(visits, zone):
-        for left, reached in pairwise(stops):
-            if left.completed_at is None or reached.arrived_at is None:
-                continue
-            took = reached.arrived_at - left.completed_at
-            if timedelta(0) <= took <= LONGEST_WAY:
-                over = float(reached.state == Visit.State.COMPLETED)
-                yield Counted("driving", reached.site_id, _on(reached, zone), took.total_seconds() / 60, over)
-
-
-def _depot_ways(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
-    """The ways out and home, by the round's first home."""
-    policy, desk = Policy.the(), Desk.the()
-    place = {
-        pk: (north, east)
-        for pk, north, east in Site.objects.filter(
-            latitude__isnull=False, longitude__isnull=False
-        ).values_list("pk", "latitude", "longitude")
-    }
-    starts = {}
-    for who in Technician.objects.select_related("depot"):
-        with suppress(NoStart):
-            starts[who.pk] = start_of(who, desk)
+    """Minutes on the road of each round, by its first home."""
+    places, starts, policy = _places(), _starts(), Policy.the()
     for stops in _rounds(visits, zone):
         start = starts.get(stops[0].technician_id or 0)
-        ends = [place.get(stops[at].site_id) for at in (0, -1)]
-        if start is None or None in ends:
+        homes = [places.get(visit.site_id) for visit in stops]
+        if start is None or None in homes:
             continue
-        north, east = np.array([start, *ends], dtype=np.float64).T
+        north, east = np.array([start, *homes], dtype=np.float64).T
         seconds, _metres = estimate(
             north, east, road_factor=policy.road_factor, speed_ms=policy.road_speed_ms
         )
-        minutes = policy.way_factor * float(seconds[0, 1] + seconds[2, 0]) / 60
-        done = sum(visit.state == Visit.State.COMPLETED for visit in stops)
-        yield Counted("depot_ways", stops[0].site_id, _on(stops[0], zone), minutes, float(done))
+        minutes = policy.way_factor * seconds / 60
+        noted, reckoned = 0.0, float(minutes[0, 1] + minutes[len(stops), 0])
+        for at, (left, reached) in enumerate(pairwise(stops), start=1):
+            took = _noted(left, reached)
+            noted += took or 0.0
+            reckoned += float(minutes[at, at + 1]) if took is None else 0.0
+        done = float(sum(visit.state == Visit.State.COMPLETED for visit in stops))
+        site, on = stops[0].site_id, _on(stops[0], zone)
+        yield Counted("driving", site, on, noted + reckoned, done)
+        yield Counted("driving_noted", site, on, noted, done)
+        yield Counted("driving_reckoned", site, on, reckoned, done)
+
+
+def _noted(left: Visit, reached: Visit) -> float | None:
+    """Minutes from one home to the next as noted at the doors, None where nobody did."""
+    if left.completed_at is None or reached.arrived_at is None:
+        return None
+    took = reached.arrived_at - left.completed_at
+    return took.total_seconds() / 60 if timedelta(0) <= took <= LONGEST_WAY else None
+
+
+def _places() -> dict[int, Place]:
+    rows = Site.objects.values_list("pk", "latitude", "longitude")
+    return {pk: (north, east) for pk, north, east in rows if north is not None and east is not None}
+
+
+def _starts() -> dict[int, Place]:
+    desk, found = Desk.the(), {}
+    for who in Technician.objects.select_related("depot"):
+        with suppress(NoStart):
+            found[who.pk] = start_of(who, desk)
+    return found
 
 
 def _first_time(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
@@ -316,6 +349,25 @@ def _stops(since: date, now: datetime, zone: ZoneInfo) -> Iterator[Counted]:
             stopped = sum(had and not has for had, has in zip(before[2:], after[2:], strict=True))
             if stopped and person in homes and after[1] >= begin:
                 yield Counted("opt_outs", homes[person], clock.local_day(after[1], zone), float(stopped), 0.0)
+
+
+def _past_their_date(since: date, now: datetime) -> Iterator[Counted]:
+    """Filters past their date at the end of each month, by the dates that ended since and that stand."""
+    today = due.today(now)
+    ends = [(month + timedelta(days=31)).replace(day=1) for month in _months(today)]
+    ends[-1] = today
+    kept = KeptDate.objects.filter(ended_on__gte=since)
+    stands = _overdue(now).values_list("system__site", "plan__due_on")
+    rows = chain(
+        kept.values_list("slot__system__site", "due_on", "ended_on").iterator(),
+        ((site, on, None) for site, on in stands),
+    )
+    for site, due_on, ended in rows:
+        for end in ends:
+            if due_on and due_on < end and (ended is None or ended >= end):
+                day = end if end == today else end - timedelta(days=1)
+                yield Counted("past_date", site, day, 1.0, 0.0)
+                yield Counted("oldest", site, day, float((end - due_on).days), 0.0)
 
 
 @dataclass(frozen=True)

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
-from scipy.special import ndtr
 
 from equipment.models import Desk
+from schedules.day_problem import has_start
 from schedules.models import Policy
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.season import (
@@ -20,8 +20,17 @@ from schedules.planning.season import (
     span,
     split_normal,
 )
-from schedules.planning.season_capacity import able_classes, carried, fewer_classes, fit, left_for
 from schedules.planning.season_moves import Movable, Moved, Staff, alike, move
+from schedules.season_fit import (
+    LEAST_MINUTES,
+    doable_groups,
+    few,
+    fits,
+    left_over,
+    nobody,
+    past,
+    taken_elsewhere,
+)
 from schedules.season_jobs import WhatIf, jobs_of
 from schedules.season_rows import Rows, rows
 from schedules.season_staff import (
@@ -38,8 +47,6 @@ from shared import clock
 
 # A week below this share of its capacity, even at the upper end of its span, has room.
 ROOM_SHARE = 0.5
-# So many minutes too many, about one filter's, are no news. Own choice.
-_LEAST_SHORT = 15.0
 # A trip is moved by so many weeks at the most, and counts where it lies in a week with such a chance.
 _MOST_EARLY_WEEKS, _LEAST_CHANCE = 4, 1e-3
 
@@ -53,6 +60,10 @@ class Facts:
     team: Team
     urgent: Urgent
     way: Way
+    # Minutes of the present day that are over, by the desk's clock.
+    gone: int = 0
+    # Names of those who have no place on record to start from, for whom no rounds are planned.
+    no_start: tuple[str, ...] = ()
 
     @property
     def trip_minutes(self) -> float:
@@ -66,7 +77,12 @@ def facts(now: datetime) -> Facts:
     today = clock.local_day(now, desk.zone)
     way = usual_way(now)
     from_record = rows(today, desk, policy)
-    return Facts(today, from_record, team(today, from_record.branches), urgent(today, desk, way.minutes), way)
+    local, there = now.astimezone(desk.zone), team(today, from_record.branches)
+    no_start = tuple(who.name for who in there.people if not has_start(who, desk))
+    return Facts(
+        today, from_record, there, urgent(today, desk, way.minutes), way,
+        60 * local.hour + local.minute, no_start,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -80,11 +96,12 @@ class Narrow:
 @dataclass(frozen=True)
 class Season:
     """W weeks, minutes all [W]: ``booked`` visits, ``expected`` on top with its span ``low`` to ``high`` (of
-    both), ``gross`` working time, ``reserve`` of it for what is urgent, ``elsewhere`` what other work needs
-    of those with the one skill looked at, ``usable`` the rest, ``left`` what weeks before had no time for,
-    ``short`` what nobody could do; ``fullest`` and ``tight`` the fullest skills; ``jobs`` and ``trips``
-    expected; ``chance`` of being past capacity. ``people`` [m, W] minutes of each technician, ``nobody``:
-    branch, skills and minutes of work that no single technician of the branch can do."""
+    both), ``gross`` working time, ``reserve`` of it for what is urgent and ``eaten`` what booked visits took
+    of that, ``elsewhere`` what other work needs of those with the one skill looked at, ``usable`` the rest,
+    ``left`` what weeks before had no time for, ``short`` what nobody could do; ``fullest`` and ``tight`` the
+    fullest skills; ``jobs`` and ``trips`` expected; ``chance`` that the fullest is past capacity. ``people``
+    [m, W] minutes of each technician, ``nobody``: branch, skills and minutes of work that no single technician
+    of the branch can do."""
 
     first_days: list[date]
     booked: FloatArray
@@ -108,6 +125,7 @@ class Season:
     elsewhere: FloatArray
     left: FloatArray
     undoable: FloatArray
+    eaten: FloatArray
 
     @property
     def pressing(self) -> FloatArray:
@@ -122,7 +140,7 @@ class Season:
     @property
     def over(self) -> BoolArray:
         """Which weeks hold more work than can be done."""
-        return np.asarray(self.short > _LEAST_SHORT)
+        return np.asarray(self.short > LEAST_MINUTES)
 
     @property
     def roomy(self) -> BoolArray:
@@ -134,7 +152,7 @@ class Season:
     @property
     def behind(self) -> BoolArray:
         """Which weeks begin with work that those before had no time for."""
-        return np.asarray(self.left > _LEAST_SHORT)
+        return np.asarray(self.left > LEAST_MINUTES)
 
 
 @dataclass(frozen=True)
@@ -155,7 +173,7 @@ def outlook(known: Facts, count: int, what_if: WhatIf | None = None) -> Outlook:
     jobs = jobs_of(known.rows, supposed, weeks)
     foreseen = foresee(jobs, weeks, known.trip_minutes, TOGETHER_DAYS, _smoke(supposed, weeks))
     expected = _with_customers(known, supposed, weeks, foreseen.load)
-    gross = known.team.minutes(known.today, weeks.ends)
+    gross = known.team.minutes(known.today, weeks.ends, known.gone)
     gross[[who.pk == supposed.without for who in known.team.people]] = 0.0
     return Outlook(weeks, jobs, foreseen, expected, gross)
 
@@ -165,100 +183,46 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves:
     be moved out of over-full weeks."""
     only, weeks, expected, gross = narrow or Narrow(), ahead.weeks, ahead.expected, ahead.gross
     booked, people_booked = _booked(known, weeks)
-    reserve = _reserve(known, gross, weeks)
-    usable = gross * (1.0 - reserve / np.maximum(gross.sum(axis=0), 1e-9))
+    free = _reserve(known, gross, weeks) / np.maximum(gross.sum(axis=0), 1e-9)
+    # A visit that stands has its time, whatever was to be held free of it.
+    usable = np.maximum(gross * (1.0 - free), np.minimum(people_booked, gross))
+    eaten = usable - gross * (1.0 - free)
     has = np.array([_bits(who.skills, known.rows.skills) for who in known.team.people], dtype=np.int64)
     total = added([expected, booked])
     groups, people = _narrowed(total, known.team.branch, has, only, known.rows.skills)
     inside = np.isin(_key(expected), _key(total)[groups])
     booked_inside = np.isin(_key(booked), _key(total)[groups])
     staff = known.team.branch, has
+    can_be_done = doable_groups(total, staff, gross)
+    waits = left_over(total, booked, can_be_done, staff, usable)
     need = _bits([only.skill], known.rows.skills)
-    elsewhere = _elsewhere(total, groups, people, usable, staff, need) if need else np.zeros_like(usable)
+    elsewhere = np.zeros_like(usable)
+    if need:
+        elsewhere = taken_elsewhere(total.minutes + waits, total, groups, people, usable, staff, need)
     usable = usable - elsewhere
-    doable = groups & _doable(total, *staff, gross)
+    doable = groups & can_be_done
     undoable = total.minutes[groups & ~doable].sum(axis=0)
-    short, fullest, tight = _fits(total, doable, (*staff, usable), people, known.rows)
+    looked_at = usable * people[:, None]
+    full = fits(total, doable, staff, looked_at, known.rows)
     mean = expected.minutes[inside].sum(axis=0)
     variance = expected.variance[inside].sum(axis=0)
     fixed = booked.minutes[booked_inside].sum(axis=0)
     low, high = span(mean, variance)
-    there = usable[people].sum(axis=0)
-    left = _left_from_before(total, doable, staff, usable * people[:, None])
     moved = None
-    if moves and (short.sum(axis=0) > _LEAST_SHORT).any():
-        movable = _movable(ahead, short, only, known)
+    if moves and (full.short.sum(axis=0) > LEAST_MINUTES).any():
+        movable = _movable(ahead, full.short, only, known)
         movers = Staff(known.team.branch[people], has[people], usable[people])
-        moved = move(movable, _few(total, doable), total.minutes[doable], movers)
+        moved = move(movable, few(total, doable), total.minutes[doable], movers)
     return Season(
         [known.today - timedelta(days=known.today.weekday() - 7 * at) for at in range(len(weeks))],
         fixed, mean, fixed + low, fixed + high, gross[people].sum(axis=0),
-        (gross - usable - elsewhere)[people].sum(axis=0), there, short.sum(axis=0), fullest, tight, short,
-        expected.jobs[inside].sum(axis=0), expected.trips[inside].sum(axis=0),
-        _past(mean, variance, there - fixed - left + undoable), gross, people_booked,
-        _nobody(total, groups, (known.team.branch, has, gross), known.rows.skills), moved,
-        elsewhere[people].sum(axis=0), left, undoable,
+        (gross - usable - elsewhere)[people].sum(axis=0), usable[people].sum(axis=0), full.short.sum(axis=0),
+        full.fullest, full.tight, full.short, expected.jobs[inside].sum(axis=0),
+        expected.trips[inside].sum(axis=0),
+        past(total, waits, doable, staff, looked_at), gross, people_booked,
+        nobody(total, groups, (*staff, gross), known.rows.skills), moved,
+        elsewhere[people].sum(axis=0), waits[doable].sum(axis=0), undoable, eaten[people].sum(axis=0),
     )  # fmt: skip
-
-
-def _by_class(total: Load, groups: BoolArray, branch: int) -> tuple[IntArray, FloatArray]:
-    """Sets of skills [k] and minutes [k, W] of a branch's groups, with at most twelve sets."""
-    mine = groups & (total.branch == branch)
-    skills = fewer_classes(total.skills[mine], total.minutes[mine])
-    needs = np.unique(skills)
-    wanted = [total.minutes[mine][skills == need].sum(axis=0) for need in needs]
-    return needs, np.array(wanted).reshape(len(needs), total.minutes.shape[1])
-
-
-def _elsewhere(
-    total: Load,
-    groups: BoolArray,
-    people: BoolArray,
-    usable: FloatArray,
-    staff: tuple[IntArray, IntArray],
-    need: int,
-) -> FloatArray:
-    """Minutes [m, W] of the people looked at, those with the skill ``need``, that other work of their branch
-    takes, each by their share; ``staff``: branch and skills of all."""
-    out = np.zeros_like(usable)
-    for one in np.unique(staff[0][people]).tolist():
-        here = staff[0] == one
-        needs, other = _by_class(total, ~groups, one)
-        left = left_for(need, needs, other, staff[1][here], usable[here])
-        there = usable[here & people].sum(axis=0)
-        out[here & people] = usable[here & people] * (1.0 - left / np.maximum(there, 1e-9))
-    return out
-
-
-def _doable(total: Load, branch: IntArray, has: IntArray, gross: FloatArray) -> BoolArray:
-    """Which groups of work somebody of their branch can do; all where nobody works there, for then it is not
-    skill that is lacking."""
-    works = gross.sum(axis=1) > 0
-    found = np.ones(len(total.branch), dtype=np.bool_)
-    for one in np.unique(total.branch).tolist():
-        here = works & (branch == one)
-        mine = total.branch == one
-        found[mine] = able_classes(total.skills[mine], has[here]) if here.any() else True
-    return found
-
-
-def _left_from_before(
-    total: Load, groups: BoolArray, staff: tuple[IntArray, IntArray], usable: FloatArray
-) -> FloatArray:
-    """Minutes [W] that the weeks before had no time for, branch by branch and skill by skill. ``usable``
-    [m, W] of the people looked at, nought of others."""
-    left = np.zeros(usable.shape[1])
-    for one in np.unique(total.branch[groups]).tolist():
-        here = staff[0] == one
-        needs, wanted = _by_class(total, groups, one)
-        left += carried(needs, wanted, staff[1][here], usable[here])
-    return left
-
-
-def _past(mean: FloatArray, variance: FloatArray, room: FloatArray) -> FloatArray:
-    """Chance [W] that the expected load comes to more than there is room for."""
-    chance = ndtr((mean - room) / np.sqrt(np.maximum(variance, 1e-6)))
-    return np.asarray(np.where((mean < 1e-6) & (room > -1e-6), 0.0, chance))
 
 
 def _smoke(supposed: WhatIf, weeks: Weeks) -> Smoke:
@@ -323,58 +287,6 @@ def _narrowed(
     return groups, people
 
 
-def _few(total: Load, groups: BoolArray) -> tuple[IntArray, IntArray]:
-    """Branch and skills of the groups, with at most twelve sets of skills."""
-    branch = total.branch[groups]
-    return branch, fewer_classes(total.skills[groups], total.minutes[groups])
-
-
-def _fits(
-    total: Load,
-    groups: BoolArray,
-    staff: tuple[IntArray, IntArray, FloatArray],
-    people: BoolArray,
-    known: Rows,
-) -> tuple[FloatArray, FloatArray, list[tuple[str, ...]]]:
-    """What is short by branch [b, W], and the fullest skills over all branches."""
-    branch, skills = _few(total, groups)
-    minutes, weeks = total.minutes[groups], total.minutes.shape[1]
-    short, fullest = np.zeros((len(known.branches.names), weeks)), np.zeros(weeks)
-    tight: list[tuple[str, ...]] = [()] * weeks
-    for one in range(len(short)):
-        mine, who = branch == one, (staff[0] == one) & people
-        needs = np.unique(skills[mine])
-        wanted = np.array([minutes[mine & (skills == need)].sum(axis=0) for need in needs])
-        wanted = wanted.reshape(len(needs), weeks)
-        has, there = staff[1][who], staff[2][who]
-        found = fit(needs, wanted, has, there)
-        short[one] = found.short
-        for week in np.flatnonzero(found.fullest > fullest):
-            named = needs[found.holds[week]]
-            tight[week] = () if (named == 0).any() else _named(named, known.skills)
-        fullest = np.maximum(fullest, found.fullest)
-    return short, fullest, tight
-
-
-def _nobody(
-    total: Load, groups: BoolArray, staff: tuple[IntArray, IntArray, FloatArray], skills: list[str]
-) -> list[tuple[int, tuple[str, ...], float]]:
-    """Work that asks for skills which no single technician of its branch has."""
-    branch, has, gross = staff
-    works, found = gross.sum(axis=1) > 0, []
-    for group in np.flatnonzero(groups & (total.skills > 0)):
-        need, minutes = total.skills[group], float(total.minutes[group].sum())
-        able = works & (branch == total.branch[group]) & ((need & ~has) == 0)
-        if minutes >= _LEAST_SHORT and not able.any():
-            found.append((int(total.branch[group]), _named(np.array([need]), skills), minutes))
-    return found
-
-
-def _named(needs: IntArray, skills: list[str]) -> tuple[str, ...]:
-    every = int(np.bitwise_or.reduce(needs))
-    return tuple(name for at, name in enumerate(skills) if every >> at & 1)
-
-
 def _movable(ahead: Outlook, short: FloatArray, only: Narrow, known: Facts) -> Movable:
     """The trips of over-full weeks that technicians make and nobody booked, alike ones together."""
     trips, jobs, count = ahead.foreseen.trips, ahead.jobs, short.shape[1]
@@ -386,7 +298,7 @@ def _movable(ahead: Outlook, short: FloatArray, only: Narrow, known: Facts) -> M
     overdue = np.bincount(trips.of, weights=jobs.overdue, minlength=len(starts)) > 0
     bit = _bits([only.skill], known.rows.skills) if only.skill else 0
     may = (trips.booked < 0) & (trips.share >= 1.0) & (trips.skills & bit == bit)
-    chance = np.where((short[trips.branch] > _LEAST_SHORT) & may[:, None], trips.made, 0.0)
+    chance = np.where((short[trips.branch] > LEAST_MINUTES) & may[:, None], trips.made, 0.0)
     trip, week = np.nonzero(chance > _LEAST_CHANCE)
     much = chance[trip, week]
     weeks_early = np.clip(early[trip] // 7, 1, _MOST_EARLY_WEEKS).astype(np.int64)

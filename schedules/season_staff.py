@@ -35,21 +35,25 @@ class Team:
     branch: IntArray
     away: list[Absence]
 
-    def minutes(self, today: date, ends: IntArray) -> FloatArray:
-        """Minutes of work [m, W] in the weeks ending before ``ends`` [W], from today on."""
+    def minutes(self, today: date, ends: IntArray, gone: int = 0) -> FloatArray:
+        """Minutes of work [m, W] in the weeks ending before ``ends`` [W], from today on, of which ``gone``
+        minutes are over."""
         out = np.zeros((len(self.people), len(ends)))
         for row, who in enumerate(self.people):
             mine = [one for one in self.away if one.technician_id in (None, who.pk)]
-            day_minutes = max(minutes_a_day(who), 0)
+            whole = max(minutes_a_day(who), 0)
+            begun = max(gone - 60 * who.day_starts.hour - who.day_starts.minute, 0)
             for ahead in range(int(ends[-1]) if len(ends) else 0):
                 if works(who, today + timedelta(days=ahead), mine):
-                    out[row, np.searchsorted(ends, ahead, side="right")] += day_minutes
+                    day = whole if ahead else max(whole - begun, 0)
+                    out[row, np.searchsorted(ends, ahead, side="right")] += day
         return out
 
 
 def team(today: date, where: Branches) -> Team:
     """Everybody who has not left, with the branch of their depot, else the nearest to where they start."""
-    people = list(Technician.objects.filter(Q(gone_on=None) | Q(gone_on__gt=today)))
+    staff = Technician.objects.filter(Q(gone_on=None) | Q(gone_on__gt=today))
+    people = list(staff.select_related("depot"))
     nearest = where.of(
         np.array([number(who.start_latitude) for who in people]),
         np.array([number(who.start_longitude) for who in people]),

@@ -11,6 +11,7 @@ from django.utils.translation import ngettext
 from schedules.explain import say_day, say_short
 from schedules.planning.season_moves import Moved
 from schedules.season import Facts, Season
+from schedules.season_fit import LEAST_MINUTES
 from schedules.season_jobs import WhatIf
 from schedules.season_staff import ASSUMED_HELD_SHARE
 
@@ -85,17 +86,21 @@ def _full(known: Facts, one: Season, week: int) -> str:
             "skills": ", ".join(one.tight[week]),
         }
     elif load <= usable:
-        said += _(", and yet %(short)s more than can be done at %(branches)s") % {
-            "short": amount(one.short[week]),
-            "branches": ", ".join(_short_branches(known, one, week)),
-        }
+        said += _at_branches(known, one, week)
     elif one.tight[week]:
         said += _("; fullest: %(skills)s") % {"skills": ", ".join(one.tight[week])}
     return said + "."
 
 
-def _short_branches(known: Facts, one: Season, week: int) -> list[str]:
-    return [known.rows.branches.names[at] for at in np.flatnonzero(one.short_by_branch[:, week] > 1.0)]
+def _at_branches(known: Facts, one: Season, week: int) -> str:
+    """Which branches are short, those where nobody works by themselves."""
+    names = known.rows.branches.names
+    short = np.flatnonzero(one.short_by_branch[:, week] > 1.0).tolist()
+    there = {at: float(one.people[known.team.branch == at, week].sum()) for at in short}
+    told = {"short": amount(one.short[week]), "branches": ", ".join(names[at] for at in short)}
+    if not any(there.values()):
+        return _(", and yet %(short)s at %(branches)s, where nobody works") % told
+    return _(", and yet %(short)s more than can be done at %(branches)s") % told
 
 
 def _moves(known: Facts, one: Season, week: int) -> list[str]:
@@ -177,6 +182,13 @@ def may_run_over(one: Season) -> str:
     """The weeks that fit in the middle of their span and not at its upper end."""
     some = np.flatnonzero(~one.over & (one.usable > 0) & (one.pressing > one.usable))
     return _named(one, some, _("May run over, at the upper end of the span: the weeks of %(days)s."))
+
+
+def reserve_taken(one: Season) -> str:
+    """The weeks whose booked visits take time that is held free for what is urgent."""
+    some = np.flatnonzero(one.eaten > LEAST_MINUTES)
+    said = _named(one, some, _("Booked visits take time held free for what is urgent: the weeks of %(days)s"))
+    return f"{said}, {amount(float(one.eaten.sum()))}." if said else ""
 
 
 def with_room(one: Season) -> str:
@@ -297,6 +309,15 @@ def reckoned(known: Facts) -> list[str]:
         if rows.share
         else _("Filters that households change count as no work.")
     )
+    if len(rows.branches.names) > 1:
+        said.append(_("Branches do not help each other: whoever belongs to one does its work alone."))
+    if known.urgent.held is not None:
+        said.append(_("Urgent visits that are booked already have their hours beside what is held free."))
+    if known.no_start:
+        said.append(
+            _("Counted here and planned in no round, as no place to start from is on record: %(names)s.")
+            % {"names": ", ".join(known.no_start)}
+        )
     unpriced = int(np.isnan(rows.filters.price).sum())
     if 0 < unpriced < len(rows.filters.price):
         said.append(

@@ -171,8 +171,9 @@ class Cheapest:
 @dataclass(frozen=True)
 class BuyLine:
     """One medium. ``by_week``: expected number; ``until_week``: what suffices at the desk's level from today
-    until the end of each week; ``needed``: the same until an order after this one has arrived; ``on_hand`` None where nobody counts it; ``cheapest`` where that was
-    asked; ``short_on``: the day by which what is there may not suffice, before an order of today can help."""
+    until the end of each week; ``needed``: the same until an order after this one has arrived; ``on_hand``
+    None where nobody counts it; ``cheapest`` where that was asked; ``short_on``: the day by which what is
+    there may not suffice, before an order of today can help."""
 
     media: Media
     by_week: list[float]

@@ -29,9 +29,10 @@ class VanLevel:
 
 
 def van_levels(now: datetime) -> list[VanLevel]:
-    """For each technician, so many that the visits booked for them and their share of the other changes of the
-    coming week at their branch are served on the desk's level; cut to the van's room, and all vans together to
-    what is there. Shares go by the minutes that each works in that week: whoever is away holds nothing."""
+    """For each technician, so many that the visits booked for them and their share of the other changes of
+    the coming week at their branch are served on the desk's level; cut to the van's room, and all vans
+    together to what is there. Shares go by the minutes that each works in that week: whoever is away holds
+    nothing."""
     asked, level = demand(now, 2), Policy.the().stock_level
     keys = np.unique(asked.filters.medium[_ours(asked)])
     media = Media.objects.in_bulk(keys.tolist())
@@ -50,9 +51,7 @@ def van_levels(now: datetime) -> list[VanLevel]:
     ]
     vans = [
         _van(who, one.counts(len(keys)), int(most.sum()), [media[int(key)] for key in keys])
-        for who, one, most in zip(
-            staff.people, shared_out(shelves, _there(keys, media)), wanted, strict=True
-        )
+        for who, one, most in zip(staff.people, shared_out(shelves, _there(keys, media)), wanted, strict=True)
     ]
     return sorted(vans, key=lambda van: van.technician.name)
 

@@ -18,6 +18,7 @@ from schedules import due, routes, tasks_due, visits
 from schedules.look_back import look_back
 from schedules.models import MaintenanceTask, Technician
 from schedules.technicians_sheet import import_technicians
+from servicedesk.demo_past import add_past
 from shared import clock
 from shared.units import TEMPERATURE, parse
 
@@ -53,6 +54,7 @@ def load(now: datetime) -> str:
         look_back(now)
         today = due.today(now)
         tasks_due.refresh_all(today)
+        add_past(today)
         booked = _book_visits(today, now)
     return f"The demo is loaded: {Site.objects.count()} homes, {booked} visits booked."
 

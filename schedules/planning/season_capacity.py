@@ -9,6 +9,7 @@ min cut of the flow from classes to kinds; the collection that is fullest names 
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 
@@ -97,17 +98,37 @@ def left_for(need: int, needs: IntArray, minutes: FloatArray, has: IntArray, the
     return found
 
 
-def carried(needs: IntArray, minutes: FloatArray, has: IntArray, there: FloatArray) -> FloatArray:
-    """Minutes [W] that each week begins with because those before had no time for them, class by class: work
-    ``minutes`` [k, W] of classes ``needs`` [k] that ``there`` [m, W] of kinds ``has`` [m] can do."""
-    left, waits = np.zeros(minutes.shape[1]), np.zeros(len(needs))
+def carried(
+    needs: IntArray, minutes: FloatArray, stands: FloatArray, has: IntArray, there: FloatArray
+) -> FloatArray:
+    """Minutes [k, W] that each week begins with because those before had no time for them: work ``minutes``
+    [k, W] of classes ``needs`` [k] that ``there`` [m, W] of kinds ``has`` [m] can do. What of it ``stands``
+    [k, W] on its day is never carried on."""
+    left = np.zeros_like(minutes)
     every = collections(needs, has) if len(needs) else None
-    for week in range(len(left)):
-        left[week] = waits.sum()
-        if every is not None:
-            wanted = minutes[:, week] + waits
-            waits = wanted - done_of(every, wanted, there[:, week])
+    if every is None:
+        return left
+    for week in range(minutes.shape[1] - 1):
+        wanted = minutes[:, week] + left[:, week]
+        undone = wanted - done_of(every, wanted, there[:, week])
+        left[:, week + 1] = np.minimum(undone, wanted - stands[:, week])
     return left
+
+
+def chance_past(
+    needs: IntArray, minutes: FloatArray, variance: FloatArray, has: IntArray, there: FloatArray
+) -> FloatArray:
+    """Chance [W] that the fullest collection of classes comes to more than those have who can do any of it,
+    by the normal approximation: at most the chance that anything does, and near it where one is the fullest.
+    All as in ``fit``, and the ``variance`` [k, W] of the minutes."""
+    if not len(needs):
+        return np.zeros(minutes.shape[1])
+    every = collections(needs, has)
+    holds = every.holds.astype(np.float64)
+    wanted, able = holds @ minutes, every.able.astype(np.float64) @ there
+    # What has no variance is past or is not; a thousandth of a minute decides nothing.
+    chance = ndtr((wanted - able - 1e-3) / np.sqrt(np.maximum(holds @ variance, 1e-8)))
+    return np.asarray(np.where(wanted > 1e-6, chance, 0.0).max(axis=0))
 
 
 def fewer_classes(needs: IntArray, minutes: FloatArray) -> IntArray:

@@ -139,6 +139,4 @@ def shared_out(shelves: "list[Shelf]", there: FloatArray) -> "list[Shelf]":
     rank = np.arange(len(order)) - np.searchsorted(kind[order], kind[order])
     stays = np.zeros(len(order), dtype=np.bool_)
     stays[order] = rank < there[kind[order]]
-    return [
-        Shelf(kind[stays & (place == at)], used[stays & (place == at)]) for at in range(len(shelves))
-    ]
+    return [Shelf(kind[stays & (place == at)], used[stays & (place == at)]) for at in range(len(shelves))]

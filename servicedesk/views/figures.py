@@ -8,16 +8,11 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from equipment.fields import whole_number
 from schedules import figures
 from schedules.figures import FIGURES, Figure, Table, Tally
 from shared.cells import harmless
-
-OLDEST_MEANS = gettext_lazy(
-    "Days that the filter longest past its date is past it today; number: how many are."
-)
 
 
 def page(request: HttpRequest) -> HttpResponse:
@@ -49,16 +44,18 @@ def sheet(request: HttpRequest) -> HttpResponse:
         for key, name in told.branches:
             for month in told.months:
                 tally = told.of(figure.key, month, key)
-                value = "" if tally.value is None else f"{tally.value:.4f}"
+                value = _value(figure, tally)
                 what = [figure.key, harmless(name), f"{month:%Y-%m}"]
                 out.writerow(
                     [*what, f"{tally.amount:g}", f"{tally.of:g}", value, figure.kind, figure.definition]
                 )
-    for key, name in told.branches:
-        oldest = figures.oldest(now, key)
-        what = ["oldest_past_date", harmless(name), f"{told.months[-1]:%Y-%m}"]
-        out.writerow([*what, oldest.days, oldest.count, oldest.days, "days", OLDEST_MEANS])
     return answer
+
+
+def _value(figure: Figure, tally: Tally) -> str:
+    if figure.kind == "most":
+        return f"{tally.most:g}"
+    return "" if tally.value is None else f"{tally.value:.4f}"
 
 
 def _branch(request: HttpRequest, told: Table) -> int | None:
@@ -86,8 +83,9 @@ def _row(figure: Figure, told: Table, branch: int | None) -> dict[str, Any]:
 
 def _cell(figure: Figure, tally: Tally) -> dict[str, str]:
     """What stands in the table, and how many it rests on."""
-    if figure.kind == "count":
-        return {"text": number_format(tally.amount, 0), "of": ""}
+    if figure.kind in ("count", "standing", "most"):
+        value = tally.most if figure.kind == "most" else tally.amount
+        return {"text": number_format(value, 0), "of": ""}
     if tally.value is None:
         return {"text": "–", "of": ""}
     text = {

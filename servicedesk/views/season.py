@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from schedules import season_words as words
 from schedules.planning.arrays import FloatArray
 from schedules.season import Facts, Narrow, Outlook, Season, facts, outlook, season
+from schedules.season_fit import LEAST_MINUTES
 from schedules.season_form import SeasonForm
 from shared import season_strip as strips
 
@@ -37,6 +38,7 @@ def page(request: HttpRequest) -> HttpResponse:
         "full": words.full(known, now),
         "may_run_over": words.may_run_over(now),
         "nobody_has": words.nobody_has(known, now),
+        "reserve_taken": words.reserve_taken(now),
         "with_room": words.with_room(now),
         "rows": _rows(now, then),
         "people": _people(known, now, narrow),
@@ -123,6 +125,7 @@ def _figures(one: Season, at: int) -> dict[str, Any]:
         "elsewhere": words.hours(one.elsewhere[at]),
         "left": words.hours(one.left[at]),
         "jobs": formats.number_format(round(float(one.jobs[at]), 1), 1),
+        "trips": formats.number_format(round(float(one.trips[at]), 1), 1),
         "chance": f"{one.chance[at] * 100:.0f} %",
         "tight": _tight(one, at),
         "over": bool(one.over[at]),
@@ -147,11 +150,19 @@ def _word(one: Season, at: int) -> str:
     if one.over[at]:
         return _("too full")
     if one.behind[at]:
-        still = one.left[at] + one.load[at] - one.undoable[at] > one.usable[at]
-        return _("too full with what is left") if still else _("works off what is left")
+        return _behind(one, at)
     if one.roomy[at]:
         return _("room")
     return _("may run over") if one.pressing[at] > one.usable[at] else _("fits")
+
+
+def _behind(one: Season, at: int) -> str:
+    """Whether what is left grows, shrinks or waits; after the last week by what there is time for."""
+    after = one.left[at] + one.load[at] - one.undoable[at] - one.usable[at]
+    more = one.left[at + 1] - one.left[at] if at + 1 < len(one.left) else after
+    if more > LEAST_MINUTES:
+        return _("too full with what is left")
+    return _("works off what is left") if more < -LEAST_MINUTES else _("what is left waits")
 
 
 def _signed(minutes: float) -> str:

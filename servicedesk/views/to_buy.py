@@ -179,7 +179,7 @@ def _day(text: str) -> date:
 
 
 def sheet(request: HttpRequest) -> HttpResponse:
-    """The list as CSV, a row a medium, with the expected number of each week and what suffices until its end."""
+    """The list as CSV, a row a medium, with what each week should take and what suffices until its end."""
     now = timezone.now()
     told, for_vans = to_buy(now), _for_vans(van_levels(now))
     answer = HttpResponse(content_type="text/csv; charset=utf-8")

@@ -60,19 +60,23 @@ def ended(state: str, at: datetime, **more: object) -> Visit:
 
 
 def test_doors_and_ways(now: datetime) -> None:
-    one = TechnicianFactory(name="One")
+    one = TechnicianFactory(name="One", start_latitude=41.5, start_longitude=-88.0)
+    there = {"technician": one, "site": SiteFactory(latitude=41.6, longitude=-88.0)}
     at = now - timedelta(hours=5)
-    ended("completed", at, technician=one)
-    ended("completed", at + timedelta(hours=1), technician=one, arrived_at=at + timedelta(minutes=20))
-    ended("no_access", at + timedelta(hours=2), technician=one, arrived_at=at + timedelta(minutes=100))
+    ended("completed", at, **there)
+    ended("completed", at + timedelta(hours=1), **there, arrived_at=at + timedelta(minutes=20))
+    ended("no_access", at + timedelta(hours=2), **there, arrived_at=at + timedelta(minutes=100))
     ended("completed", at + timedelta(hours=3), technician=TechnicianFactory(name="Two"))
     # Another day's first home was not reached from the evening before.
     next_day = at - timedelta(days=1)
-    ended("completed", next_day, technician=one, arrived_at=next_day - timedelta(minutes=30))
+    ended("completed", next_day, **there, arrived_at=next_day - timedelta(minutes=30))
     table = figures.table(now)
     assert told(table, "no_access") == (1.0, 5.0)
-    # The way to a shut door was driven too, and is borne by the visits that were completed.
-    assert told(table, "driving") == (20.0 + 40.0, 1.0)
+    # The way to a shut door was driven too, and is borne by the visits that were completed; the first way of
+    # a day and the last are reckoned, and nobody knows where Two set out.
+    assert told(table, "driving_noted") == (20.0 + 40.0, 3.0)
+    whole, parts = told(table, "driving"), told(table, "driving_reckoned")
+    assert whole == (pytest.approx(60.0 + parts[0]), 3.0)
 
 
 def test_who_came_when_told(now: datetime) -> None:
@@ -178,7 +182,7 @@ def test_the_page_and_the_sheet_say_the_same(manager: Client, now: datetime) -> 
     assert "100 % of filters were changed in their window; 1 are past their date" in text
     assert "due for 10 days" in text
     assert "on_time,'=North,2026-04,1,1,1.0000" in sheet
-    assert len(sheet.splitlines()) == 1 + len(FIGURES) * 12 + 1
+    assert len(sheet.splitlines()) == 1 + len(FIGURES) * 12
 
 
 def test_a_new_desk_has_nothing_to_judge(manager: Client) -> None:
@@ -220,5 +224,27 @@ def test_ways_from_and_to_the_start_are_reckoned(now: datetime) -> None:
     ended("completed", at, technician=one, site=near)
     ended("completed", at + timedelta(hours=1), technician=one, site=far)
     ended("completed", at, technician=TechnicianFactory(name="From nowhere"), site=far)
-    minutes, over = told(figures.table(now), "depot_ways")
-    assert (minutes, over) == (pytest.approx(21.27 + 40.55, abs=0.1), 2.0)
+    minutes, over = told(figures.table(now), "driving_reckoned")
+    # Nobody noted the way between them either, as far as the first.
+    assert (minutes, over) == (pytest.approx(21.27 + 21.27 + 40.55, abs=0.1), 2.0)
+    Visit.objects.filter(site=far).update(arrived_at=at + timedelta(minutes=25))
+    table = figures.table(now)
+    assert told(table, "driving_reckoned") == (pytest.approx(21.27 + 40.55, abs=0.1), 2.0)
+    assert told(table, "driving") == (pytest.approx(21.27 + 25 + 40.55, abs=0.1), 2.0)
+
+
+def test_what_was_past_its_date_is_told_as_it_stood_when_each_month_ended(
+    manager: Client, now: datetime
+) -> None:
+    """One overdue from 20 March to 5 April, one since 25 April: none in February, one in March, one in April
+    and as of 12 May."""
+    site = SiteFactory()
+    KeptDateFactory(
+        slot=FilterSlotFactory(system__site=site), due_on=date(2026, 3, 20), ended_on=date(2026, 4, 5)
+    )
+    PlanFactory(slot=FilterSlotFactory(system__site=site), due_on=date(2026, 4, 25))
+    table = figures.table(now)
+    months = [date(2026, month, 1) for month in (2, 3, 4, 5)]
+    assert [table.of("past_date", month).amount for month in months] == [0.0, 1.0, 1.0, 1.0]
+    assert [table.of("oldest", month).most for month in months] == [0.0, 12.0, 6.0, 17.0]
+    assert (table.of("past_date", None).amount, table.of("oldest", None).most) == (1.0, 17.0)

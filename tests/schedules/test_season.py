@@ -62,8 +62,8 @@ def test_a_small_season_by_hand() -> None:
     found = the_season()
     # One trip of two filters in the first week, the task's in the second.
     assert found.expected[:4] == pytest.approx([TRIP + 24, TRIP + 60, 0, 0], abs=0.01)
-    # Tuesday to Friday of nine hours each, a tenth held free.
-    assert found.gross[:2] == pytest.approx([4 * 540, 5 * 540])
+    # Tuesday to Friday of nine hours each, of which two are over; a tenth held free.
+    assert found.gross[:2] == pytest.approx([4 * 540 - 120, 5 * 540])
     assert found.usable == pytest.approx(found.gross * (1 - ASSUMED_HELD_SHARE))
     assert not found.over.any()
 
@@ -122,8 +122,9 @@ def test_absence_holidays_days_of_rest_and_leaving_are_no_capacity() -> None:
     AbsenceFactory(technician=one, first_day=date(2026, 5, 18), last_day=date(2026, 5, 18))
     AbsenceFactory(technician=None, first_day=date(2026, 5, 25), last_day=date(2026, 5, 31))
     AbsenceFactory(technician=one, first_day=TODAY, last_day=ahead(99), withdrawn_at=NOW)
-    # Today, a Tuesday, and Friday; Tuesday and the last Friday, the 22nd, on which the other has left.
-    assert the_season().gross[:4] == pytest.approx([120 + 60, 120, 0, 240])
+    # Today, a Tuesday, is over at ten; Friday; Tuesday and the last Friday, the 22nd, on which the other has
+    # left.
+    assert the_season().gross[:4] == pytest.approx([60, 120, 0, 240])
 
 
 def test_a_week_of_holidays_with_work_is_too_full_and_says_what_can_come_sooner() -> None:

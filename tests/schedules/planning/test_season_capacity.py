@@ -4,11 +4,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 from scipy.optimize import linprog
 
 from schedules.planning.season_capacity import (
     MOST_CLASSES,
     carried,
+    chance_past,
     collections,
     done_of,
     fewer_classes,
@@ -112,8 +114,24 @@ def test_what_waits_is_carried_by_hand() -> None:
     """Two of fifty minutes, one with gas; plain work 51 and gas 150: a hundred are done, 101 wait."""
     needs, has = np.array([0, 1]), np.array([1, 0])
     minutes = np.array([[51.0, 0.0, 0.0], [150.0, 0.0, 0.0]])
-    told = carried(needs, minutes, has, np.full((2, 3), 50.0))
-    assert told[:2].tolist() == [0.0, 101.0]
+    there = np.full((2, 3), 50.0)
+    told = carried(needs, minutes, np.zeros_like(minutes), has, there)
+    assert told[:, :2].tolist() == [[0.0, 0.0], [0.0, 101.0]]
+    # Of the gas 90 stand on their day: they are too many there, and wait for no other week.
+    told = carried(needs, minutes, np.array([[0.0, 0.0, 0.0], [90.0, 0.0, 0.0]]), has, there)
+    assert told[:, 1].tolist() == [0.0, 60.0]
+
+
+def test_the_chance_of_a_week_is_that_of_its_tightest_class() -> None:
+    """By hand and scipy: gas wants 40 +- 10 of 50 minutes, all together 90 +- 10 of 150."""
+    needs, has = np.array([0, 1]), np.array([1, 0, 0])
+    minutes, variance = np.array([[50.0], [40.0]]), np.array([[0.0], [100.0]])
+    chance = chance_past(needs, minutes, variance, has, np.full((3, 1), 50.0))
+    assert chance[0] == pytest.approx(stats.norm.sf(1.0), abs=1e-4)
+    certain = chance_past(needs, np.array([[0.0], [120.0]]), np.zeros((2, 1)), has, np.full((3, 1), 60.0))
+    assert certain[0] == pytest.approx(1.0)
+    assert chance_past(needs, np.zeros((2, 1)), variance, has, np.zeros((3, 1)))[0] == 0.0
+    assert chance_past(needs[:0], minutes[:0], variance[:0], has, np.zeros((3, 1)))[0] == 0.0
     # Wood and plain beside it: what the one with gas cannot do takes nothing of them.
     left = left_for(
         1, np.array([2, 0]), np.array([[300.0], [50.0]]), np.array([1, 2]), np.full((2, 1), 100.0)

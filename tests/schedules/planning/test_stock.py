@@ -103,7 +103,7 @@ def test_a_second_common_filter_goes_before_the_first_of_a_rare_one() -> None:
 
 
 def test_what_there_is_goes_to_the_shelves_that_are_likeliest_to_use_it() -> None:
-    """By hand: one shelf's filters are used with 0.9 and 0.5, the other's with 0.7 and 0.1; three are there."""
+    """By hand: one shelf's filters are used with 0.9 and 0.5, the other's 0.7 and 0.1; three are there."""
     one, other = (
         stock.Shelf(np.array([0, 0]), np.array([0.9, 0.5])),
         stock.Shelf(np.array([0, 0, 1]), np.array([0.7, 0.1, 0.2])),

@@ -100,8 +100,8 @@ class Season:
     of that, ``elsewhere`` what other work needs of those with the one skill looked at, ``usable`` the rest,
     ``left`` what weeks before had no time for, ``short`` what nobody could do; ``fullest`` and ``tight`` the
     fullest skills; ``jobs`` and ``trips`` expected; ``chance`` that the fullest is past capacity. ``people``
-    [m, W] minutes of each technician, ``nobody``: branch, skills and minutes of work that no single technician
-    of the branch can do."""
+    [m, W] minutes of each technician, ``nobody``: branch, skills and minutes of work that no single
+    technician of the branch can do."""
 
     first_days: list[date]
     booked: FloatArray

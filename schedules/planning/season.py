@@ -2,14 +2,15 @@
 
 The model, in four steps.
 
-1. *When a job first falls due.* The plan names a due day; what is learned from day to day moves it, as
-   much up as down. It is taken to wander so that all of the limit's scatter is learned by its median: by
-   the variance of the limit's day over the days until then, each day. The job falls due on the first day
-   that meets the due day where it is by then: the first passage of Brownian motion, an inverse Gaussian
-   with the plan's due day as its mean. Nothing falls on days that are past, and next to nothing on days too
-   near for anything to be learned. Calendar and medium move with nothing, so all chance beyond the cap lies
-   on the cap itself, and what is due or overdue today is due in the first week for certain. Tasks have no
-   scatter.
+1. *When a job first falls due.* The plan names a due day; what is learned from day to day moves it, and
+   as the span narrows the early day that is kept to wanders towards the median. So the job falls due on the
+   first day that meets the due day where it is by then: the first passage of Brownian motion, an inverse
+   Gaussian, whose mean lies LATER of the limit's standard deviation after the plan's due day, and which
+   learns LEARNED of that deviation by the limit's median. Nothing falls on days that are past, and little on
+   days too near for anything to be learned. Both numbers were fitted to simulated fleets and hold on others
+   (``tests/benchmarks/test_season_law.py``, with the laws that did worse). Calendar and medium move with
+   nothing, so all chance beyond the cap lies on the cap itself, and what is due or overdue today is due in
+   the first week for certain. Tasks have no scatter.
 2. *Trips.* Jobs of one home that fall due within some weeks of the first share a trip, which is made when
    the first of them falls due: P(made by t) = 1 - product of (1 - P(job due by t)).
 3. *Renewal.* A job that is done falls due again after its life, log-normal about the life as planned, on
@@ -37,6 +38,7 @@ Z90 = float(ndtri(0.9))
 # The log of the next life about the life as planned: a slot's lives scatter by 0.3 and the dust to come
 # by 0.18 (``loading.Prior``, ``interval.LASTING_SPREAD``).
 LIFE_SCATTER = 0.35
+LATER, LEARNED = 0.25, 0.6
 _LEAST_WIDTH = 1e-3
 
 
@@ -148,22 +150,17 @@ def first_passage(days: FloatArray, mean: FloatArray, variance: FloatArray) -> F
     return np.asarray(np.where(days > 0, np.minimum(met + turned, 1.0), 0.0))
 
 
-def wander(jobs: Jobs) -> FloatArray:
-    """Square days a day [n] by which each job's due day moves."""
-    width = (jobs.low + jobs.high) / (2.0 * Z90)
-    until = np.fmax(np.where(np.isfinite(jobs.due), jobs.due, 1.0), jobs.limit)
-    return np.asarray(width**2 / np.maximum(until, 1.0))
-
-
 def due_by(jobs: Jobs, weeks: Weeks, smoke: Smoke) -> FloatArray:
     """Chance [n, W] that each job has fallen due for the first time by the end of each week."""
+    dated = np.isfinite(jobs.due)
+    width = (jobs.low + jobs.high) / (2.0 * Z90)
+    due = np.where(dated, np.maximum(jobs.due, _LEAST_WIDTH), 1.0)
+    learned = (LEARNED * width) ** 2 / np.fmax(due, jobs.limit)
     # Days are whole: what is due by Sunday lies below the half day after it.
     last = smoke.clock(weeks.ends - 0.5)
-    dated = np.isfinite(jobs.due)
-    ahead = np.where(dated, np.maximum(jobs.due, _LEAST_WIDTH), 1.0)
-    chance = first_passage(last[None, :], ahead[:, None], wander(jobs)[:, None]) * dated[:, None]
+    chance = first_passage(last[None, :], (due + LATER * width)[:, None], learned[:, None])
     certain = (weeks.ends[None, :] > jobs.cap[:, None]) | jobs.overdue[:, None]
-    return np.asarray(np.where(certain, 1.0, chance))
+    return np.asarray(np.where(certain, 1.0, chance * dated[:, None]))
 
 
 def by_week(until: FloatArray) -> FloatArray:

@@ -1,5 +1,7 @@
 """Load by week: a small season by hand, renewal and span by simulation, quantiles by scipy."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -7,6 +9,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from schedules.planning.season import (
+    LATER,
+    LEARNED,
     Jobs,
     Load,
     Smoke,
@@ -57,13 +61,47 @@ def test_what_is_changed_in_week_three_with_ten_weeks_of_life_is_due_in_week_thi
     assert found.sum() == pytest.approx(3)
 
 
-def test_half_the_chance_lies_before_the_middle_and_a_tenth_beyond_p90() -> None:
-    # Due on the Sunday of week two, with p10 and p90 seven and fourteen days away.
-    weeks = Weeks.beginning(MONDAY, 10)
-    chance = due_by(jobs([13], low=7, high=14), weeks, STILL)[0]
-    assert chance[1] == pytest.approx(stats.norm.cdf(0.5 / (14 / stats.norm.ppf(0.9))))
-    assert chance[0] == pytest.approx(stats.norm.cdf(-6.5 / (7 / stats.norm.ppf(0.9))))
-    assert 1 - chance[3] == pytest.approx(stats.norm.sf(14.5 / (14 / stats.norm.ppf(0.9))))
+def passage(due: float, low: float, high: float, limit: float) -> Any:
+    """The law of the first due day, by scipy."""
+    width = (low + high) / 2 / stats.norm.ppf(0.9)
+    mean, learned = due + LATER * width, (LEARNED * width) ** 2 / max(due, limit)
+    return stats.invgauss(mu=learned / mean, scale=mean**2 / learned)
+
+
+@given(st.floats(1, 300), st.floats(0.5, 80), st.floats(0.5, 120), st.floats(-20, 400))
+def test_the_first_due_day_is_scipys_law(due: float, low: float, high: float, limit: float) -> None:
+    weeks = Weeks.beginning(MONDAY, 26)
+    chance = due_by(jobs([due], low=low, high=high, limit=limit), weeks, STILL)[0]
+    assert chance == pytest.approx(passage(due, low, high, limit).cdf(weeks.ends - 0.5), abs=1e-6)
+
+
+def test_the_law_is_the_first_passage_of_a_day_that_wanders() -> None:
+    """Drawn day by day: the due day comes nearer by a day and moves by what is learned; crossings within a
+    day by the chance of a bridge between its ends."""
+    rng, runs, due, low, high, limit = np.random.default_rng(5), 20_000, 24.0, 20.0, 26.0, 40.0
+    width = (low + high) / 2 / stats.norm.ppf(0.9)
+    rate = (LEARNED * width) ** 2 / limit
+    away, alive, met = np.full(runs, due + LATER * width), np.ones(runs, dtype=bool), []
+    for _day in range(70):
+        after = away - 1 + np.sqrt(rate) * rng.standard_normal(runs)
+        bridge = np.exp(-2 * np.maximum(away, 0) * np.maximum(after, 0) / rate)
+        alive &= rng.random(runs) >= bridge
+        away = after
+        met.append(1 - alive.mean())
+    days = np.array([6, 13, 20, 27, 41, 69])
+    weeks = Weeks(days + 1)
+    told = due_by(jobs([due], low=low, high=high, limit=limit), Weeks(days + 1), STILL)[0]
+    # A day's end against the half day before it: a little later.
+    assert told == pytest.approx(np.interp(weeks.ends - 0.5, np.arange(1, 71), met), abs=0.012)
+
+
+def test_next_to_nothing_falls_due_before_anything_can_be_learned() -> None:
+    """Thirty filters put in yesterday, due in forty days: none of them this week, most by the ninth."""
+    these = jobs([40.0] * 30, low=28, high=40, limit=60)
+    found = load_of(these, Weeks.beginning(MONDAY, 12)).jobs.sum(axis=0)
+    assert found[0] < 0.01
+    assert found[:3].sum() < 3
+    assert found[:9].sum() > 24
 
 
 def test_all_chance_beyond_the_cap_lies_on_it() -> None:
@@ -109,12 +147,13 @@ def test_jobs_of_a_home_join_the_first_and_not_a_chain() -> None:
 def simulate(these: Jobs, weeks: Weeks, runs: int, seed: int) -> np.ndarray:
     """Times [runs, n, W] that each job is done in each week, drawn day by day as the model's words say it:
     a trip is made when its first job falls due, lives begin on the middle day of a week."""
-    rng, z90 = np.random.default_rng(seed), stats.norm.ppf(0.9)
+    rng = np.random.default_rng(seed)
     trips = share_trips(these.home, np.maximum(np.minimum(these.due, these.cap), 0), 45)
     done = np.zeros((runs, len(these), len(weeks)))
-    draw = rng.standard_normal((runs, len(these)))
-    due = np.round(these.due + draw * np.where(draw < 0, these.low, these.high) / z90)
-    due = np.where(these.overdue, 0, np.clip(np.minimum(due, these.cap), 0, None))
+    laws = [passage(*row) for row in np.stack([these.due, these.low, these.high, these.limit], axis=1)]
+    draws = [law.rvs(runs, random_state=rng) if day > 0 else np.zeros(runs)
+             for law, day in zip(laws, these.due, strict=True)]  # fmt: skip
+    due = np.where(these.overdue, 0, np.minimum(np.round(np.stack(draws, axis=1)), these.cap))
     first = np.stack([due[:, trips == trip].min(axis=1) for trip in range(trips.max() + 1)], axis=1)[:, trips]
     week = np.searchsorted(weeks.ends, first, side="right")
     run, job = np.indices(week.shape)
@@ -132,7 +171,7 @@ def some_fleet(count: int, seed: int) -> Jobs:
     rng = np.random.default_rng(seed)
     return jobs(
         list(np.round(rng.uniform(-20, 100, count))), home=rng.integers(0, count // 2, count),
-        low=rng.uniform(3, 20, count), high=rng.uniform(5, 40, count),
+        low=rng.uniform(3, 20, count), high=rng.uniform(5, 40, count), limit=rng.uniform(20, 120, count),
         cap=np.round(rng.uniform(40, 200, count)), life=rng.uniform(20, 120, count), scatter=0.35,
         life_cap=np.round(rng.uniform(50, 150, count)),
     )  # fmt: skip

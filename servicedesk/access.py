@@ -40,6 +40,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "sign-out": {"POST": SIGNED_IN},
     "units": {"POST": SIGNED_IN},
     "due-list": {"GET": STAFF},
+    "due-sheet": {"GET": STAFF},
     "look-up": {"GET": STAFF},
     "filter": {"GET": SIGNED_IN},
     "what-fits": {"GET": SIGNED_IN},

@@ -21,6 +21,7 @@ OTHERS = (
     "servicedesk/icon.svg",
     "servicedesk/rounds-map.js",
     "servicedesk/readings.js",
+    "servicedesk/tables.js",
     "js_lib_leaflet/leaflet.css",
     "js_lib_leaflet/leaflet.js",
 )

@@ -26,6 +26,7 @@ urlpatterns = [
     path("sign-out/", start.sign_out, name="sign-out"),
     path("units/", start.choose_units, name="units"),
     path("due/", due_list.page, name="due-list"),
+    path("due/due.csv", due_list.sheet, name="due-sheet"),
     path("are-our-dates-right/", promises.page, name="promises"),
     path("filters-to-buy/", to_buy.page, name="to-buy"),
     path("filters-to-buy/sheet.csv", to_buy.sheet, name="to-buy-sheet"),

@@ -49,6 +49,10 @@ class WishesForm(forms.ModelForm):  # type: ignore[type-arg]
         }
 
 
+# With more filters those that nothing has to be done about are folded.
+_MOST_OPEN = 6
+
+
 @dataclass(frozen=True)
 class FilterCard:
     """One filter as its household reads it."""
@@ -63,6 +67,7 @@ class FilterCard:
     form: ChangeForm
     waits: list[tuple[int, str]]
     is_sent: bool
+    folded: bool
 
 
 def page(
@@ -117,6 +122,7 @@ def _cards(site: Site, lines: list[HomeLine], now: datetime, units: str) -> list
             form=empty[slot.pk],
             waits=put_off[slot.pk],
             is_sent=slot.pk in sent,
+            folded=len(lines) > _MOST_OPEN and row.shape not in ("past", "due"),
         )
         for row, slot in zip(lines, slots, strict=True)
     ]

@@ -1,5 +1,7 @@
 """What the due list's title counts, beside the rows below it."""
 
+import csv
+import io
 import re
 from collections.abc import Iterator
 from datetime import timedelta
@@ -8,6 +10,7 @@ import pytest
 import time_machine
 from django.test import Client
 
+from equipment.models import Site
 from tests.factories import NOW, TODAY, FilterSlotFactory, PlanFactory, SystemFactory
 from tests.markup import tight
 
@@ -32,7 +35,7 @@ def long_list(manager: Client) -> Client:
 
 def title_and_rows(client: Client, **query: object) -> tuple[str, int]:
     text = tight(client.get("/due/", query).text)
-    title = re.search(r"<h1>([^<]+)</h1>", text)
+    title = re.search(r'<h1 id="said">([^<]+)</h1>', text)
     assert title
     return title[1], len(re.findall(r'<li><div class="when">', text))
 
@@ -58,3 +61,15 @@ def test_a_short_list_with_later_filters_says_how_many_it_holds(manager: Client)
         PlanFactory(due_on=TODAY + timedelta(days=days))
     said = "1 filter is due before 27 May 2026; the whole list holds 2"
     assert title_and_rows(manager) == (said, 2)
+
+
+def test_the_sheet_has_all_rows_as_they_are_narrowed_and_nothing_that_a_spreadsheet_would_run(
+    long_list: Client,
+) -> None:
+    Site.objects.update(street="=1+1")
+    answer = long_list.get("/due/due.csv", {"until": "2026-05-20"})
+    rows = list(csv.DictReader(io.StringIO(b"".join(answer).decode())))  # type: ignore[arg-type]
+    assert len(rows) == 5
+    assert {row["due_on"] for row in rows} == {(TODAY + timedelta(days=3)).isoformat()}
+    assert {row["address"][:5] for row in rows} == {"'=1+1"}
+    assert len(b"".join(long_list.get("/due/due.csv")).splitlines()) == 64  # type: ignore[arg-type]

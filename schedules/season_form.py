@@ -4,6 +4,7 @@ from datetime import timedelta
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from schedules.explain import say_short
@@ -19,6 +20,11 @@ def _typed() -> forms.TextInput:
     return forms.TextInput(attrs=_NUMBER)
 
 
+def _spans() -> list[tuple[int, str]]:
+    """Said when the form is made: a lazy text that is filled in is said at once, in whatever language."""
+    return [(count, _("%(n)d weeks") % {"n": count}) for count in SPANS]
+
+
 class SeasonForm(forms.Form):
     """All fields may stay empty; what is odd is said at the field, and nothing is supposed then."""
 
@@ -26,7 +32,7 @@ class SeasonForm(forms.Form):
         label=gettext_lazy("How far"),
         coerce=int,
         required=False,
-        choices=[(count, gettext_lazy("%(n)d weeks") % {"n": count}) for count in SPANS],
+        choices=_spans,
     )
     branch = forms.TypedChoiceField(label=gettext_lazy("Branch"), coerce=int, required=False)
     skill = forms.ChoiceField(label=gettext_lazy("Skill"), required=False)

@@ -25,6 +25,9 @@ TOUR_CONSTANT = 0.7124
 OVER_DEAR = 50.0
 # Moving a trip to another week than last time costs as much driving. Own choice.
 CHURN_MINUTES = 10.0
+# A week beyond a trip's window costs as much driving, where the plan before found no place sooner. Own
+# choice.
+LATE_MINUTES = 60.0
 
 
 @dataclass(frozen=True)
@@ -44,6 +47,13 @@ class SeasonTrips:
 
     def __len__(self) -> int:
         return len(self.first)
+
+    @property
+    def until(self) -> IntArray:
+        """The last week [t] that is thought of: the window's, or the later one in which the plan before found
+        a place, so that what had to be late is not dealt again to weeks that are full."""
+        late = np.maximum(self.last, self.before)
+        return np.asarray(np.where(self.held, self.first, late), dtype=np.int64)
 
 
 @dataclass(frozen=True)
@@ -125,9 +135,8 @@ def deal(
 
 
 def _choices(trips: SeasonTrips) -> tuple[IntArray, IntArray]:
-    """Every trip with every week of its window; a held one with its own alone."""
-    last = np.where(trips.held, trips.first, trips.last)
-    count = last - trips.first + 1
+    """Every trip with every week that is thought of; a held one with its own alone."""
+    count = trips.until - trips.first + 1
     trip = np.repeat(np.arange(len(trips)), count)
     begin = np.cumsum(count) - count
     return trip, trips.first[trip] + np.arange(len(trip)) - begin[trip]
@@ -135,11 +144,12 @@ def _choices(trips: SeasonTrips) -> tuple[IntArray, IntArray]:
 
 def _price(trips: SeasonTrips, trip: IntArray, week: IntArray, period: int, saving: float) -> FloatArray:
     """Minutes that a trip in a week costs on top of itself."""
-    early = (trips.last[trip] - week) * trips.waste[trip]
+    early = np.maximum(trips.last[trip] - week, 0) * trips.waste[trip]
+    late = np.maximum(week - trips.last[trip], 0) * LATE_MINUTES
     apart = np.where((week - trips.area[trip]) % period == 0, 0.0, saving)
     moved = np.where((trips.before[trip] >= 0) & (trips.before[trip] != week), CHURN_MINUTES, 0.0)
     # The last hair decides between weeks that are alike: the earlier one.
-    return np.asarray(early + apart + moved + 1e-6 * week)
+    return np.asarray(early + late + apart + moved + 1e-6 * week)
 
 
 def _solved(

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from schedules.planning import season_weeks
 from schedules.planning.season_weeks import (
     CHURN_MINUTES,
+    LATE_MINUTES,
     OVER_DEAR,
     Limits,
     SeasonTrips,
@@ -37,7 +38,8 @@ def trips(first: list[int], last: list[int], minutes: float = 60.0, **more: obje
 
 def price(of: SeasonTrips, week: np.ndarray, hours: np.ndarray, period: int, saving: float) -> float:
     """What a dealing costs, by the words of the module."""
-    cost = ((of.last - week) * of.waste).sum() + saving * ((week - of.area) % period != 0).sum()
+    cost = (np.maximum(of.last - week, 0) * of.waste).sum() + saving * ((week - of.area) % period != 0).sum()
+    cost += LATE_MINUTES * np.maximum(week - of.last, 0).sum()
     cost += CHURN_MINUTES * ((of.before >= 0) & (of.before != week)).sum()
     for branch, at in np.ndindex(hours.shape):
         used = of.minutes[(of.branch == branch) & (week == at)].sum()
@@ -68,11 +70,11 @@ def test_alike_trips_are_dealt_as_cheaply_as_any_dealing(
     best = min(
         price(of, np.array(week), hours, period, 7.0)
         for week in itertools.product(
-            *(range(a, b + 1) for a, b in zip(of.first.tolist(), of.last.tolist(), strict=True))
+            *(range(a, b + 1) for a, b in zip(of.first.tolist(), of.until.tolist(), strict=True))
         )
     )
     assert (told.week >= of.first).all()
-    assert (told.week <= of.last).all()
+    assert (told.week <= of.until).all()
     assert price(of, told.week, hours, period, 7.0) == pytest.approx(best, abs=1e-3)
 
 
@@ -100,6 +102,16 @@ def test_a_week_is_filled_no_further_than_its_hours_while_others_have_room() -> 
 def test_what_is_booked_stays_and_what_was_planned_stays_where_nothing_speaks_against_it() -> None:
     of = trips([1, 0, 0], [3, 3, 3], before=np.array([-1, 2, -1]), held=np.array([True, False, False]))
     assert deal(of, np.full((1, 4), 1000.0), 1, 0.0).week.tolist() == [1, 2, 0]
+
+
+def test_what_had_to_be_late_stays_there_while_its_window_is_full_and_comes_back_when_it_is_not() -> None:
+    """Two trips of an hour, both due in the first week; the plan before put one into the third."""
+    of = trips([0, 0], [0, 0], before=np.array([0, 2]))
+    full = deal(of, np.array([[60.0, 60.0, 60.0, 60.0]]), 1, 0.0)
+    assert full.week.tolist() == [0, 1]
+    assert deal(of, np.array([[60.0, 0.0, 60.0, 60.0]]), 1, 0.0).week.tolist() == [0, 2]
+    assert deal(of, np.array([[120.0, 60.0, 60.0, 60.0]]), 1, 0.0).week.tolist() == [0, 0]
+    assert deal(of, np.array([[60.0, 60.0, 0.0, 0.0]]), 1, 0.0).over.sum() == 0.0
 
 
 def test_without_any_hours_every_trip_still_has_its_week_and_the_lack_is_told() -> None:

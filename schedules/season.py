@@ -99,9 +99,10 @@ class Season:
     both), ``gross`` working time, ``reserve`` of it for what is urgent and ``eaten`` what booked visits took
     of that, ``elsewhere`` what other work needs of those with the one skill looked at, ``usable`` the rest,
     ``left`` what weeks before had no time for, ``short`` what nobody could do; ``fullest`` and ``tight`` the
-    fullest skills; ``jobs`` and ``trips`` expected; ``chance`` that the fullest is past capacity. ``people``
-    [m, W] minutes of each technician, ``nobody``: branch, skills and minutes of work that no single
-    technician of the branch can do."""
+    fullest skills; ``jobs`` and ``trips`` expected; ``chance`` that the fullest is past capacity; ``upper``
+    the share of it that is taken at the upper end of the span, and ``upper_with_left`` with what is left from
+    before. ``people`` [m, W] minutes of each technician, ``nobody``: branch, skills and minutes of work that
+    no single technician of the branch can do."""
 
     first_days: list[date]
     booked: FloatArray
@@ -126,11 +127,8 @@ class Season:
     left: FloatArray
     undoable: FloatArray
     eaten: FloatArray
-
-    @property
-    def pressing(self) -> FloatArray:
-        """The upper end of the span of what somebody can do, and what is left from before."""
-        return self.left + self.high - self.undoable
+    upper: FloatArray
+    upper_with_left: FloatArray
 
     @property
     def load(self) -> FloatArray:
@@ -144,10 +142,14 @@ class Season:
 
     @property
     def roomy(self) -> BoolArray:
-        """Which weeks have work for less than half their capacity, even at the upper end, and nothing left
-        from before."""
-        low = self.high - self.undoable < ROOM_SHARE * self.usable
-        return np.asarray((self.usable > 0) & low & ~self.over & ~self.behind)
+        """Which weeks have work for less than half their capacity, even at the upper end and in the fullest
+        skill of any branch, and nothing left from before."""
+        return np.asarray((self.usable > 0) & (self.upper < ROOM_SHARE) & ~self.over & ~self.behind)
+
+    @property
+    def may_run_over(self) -> BoolArray:
+        """Which weeks fit in the middle of their span and not at its upper end."""
+        return np.asarray((self.usable > 0) & (self.upper_with_left > 1.0) & ~self.over)
 
     @property
     def behind(self) -> BoolArray:
@@ -158,13 +160,14 @@ class Season:
 @dataclass(frozen=True)
 class Outlook:
     """All work of the weeks to come under what is supposed, and ``gross`` [m, W] minutes of each technician,
-    whatever part of it is looked at."""
+    whatever part of it is looked at; ``works`` [m]: who is supposed to be of the desk, away or not."""
 
     weeks: Weeks
     jobs: Jobs
     foreseen: Foreseen
     expected: Load
     gross: FloatArray
+    works: BoolArray
 
 
 def outlook(known: Facts, count: int, what_if: WhatIf | None = None) -> Outlook:
@@ -174,8 +177,9 @@ def outlook(known: Facts, count: int, what_if: WhatIf | None = None) -> Outlook:
     foreseen = foresee(jobs, weeks, known.trip_minutes, TOGETHER_DAYS, _smoke(supposed, weeks))
     expected = _with_customers(known, supposed, weeks, foreseen.load)
     gross = known.team.minutes(known.today, weeks.ends, known.gone)
-    gross[[who.pk == supposed.without for who in known.team.people]] = 0.0
-    return Outlook(weeks, jobs, foreseen, expected, gross)
+    works = np.array([who.pk != supposed.without for who in known.team.people], dtype=np.bool_)
+    gross[~works] = 0.0
+    return Outlook(weeks, jobs, foreseen, expected, gross, works)
 
 
 def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves: bool = True) -> Season:
@@ -193,7 +197,7 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves:
     inside = np.isin(_key(expected), _key(total)[groups])
     booked_inside = np.isin(_key(booked), _key(total)[groups])
     staff = known.team.branch, has
-    can_be_done = doable_groups(total, staff, gross)
+    can_be_done = doable_groups(total, staff, ahead.works)
     waits = left_over(total, booked, can_be_done, staff, usable)
     need = _bits([only.skill], known.rows.skills)
     elsewhere = np.zeros_like(usable)
@@ -203,7 +207,7 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves:
     doable = groups & can_be_done
     undoable = total.minutes[groups & ~doable].sum(axis=0)
     looked_at = usable * people[:, None]
-    full = fits(total, doable, staff, looked_at, known.rows)
+    full = fits(total, waits, doable, staff, looked_at, known.rows)
     mean = expected.minutes[inside].sum(axis=0)
     variance = expected.variance[inside].sum(axis=0)
     fixed = booked.minutes[booked_inside].sum(axis=0)
@@ -220,8 +224,9 @@ def season(known: Facts, ahead: Outlook, narrow: Narrow | None = None, *, moves:
         full.fullest, full.tight, full.short, expected.jobs[inside].sum(axis=0),
         expected.trips[inside].sum(axis=0),
         past(total, waits, doable, staff, looked_at), gross, people_booked,
-        nobody(total, groups, (*staff, gross), known.rows.skills), moved,
+        nobody(total, groups, (*staff, ahead.works), known.rows.skills), moved,
         elsewhere[people].sum(axis=0), waits[doable].sum(axis=0), undoable, eaten[people].sum(axis=0),
+        full.upper, full.upper_with_left,
     )  # fmt: skip
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
-from schedules.planning.season import Load
+from schedules.planning.season import Z90, Load
 from schedules.planning.season_capacity import (
     able_classes,
     carried,
@@ -13,6 +13,7 @@ from schedules.planning.season_capacity import (
     fewer_classes,
     fit,
     left_for,
+    upper_share,
 )
 from schedules.season_rows import Rows
 
@@ -48,10 +49,9 @@ def _classes(total: Load, groups: BoolArray, branch: int) -> _Classes:
     return _Classes(rows, np.asarray(of).reshape(-1), needs)
 
 
-def doable_groups(total: Load, staff: People, gross: FloatArray) -> BoolArray:
-    """Which groups [g] of work somebody of their branch can do; all where nobody works there, for then it is
-    not skill that is lacking. ``gross`` [m, W] in minutes."""
-    works = gross.sum(axis=1) > 0
+def doable_groups(total: Load, staff: People, works: BoolArray) -> BoolArray:
+    """Which groups [g] of work somebody of their branch has the skills for, away or not; all where nobody
+    belongs there, for then it is not skill that is lacking. ``works`` [m]: who belongs to the desk."""
     found = np.ones(len(total.branch), dtype=np.bool_)
     for one in np.unique(total.branch).tolist():
         here = works & (staff[0] == one)
@@ -102,27 +102,38 @@ def taken_elsewhere(
 @dataclass(frozen=True)
 class Full:
     """What is ``short`` by branch [b, W], and over all branches how full the ``fullest`` [W] skills are, the
-    ``tight`` ones."""
+    ``tight`` ones, and what share of the hours the fullest takes at the upper end of the span, by itself and
+    with what is left from before: ``upper`` and ``upper_with_left`` [W]."""
 
     short: FloatArray
     fullest: FloatArray
     tight: list[tuple[str, ...]]
+    upper: FloatArray
+    upper_with_left: FloatArray
 
 
-def fits(total: Load, groups: BoolArray, staff: People, usable: FloatArray, known: Rows) -> Full:
+def fits(
+    total: Load, waits: FloatArray, groups: BoolArray, staff: People, usable: FloatArray, known: Rows
+) -> Full:
     """Each week's own work against ``usable`` [m, W] of the people looked at, nought of others."""
     weeks = total.minutes.shape[1]
+    upper, upper_with_left = np.zeros(weeks), np.zeros(weeks)
     short, fullest = np.zeros((len(known.branches.names), weeks)), np.zeros(weeks)
     tight: list[tuple[str, ...]] = [()] * weeks
     for one in range(len(short)):
         here, mine = staff[0] == one, _classes(total, groups, one)
-        found = fit(mine.needs, mine.sums(total.minutes), staff[1][here], usable[here])
+        minutes, who = mine.sums(total.minutes), (staff[1][here], usable[here])
+        found = fit(mine.needs, minutes, *who)
         short[one] = found.short
+        variance = mine.sums(total.variance)
+        upper = np.maximum(upper, upper_share(mine.needs, minutes, variance, *who, Z90))
+        pressing = upper_share(mine.needs, mine.sums(total.minutes + waits), variance, *who, Z90)
+        upper_with_left = np.maximum(upper_with_left, pressing)
         for week in np.flatnonzero(found.fullest > fullest):
-            needs = mine.needs[found.holds[week]]
+            needs = mine.needs[found.holds[week] & (minutes[:, week] > 0)]
             tight[week] = () if (needs == 0).any() else named(needs, known.skills)
         fullest = np.maximum(fullest, found.fullest)
-    return Full(short, fullest, tight)
+    return Full(short, fullest, tight, upper, upper_with_left)
 
 
 def past(total: Load, waits: FloatArray, groups: BoolArray, staff: People, usable: FloatArray) -> FloatArray:
@@ -138,11 +149,12 @@ def past(total: Load, waits: FloatArray, groups: BoolArray, staff: People, usabl
 
 
 def nobody(
-    total: Load, groups: BoolArray, staff: tuple[IntArray, IntArray, FloatArray], skills: list[str]
+    total: Load, groups: BoolArray, staff: tuple[IntArray, IntArray, BoolArray], skills: list[str]
 ) -> list[tuple[int, tuple[str, ...], float]]:
-    """Work that asks for skills which no single technician of its branch has: branch, skills, minutes."""
-    branch, has, gross = staff
-    works, found = gross.sum(axis=1) > 0, []
+    """Work that asks for skills which no single technician of its branch has, away or not: branch, skills,
+    minutes."""
+    branch, has, works = staff
+    found = []
     for group in np.flatnonzero(groups & (total.skills > 0)):
         need, minutes = total.skills[group], float(total.minutes[group].sum())
         able = works & (branch == total.branch[group]) & ((need & ~has) == 0)

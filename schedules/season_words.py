@@ -79,7 +79,7 @@ def _full(known: Facts, one: Season, week: int) -> str:
         there = _("%(load)s of %(there)s hours") % {"load": hours(load), "there": hours(usable)}
     said = _("Week of %(day)s: %(there)s") % {"day": say_day(one.first_days[week]), "there": there}
     if usable <= 0:
-        said += _(", other work takes them") if one.elsewhere[week] else _(", nobody works")
+        said += _why_none(one, week)
     elif load <= usable and one.tight[week]:
         said += _(", and yet %(short)s more than those with the skill %(skills)s can do") % {
             "short": amount(one.short[week]),
@@ -90,6 +90,12 @@ def _full(known: Facts, one: Season, week: int) -> str:
     elif one.tight[week]:
         said += _("; fullest: %(skills)s") % {"skills": ", ".join(one.tight[week])}
     return said + "."
+
+
+def _why_none(one: Season, week: int) -> str:
+    if one.elsewhere[week]:
+        return _(", other work takes them")
+    return _(", all that is left is held free") if one.gross[week] else _(", nobody works")
 
 
 def _at_branches(known: Facts, one: Season, week: int) -> str:
@@ -180,15 +186,32 @@ def nobody_has(known: Facts, one: Season) -> list[str]:
 
 def may_run_over(one: Season) -> str:
     """The weeks that fit in the middle of their span and not at its upper end."""
-    some = np.flatnonzero(~one.over & (one.usable > 0) & (one.pressing > one.usable))
-    return _named(one, some, _("May run over, at the upper end of the span: the weeks of %(days)s."))
+    return _named(
+        one,
+        np.flatnonzero(one.may_run_over),
+        _("May run over, at the upper end of the span: the weeks of %(days)s."),
+    )
 
 
 def reserve_taken(one: Season) -> str:
     """The weeks whose booked visits take time that is held free for what is urgent."""
     some = np.flatnonzero(one.eaten > LEAST_MINUTES)
     said = _named(one, some, _("Booked visits take time held free for what is urgent: the weeks of %(days)s"))
-    return f"{said}, {amount(float(one.eaten.sum()))}." if said else ""
+    return _("%(said)s, together %(much)s.") % {"said": said, "much": amount(one.eaten.sum())} if said else ""
+
+
+def overbooked(known: Facts, one: Season) -> list[str]:
+    """Who is booked for more than they work."""
+    return [
+        _("%(name)s is booked for %(booked)s of %(there)s in the week of %(day)s.")
+        % {
+            "name": known.team.people[row].name,
+            "booked": amount(one.people_booked[row, week]),
+            "there": amount(one.people[row, week]),
+            "day": say_day(one.first_days[week]),
+        }
+        for week, row in zip(*np.nonzero((one.people_booked - one.people > LEAST_MINUTES).T), strict=True)
+    ]
 
 
 def with_room(one: Season) -> str:

@@ -40,18 +40,22 @@ def van_levels(now: datetime) -> list[VanLevel]:
     minutes = staff.minutes(due.today(now), np.array([BETWEEN_ORDERS_DAYS])).sum(axis=1)
     of_branch = np.bincount(staff.branch, minutes, len(asked.branches.pks))
     share = minutes / np.maximum(of_branch[staff.branch], 1.0)
+    here = [who.pk for who in staff.people]
+    booked = np.append(asked.known.booked.technician, 0)[asked.filters.visit]
+    # What is booked for somebody who left goes with whoever takes it.
+    booked = np.where(np.isin(booked, here), booked, 0)
     lots = [
-        _lots(asked, who.pk, n, part, keys)
+        _lots(asked, booked == who.pk, (booked == 0) & (asked.filters.branch == n), part, keys)
         for who, n, part in zip(staff.people, staff.branch.tolist(), share.tolist(), strict=True)
     ]
     wanted = [enough_of_each(some, len(keys), level) for some in lots]
-    shelves = [
-        shelf(some, most).likeliest(who.van_room)
-        for who, some, most in zip(staff.people, lots, wanted, strict=True)
-    ]
+    shelves = [shelf(some, most) for some, most in zip(lots, wanted, strict=True)]
+    rooms = [who.van_room for who in staff.people]
     vans = [
         _van(who, one.counts(len(keys)), int(most.sum()), [media[int(key)] for key in keys])
-        for who, one, most in zip(staff.people, shared_out(shelves, _there(keys, media)), wanted, strict=True)
+        for who, one, most in zip(
+            staff.people, shared_out(shelves, rooms, _there(keys, media)), wanted, strict=True
+        )
     ]
     return sorted(vans, key=lambda van: van.technician.name)
 
@@ -68,13 +72,10 @@ def _there(keys: IntArray, media: dict[int, Media]) -> FloatArray:
     return np.array([np.inf if one is None else max(one, 0) for one in counts], dtype=np.float64)
 
 
-def _lots(asked: Demand, technician: int, branch: int, share: float, keys: IntArray) -> Lots:
-    """What is booked for the technician, and that share of the rest of the branch's coming week."""
-    filters = asked.filters
-    booked_for = np.append(asked.known.booked.technician, 0)[filters.visit]
-    own = asked.lots(BETWEEN_ORDERS_DAYS, _kinds(asked, booked_for == technician, keys))
-    rest = _kinds(asked, (booked_for == 0) & (filters.branch == branch), keys)
-    shared = asked.lots(BETWEEN_ORDERS_DAYS, rest)
+def _lots(asked: Demand, mine: BoolArray, rest: BoolArray, share: float, keys: IntArray) -> Lots:
+    """What is booked for a technician, ``mine`` [n], and that share of the coming week's ``rest`` [n]."""
+    own = asked.lots(BETWEEN_ORDERS_DAYS, _kinds(asked, mine, keys))
+    shared = asked.lots(BETWEEN_ORDERS_DAYS, _kinds(asked, rest, keys))
     return Lots(
         np.concatenate([own.kind, shared.kind]),
         np.concatenate([own.expected, share * shared.expected]),

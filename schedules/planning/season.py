@@ -6,9 +6,10 @@ The model, in four steps.
    as the span narrows the early day that is kept to wanders towards the median. So the job falls due on the
    first day that meets the due day where it is by then: the first passage of Brownian motion, an inverse
    Gaussian, whose mean lies LATER of the limit's standard deviation after the plan's due day, and which
-   learns LEARNED of that deviation by the limit's median. Nothing falls on days that are past, and little on
-   days too near for anything to be learned. Both numbers were fitted to simulated fleets and hold on others
-   (``tests/benchmarks/test_season_law.py``, with the laws that did worse). Calendar and medium move with
+   learns LEARNED of that deviation by the limit's median; less of both where the day is within NEAR_DAYS,
+   for then little is left to learn. Nothing falls on days that are past. The three numbers were fitted to
+   simulated fleets and hold on others (``tests/benchmarks/test_season_law.py``, with the laws that did
+   worse). Calendar and medium move with
    nothing, so all chance beyond the cap lies on the cap itself, and what is due or overdue today is due in
    the first week for certain. Tasks have no scatter.
 2. *Trips.* Jobs of one home that fall due within some weeks of the first share a trip, which is made when
@@ -38,7 +39,7 @@ Z90 = float(ndtri(0.9))
 # The log of the next life about the life as planned: a slot's lives scatter by 0.3 and the dust to come
 # by 0.18 (``loading.Prior``, ``interval.LASTING_SPREAD``).
 LIFE_SCATTER = 0.35
-LATER, LEARNED = 0.25, 0.6
+LATER, LEARNED, NEAR_DAYS = 0.3, 0.6, 10.0
 _LEAST_WIDTH = 1e-3
 
 
@@ -155,10 +156,11 @@ def due_by(jobs: Jobs, weeks: Weeks, smoke: Smoke) -> FloatArray:
     dated = np.isfinite(jobs.due)
     width = (jobs.low + jobs.high) / (2.0 * Z90)
     due = np.where(dated, np.maximum(jobs.due, _LEAST_WIDTH), 1.0)
-    learned = (LEARNED * width) ** 2 / np.fmax(due, jobs.limit)
+    far = 1.0 - np.exp(-due / NEAR_DAYS)
+    learned = far * (LEARNED * width) ** 2 / np.fmax(due, jobs.limit)
     # Days are whole: what is due by Sunday lies below the half day after it.
     last = smoke.clock(weeks.ends - 0.5)
-    chance = first_passage(last[None, :], (due + LATER * width)[:, None], learned[:, None])
+    chance = first_passage(last[None, :], (due + far * LATER * width)[:, None], learned[:, None])
     certain = (weeks.ends[None, :] > jobs.cap[:, None]) | jobs.overdue[:, None]
     return np.asarray(np.where(certain, 1.0, chance * dated[:, None]))
 

@@ -71,10 +71,15 @@ def able_classes(needs: IntArray, has: IntArray) -> BoolArray:
     return np.asarray(((needs[:, None] & ~has[None, :]) == 0).any(axis=1), dtype=np.bool_)
 
 
-def done_of(every: Collections, wanted: FloatArray, there: FloatArray) -> FloatArray:
+def done_of(
+    every: Collections, wanted: FloatArray, there: FloatArray, first: FloatArray | None = None
+) -> FloatArray:
     """Minutes done [k] of ``wanted`` [k] where all is done that can be, by ``there`` [m] minutes a kind: the
-    greedy of a polymatroid, whose sum is the greatest whatever the order of the classes."""
+    greedy of a polymatroid, whose sum is the greatest whatever the order of the classes. ``first`` [k] are
+    done before and not counted."""
     able = every.able.astype(np.float64) @ there
+    if first is not None:
+        able = able - every.holds.astype(np.float64) @ first
     done = np.zeros(len(wanted))
     for one in range(len(wanted)):
         room = able - every.holds.astype(np.float64) @ done
@@ -109,10 +114,25 @@ def carried(
     if every is None:
         return left
     for week in range(minutes.shape[1] - 1):
-        wanted = minutes[:, week] + left[:, week]
-        undone = wanted - done_of(every, wanted, there[:, week])
-        left[:, week + 1] = np.minimum(undone, wanted - stands[:, week])
+        first = done_of(every, stands[:, week], there[:, week])
+        wanted = minutes[:, week] - stands[:, week] + left[:, week]
+        left[:, week + 1] = wanted - done_of(every, wanted, there[:, week], first)
     return left
+
+
+def upper_share(
+    needs: IntArray, minutes: FloatArray, variance: FloatArray, has: IntArray, there: FloatArray, z: float
+) -> FloatArray:
+    """Minutes over minutes there [W] of the collection that is fullest at ``z`` deviations above its mean;
+    inf where nobody can. All as in ``chance_past``."""
+    if not len(needs):
+        return np.zeros(minutes.shape[1])
+    every = collections(needs, has)
+    holds = every.holds.astype(np.float64)
+    wanted = holds @ minutes + z * np.sqrt(holds @ variance)
+    able = every.able.astype(np.float64) @ there
+    share = np.where(able > 1e-9, wanted / np.where(able > 1e-9, able, 1.0), np.inf)
+    return np.asarray(np.where(wanted > 1e-6, share, 0.0).max(axis=0))
 
 
 def chance_past(

@@ -110,11 +110,6 @@ class Shelf:
     kind: IntArray
     used: FloatArray
 
-    def likeliest(self, room: int) -> "Shelf":
-        """Those likeliest to be used that there is ``room`` for."""
-        kept = np.argsort(-self.used, kind="stable")[:room]
-        return Shelf(self.kind[kept], self.used[kept])
-
     def counts(self, kinds: int) -> IntArray:
         """How many of every kind 0 … kinds-1."""
         return np.bincount(self.kind, minlength=kinds)
@@ -129,14 +124,17 @@ def shelf(lots: Lots, wanted: IntArray) -> Shelf:
     return Shelf(np.repeat(np.arange(len(wanted)), wanted), np.concatenate([*used, np.zeros(0)]))
 
 
-def shared_out(shelves: "list[Shelf]", there: FloatArray) -> "list[Shelf]":
-    """The shelves with no more of each kind on all of them together than ``there`` [kinds] is, inf for no
-    bound: those likeliest to be used stay."""
+def shared_out(shelves: "list[Shelf]", rooms: "list[int]", there: FloatArray) -> "list[Shelf]":
+    """The shelves with no more on each than its room, and no more of each kind on all of them together than
+    ``there`` [kinds] is, inf for no bound: filter by filter, those likeliest to be used first."""
     place = np.repeat(np.arange(len(shelves)), [len(one.kind) for one in shelves])
     kind = np.concatenate([np.zeros(0, dtype=np.int64), *(one.kind for one in shelves)])
     used = np.concatenate([np.zeros(0), *(one.used for one in shelves)])
-    order = np.lexsort((-used, kind))
-    rank = np.arange(len(order)) - np.searchsorted(kind[order], kind[order])
-    stays = np.zeros(len(order), dtype=np.bool_)
-    stays[order] = rank < there[kind[order]]
+    left, room = there.astype(np.float64), list(rooms)
+    stays = np.zeros(len(used), dtype=np.bool_)
+    for unit in np.argsort(-used, kind="stable").tolist():
+        if room[place[unit]] > 0 and left[kind[unit]] > 0:
+            stays[unit] = True
+            room[place[unit]] -= 1
+            left[kind[unit]] -= 1
     return [Shelf(kind[stays & (place == at)], used[stays & (place == at)]) for at in range(len(shelves))]

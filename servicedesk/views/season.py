@@ -38,6 +38,7 @@ def page(request: HttpRequest) -> HttpResponse:
         "full": words.full(known, now),
         "may_run_over": words.may_run_over(now),
         "nobody_has": words.nobody_has(known, now),
+        "overbooked": words.overbooked(known, now),
         "reserve_taken": words.reserve_taken(now),
         "with_room": words.with_room(now),
         "rows": _rows(now, then),
@@ -137,7 +138,7 @@ def _tight(one: Season, at: int) -> str:
     if one.load[at] < 1.0 or not one.usable[at]:
         return ""
     if not np.isfinite(one.fullest[at]):
-        return _("nobody for %(skills)s") % {"skills": ", ".join(one.tight[at]) or _("some of it")}
+        return _("whoever can is away: %(skills)s") % {"skills": ", ".join(one.tight[at]) or _("all")}
     return _("%(skills)s %(share)s %%") % {
         "skills": ", ".join(one.tight[at]) or _("all"),
         "share": f"{one.fullest[at] * 100:.0f}",
@@ -146,14 +147,16 @@ def _tight(one: Season, at: int) -> str:
 
 def _word(one: Season, at: int) -> str:
     if not one.usable[at]:
-        return _("other work takes them") if one.elsewhere[at] else _("nobody works")
+        if one.elsewhere[at]:
+            return _("other work takes them")
+        return _("all held free") if one.gross[at] else _("nobody works")
     if one.over[at]:
         return _("too full")
     if one.behind[at]:
         return _behind(one, at)
     if one.roomy[at]:
         return _("room")
-    return _("may run over") if one.pressing[at] > one.usable[at] else _("fits")
+    return _("may run over") if one.may_run_over[at] else _("fits")
 
 
 def _behind(one: Season, at: int) -> str:

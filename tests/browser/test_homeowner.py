@@ -7,12 +7,13 @@ from datetime import date, timedelta
 import pytest
 from django.utils import formats
 from icalendar import Calendar
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
 from equipment.models import FilterChange
 from schedules import due, emails, reminders, sending
 from schedules.models import Notice, Plan
 from tests.browser.conftest import PageAt, World
+from tests.browser.keys import tab_to
 from tests.factories import FilterSlotFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -31,15 +32,6 @@ def link_in_the_letter(world: World) -> str:
     found = re.search(r"http\S+/answer/\S+", notice.text)
     assert found
     return found[0]
-
-
-def tab_to(page: Page, wanted: str) -> None:
-    """Presses Tab until the element with this selector has the focus."""
-    for _ in range(40):
-        page.keyboard.press("Tab")
-        if page.evaluate("selector => document.activeElement.matches(selector)", wanted):
-            return
-    raise AssertionError(f"Tab never reaches {wanted}")
 
 
 def test_the_letters_link_leads_to_a_new_date_and_back_to_the_old(world: World, page_at: PageAt) -> None:

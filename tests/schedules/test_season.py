@@ -442,7 +442,7 @@ def test_what_nobody_can_do_presses_on_nobody() -> None:
         MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(8), minutes=minutes, skill=skill)
     found = the_season()
     assert found.chance[1] == pytest.approx(0.0, abs=1e-6)
-    assert found.pressing[1] == pytest.approx(TRIP + 40)
+    assert found.upper_with_left[1] == pytest.approx((TRIP + 40) / found.usable[1])
     assert found.moved is None
 
 

@@ -3,11 +3,13 @@
 from datetime import date, time, timedelta
 
 import pytest
+import time_machine
+from django.test import Client
 
 from schedules.models import Depot
 from schedules.season import Narrow, Season, facts, outlook, season
 from schedules.season_staff import ASSUMED_WAY_MINUTES
-from schedules.season_words import full, reckoned, reserve_taken, title
+from schedules.season_words import full, overbooked, reckoned, reserve_taken, title
 from tests.factories import (
     NOW,
     TODAY,
@@ -101,3 +103,56 @@ def test_by_the_evening_nothing_of_the_day_is_left() -> None:
     # Five, noon and six in the evening at the desk, on a Tuesday.
     gross = [float(outlook(known, 4).gross[:, 0].sum()) / 60 for known in hours]
     assert gross == pytest.approx([4 * 9, 4 * 9 - 4, 3 * 9])
+
+
+def test_a_week_that_is_full_in_one_skill_has_no_room() -> None:
+    """One of six can gas, and her week is nearly taken: fullest, and not less than half full."""
+    TechnicianFactory(skills=["gas"])
+    TechnicianFactory.create_batch(5)
+    for _home in range(3):
+        MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(8), minutes=760, skill="gas")
+    found = the_season()
+    assert found.fullest[1] == pytest.approx(3 * (TRIP + 760) / (5 * 540 * 0.9))
+    assert not found.roomy[1]
+    assert found.roomy[2]
+    assert not found.may_run_over[1]
+
+
+def test_whoever_is_booked_beyond_their_hours_is_named() -> None:
+    one, other = TechnicianFactory(name="Ada Reed"), TechnicianFactory(name="Bo Lark")
+    AbsenceFactory(technician=one, first_day=ahead(6), last_day=ahead(12))
+    VisitFactory(technician=one, day=ahead(7), minutes=105, state="scheduled")
+    VisitFactory(technician=other, day=ahead(7), minutes=105, state="scheduled")
+    known = facts(NOW)
+    (said,) = overbooked(known, season(known, outlook(known, 8)))
+    assert said == "Ada Reed is booked for 2.0 h of 0 min in the week of 18 May 2026."
+
+
+@pytest.mark.parametrize("weeks", [8, 26])
+def test_a_skill_on_leave_is_away_and_not_lacking_however_far_one_looks(weeks: int) -> None:
+    away = TechnicianFactory(skills=["gas", "wood"])
+    TechnicianFactory()
+    AbsenceFactory(technician=away, first_day=TODAY, last_day=ahead(100))
+    MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(8), minutes=60, skill="gas")
+    MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(120), minutes=60, skill="wood")
+    known = facts(NOW)
+    found = season(known, outlook(known, weeks))
+    assert found.nobody == []
+    assert (found.over[1], found.tight[1]) == (True, ("gas",))
+    assert found.left[2] == pytest.approx(TRIP + 60)
+
+
+def test_hours_that_are_all_held_free_are_not_nobody(manager: Client) -> None:
+    """Friday at half past three: what is left of the day is less than what is held free."""
+    TechnicianFactory()
+    site = SiteFactory()
+    friday = NOW.replace(day=15, hour=20, minute=30)
+    for week in range(2, 14):
+        with time_machine.travel(NOW - timedelta(weeks=week), tick=False):
+            VisitFactory(site=site, wanted="no heat", day=ahead(-7 * week), minutes=600, state="completed")
+    MaintenanceTaskFactory(system=SystemFactory(), due_on=ahead(1), minutes=60)
+    with time_machine.travel(friday, tick=False):
+        text = manager.get("/season/").text
+    assert "all held free" in text
+    assert "all that is left is held free" in text
+    assert "nobody works" not in text

@@ -218,6 +218,10 @@ def test_what_is_booked_goes_with_whoever_drives_it(pleat: Media, now: datetime)
     for slot in filters(pleat, 8, 100):
         booked_on(slot, 6, technician=one)
     assert {van.technician: van.held for van in van_levels(now)} == {one: 8, two: 0}
+    # Whoever left takes nothing along; what was booked for them is anybody's.
+    one.gone_on = TODAY - timedelta(days=1)
+    one.save()
+    assert {van.technician: van.held for van in van_levels(now)} == {two: 8}
 
 
 @pytest.mark.parametrize(("day", "needed"), [(12, 10), (13, 10), (14, 0)])

@@ -8,7 +8,8 @@
   // What a spreadsheet would run is given a mark before it, as the sheets of the desk do.
   const RUNS = /^[=+@\t\r]|^-(?![\d.,]+$)/;
 
-  const read = (cell) => (cell ? cell.innerText.replace(/[\u00a0\u202f\s]+/g, " ").trim() : "");
+  // What lies in a closed fold has no inner text.
+  const read = (cell) => (cell ? (cell.innerText || cell.textContent).replace(/\s+/g, " ").trim() : "");
 
   // A day by its place in time, a number by its size, all else by its letters; what is empty comes last.
   function worth(cell) {
@@ -52,7 +53,10 @@
 
   const acts = (cell) => cell.classList.contains("acts");
 
-  const quoted = (text) => `"${(RUNS.test(text) ? `'${text}` : text).replaceAll('"', '""')}"`;
+  // Numbers as spreadsheets know them: no plus, a plain minus.
+  const plain = (text) => (/^[+−-]?[\d.,]*\d$/.test(text) ? text.replace("+", "").replace("−", "-") : text);
+  const safe = (text) => (RUNS.test(text) ? `'${text}` : text);
+  const quoted = (text) => `"${safe(plain(text)).replaceAll('"', '""')}"`;
 
   function sheet(table) {
     // The column of buttons is no part of what is known.
@@ -79,7 +83,7 @@
 
   for (const table of document.querySelectorAll("main table[data-name]")) {
     if (!table.tHead || table.querySelector("td.none") || table.rows.length < FEWEST_ROWS) continue;
-    headed(table);
+    if (!table.hasAttribute("data-unsorted")) headed(table);
     if (!table.hasAttribute("data-has-sheet")) taken(table);
   }
 })();

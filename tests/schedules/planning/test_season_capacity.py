@@ -119,7 +119,11 @@ def test_what_waits_is_carried_by_hand() -> None:
     assert told[:, :2].tolist() == [[0.0, 0.0], [0.0, 101.0]]
     # Of the gas 90 stand on their day: they are too many there, and wait for no other week.
     told = carried(needs, minutes, np.array([[0.0, 0.0, 0.0], [90.0, 0.0, 0.0]]), has, there)
-    assert told[:, 1].tolist() == [0.0, 60.0]
+    assert told[:, 1].tolist() == [1.0, 60.0]
+    # A week of booked gas, and plain work that has no time beside it: all of the plain work waits.
+    one = carried(needs, np.array([[44.0, 0.0], [60.0, 0.0]]), np.array([[0.0, 0.0], [60.0, 0.0]]),
+                  np.array([1]), np.full((1, 2), 60.0))  # fmt: skip
+    assert one[:, 1].tolist() == [44.0, 0.0]
 
 
 def test_the_chance_of_a_week_is_that_of_its_tightest_class() -> None:

@@ -13,6 +13,7 @@ from schedules.planning.season_weeks import (
     CHURN_MINUTES,
     LATE_MINUTES,
     OVER_DEAR,
+    PROVED,
     Limits,
     SeasonTrips,
     areas,
@@ -42,8 +43,10 @@ def price(of: SeasonTrips, week: np.ndarray, hours: np.ndarray, period: int, sav
     cost += LATE_MINUTES * np.maximum(week - of.last, 0).sum()
     cost += CHURN_MINUTES * ((of.before >= 0) & (of.before != week)).sum()
     for branch, at in np.ndindex(hours.shape):
+        proved = of.minutes[(of.branch == branch) & (of.before == at)].sum()
+        there = max(hours[branch, at], min(proved, PROVED * hours[branch, at]))
         used = of.minutes[(of.branch == branch) & (week == at)].sum()
-        cost += OVER_DEAR * max(0.0, used - hours[branch, at])
+        cost += OVER_DEAR * max(0.0, used - there)
     return float(cost)
 
 
@@ -102,6 +105,13 @@ def test_a_week_is_filled_no_further_than_its_hours_while_others_have_room() -> 
 def test_what_is_booked_stays_and_what_was_planned_stays_where_nothing_speaks_against_it() -> None:
     of = trips([1, 0, 0], [3, 3, 3], before=np.array([-1, 2, -1]), held=np.array([True, False, False]))
     assert deal(of, np.full((1, 4), 1000.0), 1, 0.0).week.tolist() == [1, 2, 0]
+
+
+def test_what_rounds_held_once_is_room_again_as_far_as_the_hours_are_still_there() -> None:
+    """Three trips of an hour were held in a week of 170 minutes."""
+    of = trips([0, 0, 0], [1, 1, 1], before=np.array([0, 0, 0]))
+    assert deal(of, np.array([[170.0, 170.0]]), 1, 0.0).week.tolist() == [0, 0, 0]
+    assert sorted(deal(of, np.array([[120.0, 170.0]]), 1, 0.0).week.tolist()) == [0, 0, 1]
 
 
 def test_what_had_to_be_late_stays_there_while_its_window_is_full_and_comes_back_when_it_is_not() -> None:

@@ -89,7 +89,8 @@ def test_lots_of_one_size_are_so_many_times_their_count(expected: list[float], s
 def test_a_vans_room_is_kept_and_filled_with_the_likeliest(some: list[tuple[int, float]], room: int) -> None:
     told = lots([chance for _, chance in some], [kind for kind, _ in some])
     wanted = stock.enough_of_each(told, 4, 0.9)
-    kept = stock.shelf(told, wanted).likeliest(room).counts(4)
+    (one,) = stock.shared_out([stock.shelf(told, wanted)], [room], np.full(4, np.inf))
+    kept = one.counts(4)
     assert kept.sum() == min(wanted.sum(), room)
     assert (kept <= wanted).all()
 
@@ -98,8 +99,9 @@ def test_a_second_common_filter_goes_before_the_first_of_a_rare_one() -> None:
     """By hand: two or more of the common one are wanted with 0.81, the rare one with 0.3."""
     told = lots([0.9, 0.9, 0.3], [0, 0, 1])
     whole = stock.shelf(told, np.array([2, 1]))
-    assert whole.likeliest(2).counts(2).tolist() == [2, 0]
-    assert whole.likeliest(3).counts(2).tolist() == [2, 1]
+    for room, held in ((2, [2, 0]), (3, [2, 1])):
+        (one,) = stock.shared_out([whole], [room], np.full(2, np.inf))
+        assert one.counts(2).tolist() == held
 
 
 def test_what_there_is_goes_to_the_shelves_that_are_likeliest_to_use_it() -> None:
@@ -108,11 +110,15 @@ def test_what_there_is_goes_to_the_shelves_that_are_likeliest_to_use_it() -> Non
         stock.Shelf(np.array([0, 0]), np.array([0.9, 0.5])),
         stock.Shelf(np.array([0, 0, 1]), np.array([0.7, 0.1, 0.2])),
     )
-    shared = stock.shared_out([one, other], np.array([3.0, np.inf]))
+    shared = stock.shared_out([one, other], [9, 9], np.array([3.0, np.inf]))
     assert [part.counts(2).tolist() for part in shared] == [[2, 0], [1, 1]]
-    none = stock.shared_out([one, other], np.zeros(2))
+    none = stock.shared_out([one, other], [9, 9], np.zeros(2))
     assert [part.counts(2).tolist() for part in none] == [[0, 0], [0, 0]]
-    assert stock.shared_out([], np.zeros(2)) == []
+    assert stock.shared_out([], [], np.zeros(2)) == []
+    # Room that is not filled by what is not there is filled by what is.
+    full = stock.Shelf(np.array([0, 0, 1, 1]), np.array([1.0, 1.0, 0.4, 0.2]))
+    (held,) = stock.shared_out([full], [2], np.array([0.0, np.inf]))
+    assert held.counts(2).tolist() == [0, 2]
 
 
 @pytest.mark.parametrize("level", [0.0, 1.0, -1.0])

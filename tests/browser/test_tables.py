@@ -1,0 +1,68 @@
+"""Every table sorts by its heads and is taken along as a sheet, with nothing that a spreadsheet would run."""
+
+import csv
+from pathlib import Path
+
+import pytest
+from django.urls import reverse
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import PageAt, SignIn, World
+from tests.factories import TechnicianFactory
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture
+def season(world: World, page_at: PageAt, sign_in: SignIn) -> Page:
+    """The season of a desk with three technicians, one of them named like a formula."""
+    TechnicianFactory(name="=1+1", skills=["gas"])
+    TechnicianFactory(name="Ada", weekdays=[0])
+    page = page_at(1280)
+    sign_in(page, world.manager_user)
+    page.goto(reverse("season"))
+    return page
+
+
+def column(page: Page, at: int) -> list[str]:
+    return page.locator(f"table[data-name=technicians] tbody td:nth-child({at})").all_inner_texts()
+
+
+def test_a_table_sorts_by_name_and_by_number_up_and_down(season: Page) -> None:
+    heads = season.locator("table[data-name=technicians] th")
+    name, hours = heads.first, heads.filter(has_text="Hours")
+    name.get_by_role("button").click()
+    expect(name).to_have_attribute("aria-sort", "ascending")
+    assert column(season, 1) == ["=1+1", "Ada", "Terry Tool"]
+    hours.get_by_role("button").click()
+    expect(name).not_to_have_attribute("aria-sort", "ascending")
+    assert column(season, 1)[0] == "Ada"
+    hours.get_by_role("button").press("Enter")
+    expect(hours).to_have_attribute("aria-sort", "descending")
+    assert column(season, 1)[-1] == "Ada"
+
+
+def test_days_sort_by_the_calendar_and_what_is_empty_comes_last(season: Page) -> None:
+    weeks = season.locator("table[data-name=season]")
+    days = weeks.locator("tbody td:first-child").all_inner_texts()
+    first = weeks.locator("th").first.get_by_role("button")
+    first.click()
+    first.click()
+    assert weeks.locator("tbody td:first-child").all_inner_texts() == days[::-1]
+    fullest = weeks.locator("th").filter(has_text="Fullest")
+    fullest.get_by_role("button").click()
+    told = weeks.locator("td[data-label=Fullest]").all_inner_texts()
+    empty = [text == "–" for text in told]
+    assert empty == sorted(empty)
+
+
+def test_a_table_is_taken_along_and_a_formula_is_none(season: Page, tmp_path: Path) -> None:
+    with season.expect_download() as asked:
+        season.locator("table[data-name=technicians]").locator("xpath=..").locator("+ .as-sheet").click()
+    assert asked.value.suggested_filename == "technicians.csv"
+    path = tmp_path / "technicians.csv"
+    asked.value.save_as(path)
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert {row["Technician"] for row in rows} == {"'=1+1", "Ada", "Terry Tool"}
+    assert [row["Skills"] for row in rows if row["Technician"] == "'=1+1"] == ["gas"]

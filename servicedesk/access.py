@@ -13,6 +13,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 
 from equipment.models import User
+from servicedesk.problems import problem
 
 
 class Who(Flag):
@@ -22,6 +23,7 @@ class Who(Flag):
     HOMEOWNER = auto()
     TECHNICIAN = auto()
     MANAGER = auto()
+    DEVICE = auto()
 
 
 NOBODY = Who(0)
@@ -137,6 +139,23 @@ TABLE: dict[str, dict[str, Who]] = {
     "admin": {"GET": Who.MANAGER, "POST": Who.MANAGER},
 }
 
+# The same for programs, which show a key; a session opens none of it.
+API_TABLE: dict[str, dict[str, Who]] = {
+    "api-root": {},
+    "openapi-json": {"GET": SIGNED_IN | Who.DEVICE},
+    "api-device-batch": {"POST": Who.DEVICE},
+    "api-sites": {"GET": SIGNED_IN},
+    "api-systems": {"GET": SIGNED_IN},
+    "api-readings": {"GET": SIGNED_IN},
+    "api-changes": {"GET": SIGNED_IN},
+    "api-runtime": {"GET": SIGNED_IN},
+    "api-filters": {"GET": SIGNED_IN},
+    "api-filter": {"GET": SIGNED_IN},
+    "api-filter-changes": {"POST": SIGNED_IN},
+    "api-filter-readings": {"POST": STAFF},
+    "api-visits": {"GET": STAFF, "POST": Who.MANAGER},
+}
+
 
 def who(user: object) -> Who:
     """What kind of visitor ``user`` is."""
@@ -162,6 +181,40 @@ def row_name(request: HttpRequest) -> str:
     return "admin" if "admin" in match.app_names else (match.url_name or "")
 
 
+def is_api(request: HttpRequest) -> bool:
+    """Whether the address is one for programs."""
+    match = request.resolver_match
+    return match is not None and "ninja" in match.app_names
+
+
+def _of_programs(request: HttpRequest) -> HttpResponse | None:
+    """None where the program may go on, else the refusal as problem details."""
+    match = request.resolver_match
+    row = API_TABLE.get(match.url_name or "", {}) if match else {}
+    method = "GET" if request.method == "HEAD" else request.method or ""
+    if not row:
+        return problem(404, "There is nothing at this address")
+    if method not in row:
+        answer = problem(405, "This address is asked otherwise", ", ".join(sorted(row)))
+        answer["Allow"] = ", ".join(sorted(row))
+        return answer
+    visitor = of_key(request)
+    if visitor & row[method]:
+        return None
+    if visitor is Who.STRANGER:
+        answer = problem(401, "A key is needed", "Authorization: Bearer, and the key that the desk made.")
+        answer["WWW-Authenticate"] = "Bearer"
+        return answer
+    return problem(403, "This key opens something else")
+
+
+def of_key(request: HttpRequest) -> Who:
+    """What kind of visitor the request's key makes it; without one a stranger, whoever is signed in."""
+    if getattr(request, "device", None) is not None:
+        return Who.DEVICE
+    return who(request.user) if getattr(request, "by_key", False) else Who.STRANGER
+
+
 class AccessMiddleware:
     """Lets a request through to its view only where the table says so."""
 
@@ -176,6 +229,8 @@ class AccessMiddleware:
         self, request: HttpRequest, view: object, args: object, kwargs: object
     ) -> HttpResponse | None:
         """None where the visitor may go on, else the refusal."""
+        if is_api(request):
+            return _of_programs(request)
         row = TABLE.get(row_name(request), {})
         method = "GET" if request.method == "HEAD" else request.method or ""
         if method not in row:

@@ -78,6 +78,7 @@ MIDDLEWARE = [
     "simple_history.middleware.HistoryRequestMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "servicedesk.local_time.LocalTimeMiddleware",
+    "servicedesk.bearer.BearerMiddleware",
     "servicedesk.access.AccessMiddleware",
 ]
 

@@ -3,6 +3,7 @@
 from django.contrib import admin
 from django.urls import include, path
 
+from servicedesk.api import api
 from servicedesk.views import (
     due_list,
     figures,
@@ -43,6 +44,7 @@ urlpatterns = [
     path("letters/rested/<int:pk>/lifted/", letters.lifted, name="address-lifted"),
     path("to-ring/", letters.call_list, name="call-list"),
     path("sheets/", sheets.page, name="sheets"),
+    path("api/v1/", api.urls),
     path("admin/", admin.site.urls),
     path("", include("schedules.urls")),
 ]

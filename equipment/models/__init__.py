@@ -1,9 +1,11 @@
 """One noun a file; this page only hands the names on."""
 
 from equipment.models.air_record import AirRecord
+from equipment.models.api_key import ApiKey, KeptAnswer
 from equipment.models.change import FilterChange
 from equipment.models.customer import Customer
 from equipment.models.desk import Desk
+from equipment.models.device import Device
 from equipment.models.dust import AirDay, DustEpisode
 from equipment.models.filter_slot import FilterSlot
 from equipment.models.life_event import LifeEvent
@@ -18,7 +20,7 @@ from equipment.models.system import System
 from equipment.models.user import User
 
 __all__ = [
-    "AirDay", "AirRecord", "Customer", "Desk", "DustEpisode", "FilterChange", "FilterSlot", "LifeEvent",
-    "Meanwhile", "Media", "MediaPoint", "Person", "Reading", "RuntimeDay", "Site", "SiteRole", "Station",
-    "System", "User", "WeatherDay",
+    "AirDay", "AirRecord", "ApiKey", "Customer", "Desk", "Device", "DustEpisode", "FilterChange",
+    "FilterSlot", "KeptAnswer", "LifeEvent", "Meanwhile", "Media", "MediaPoint", "Person", "Reading", "RuntimeDay", "Site", "SiteRole",
+    "Station", "System", "User", "WeatherDay",
 ]  # fmt: skip

@@ -18,6 +18,7 @@ from tests.factories.dates import (
 )
 from tests.factories.filters import (
     AirRecordFactory,
+    DeviceFactory,
     FilterChangeFactory,
     FilterSlotFactory,
     MeanwhileFactory,
@@ -91,6 +92,7 @@ __all__ = [
     "DefectFactory",
     "DepotFactory",
     "DeskFactory",
+    "DeviceFactory",
     "DustEpisodeFactory",
     "FeedFactory",
     "FieldEntryFactory",

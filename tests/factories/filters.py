@@ -6,6 +6,7 @@ import factory
 from factory.django import DjangoModelFactory
 
 from equipment import models as record
+from shared.keys import key_print
 from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC
 from tests.factories.clock import NOW, TODAY
 from tests.factories.homes import SiteFactory
@@ -102,3 +103,16 @@ class RuntimeDayFactory(DjangoModelFactory):
     system = factory.SubFactory(SystemFactory)
     day = TODAY
     fan_hours = 5.0
+
+
+class DeviceFactory(DjangoModelFactory):
+    """Its key is ``key-`` and its number."""
+
+    class Meta:
+        model = record.Device
+
+    system = factory.SubFactory(SystemFactory)
+    name = factory.Sequence(lambda n: f"logger-{n}")
+    key_print = factory.Sequence(lambda n: key_print(f"key-{n}"))
+    key_begins = "key-"
+    made_at = NOW

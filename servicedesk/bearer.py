@@ -1,0 +1,104 @@
+"""Programs: who shows which key, the same write done once, and answers that a program has already."""
+
+import hashlib
+from collections.abc import Callable
+from datetime import datetime, timedelta
+
+from django.db import IntegrityError, transaction
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+from django.utils.cache import get_conditional_response
+from django.utils.http import quote_etag
+
+from equipment.api_keys import user_of
+from equipment.devices import device_of
+from equipment.models import KeptAnswer
+from servicedesk.problems import problem
+
+PLACE = "/api/"
+# So long a write that named itself is known again.
+KEPT_FOR = timedelta(days=2)
+LONGEST_NAME = 200
+Answerer = Callable[[HttpRequest], HttpResponse]
+
+
+class BearerMiddleware:
+    """Under ``/api/`` a key alone says who asks; a session does not count there, so that no page can be made
+    to write."""
+
+    def __init__(self, get_response: Answerer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Recognise the key, then answer once."""
+        if not request.path.startswith(PLACE):
+            return self.get_response(request)
+        now = timezone.now()
+        _recognise(request, now)
+        answer = (
+            once(request, self.get_response, now) if request.method == "POST" else self.get_response(request)
+        )
+        return _if_changed(request, answer)
+
+
+def _recognise(request: HttpRequest, now: datetime) -> None:
+    kind, _space, key = request.headers.get("Authorization", "").partition(" ")
+    if kind.lower() != "bearer" or not key.strip():
+        return
+    request.device = device_of(key.strip())  # type: ignore[attr-defined]
+    if request.device is None and (user := user_of(key.strip(), now)):  # type: ignore[attr-defined]
+        request.user, request.by_key = user, True  # type: ignore[attr-defined]
+
+
+def once(request: HttpRequest, get_response: Answerer, now: datetime) -> HttpResponse:
+    """A write that names itself by ``Idempotency-Key`` is done once; asked again, its answer is given again."""
+    name = request.headers.get("Idempotency-Key", "")
+    if not name:
+        return get_response(request)
+    if len(name) > LONGEST_NAME:
+        return problem(422, "Idempotency-Key is too long")
+    asked, write = (
+        _print(request.headers.get("Authorization", ""), name),
+        _print(request.method or "", request.get_full_path(), request.body.hex()),
+    )
+    if kept := KeptAnswer.objects.filter(asked=asked, at__gt=now - KEPT_FOR).first():
+        return _again(kept, write)
+    try:
+        with transaction.atomic():
+            KeptAnswer.objects.filter(asked=asked).delete()
+            row = KeptAnswer.objects.create(asked=asked, write=write, status=0, body="", at=now)
+    except IntegrityError:
+        return problem(409, "The same write is being done just now")
+    answer = get_response(request)
+    if answer.status_code < 500:
+        row.status, row.body = answer.status_code, answer.content.decode()
+        row.save(update_fields=["status", "body"])
+    else:
+        row.delete()
+    return answer
+
+
+def _again(kept: KeptAnswer, write: str) -> HttpResponse:
+    if kept.write != write:
+        return problem(422, "This Idempotency-Key named another write")
+    if not kept.status:
+        return problem(409, "The same write is being done just now")
+    kind = "application/json" if kept.status < 400 else "application/problem+json"
+    answer = HttpResponse(kept.body, status=kept.status, content_type=f"{kind}; charset=utf-8")
+    answer["Idempotent-Replay"] = "true"
+    return answer
+
+
+def _print(*parts: str) -> str:
+    return hashlib.sha256("\0".join(parts).encode()).hexdigest()
+
+
+def _if_changed(request: HttpRequest, answer: HttpResponse) -> HttpResponse:
+    """An entity tag, and 304 for a program that has this answer."""
+    answer["Cache-Control"] = "private, no-cache"
+    if request.method not in ("GET", "HEAD") or answer.status_code != 200 or answer.streaming:
+        return answer
+    tag = quote_etag(hashlib.sha256(answer.content).hexdigest()[:32])
+    answer["ETag"] = tag
+    told: HttpResponse = get_conditional_response(request, etag=tag, response=answer)  # type: ignore[assignment]
+    return told

@@ -1,0 +1,23 @@
+"""Keys that programs show: made at random, shown once, kept as a print."""
+
+import hashlib
+import secrets
+
+_BYTES = 32
+BEGINS = 6
+
+
+def new_key() -> str:
+    """256 random bits, safe in a header."""
+    return secrets.token_urlsafe(_BYTES)
+
+
+def key_print(key: str) -> str:
+    """What is kept of a key, 64 hexadecimal signs. A key is as long as its print, so that nothing slower than
+    SHA-256 is needed; looked up whole, a print tells a guesser nothing of the key."""
+    return hashlib.sha256(key.encode()).hexdigest()
+
+
+def begins(key: str) -> str:
+    """The signs that people tell a key by."""
+    return key[:BEGINS]

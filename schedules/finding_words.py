@@ -108,7 +108,7 @@ def _words() -> dict[str, tuple[str, str, str]]:
                 "By the statics on record the ducts leave the filter no more than the %(beside)s that a "
                 "clean one takes."
             ),
-            _("The clean drop itself counts as the limit, so it is due today; the household is not told."),
+            _("The clean drop itself counts as the limit, so it is due at once; the household is not told."),
             _(
                 "Measure the statics again, filter out and filter in. If they hold, the face is too small or "
                 "the filter too fine for this blower."

@@ -37,11 +37,13 @@ class Asked:
 
 @dataclass(frozen=True)
 class Acted:
-    """What came of it: ``said``, or the ``error`` for which nothing was done, and changes written down."""
+    """What came of it: ``said``, or the ``error`` for which nothing was done, changes written down, and
+    whether the filters spoken of are ``settled`` by it."""
 
     said: str = ""
     error: str = ""
     changes: list[FilterChange] = field(default_factory=list)
+    settled: bool = False
 
 
 def act(post: QueryDict, asked: Asked, now: datetime) -> Acted:

@@ -6,11 +6,15 @@ view's own business (``equipment.access``).
 
 from collections.abc import Callable
 from enum import Flag, auto
+from urllib.parse import urlsplit
 
 from django.conf import settings
+from django.contrib import messages
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
+from django.template.loader import render_to_string
+from django.utils.translation import gettext as _
 
 from equipment.models import User
 from servicedesk.problems import problem
@@ -236,10 +240,33 @@ class AccessMiddleware:
         if method not in row:
             if not row:
                 raise PermissionDenied
-            return HttpResponseNotAllowed(sorted(row))
+            return _not_so(request, row)
         visitor = who(request.user)
         if visitor & row[method]:
             return None
         if visitor is Who.STRANGER and method == "GET":
             return redirect_to_login(request.get_full_path(), settings.LOGIN_URL)
+        if visitor is Who.STRANGER and _from_a_page(request):
+            return _in_again(request)
         raise PermissionDenied
+
+
+def _from_a_page(request: HttpRequest) -> bool:
+    """Whether somebody pressed a button, so that a page answers; programs of the phone ask otherwise."""
+    return request.headers.get("Sec-Fetch-Mode") == "navigate"
+
+
+def _not_so(request: HttpRequest, row: dict[str, Who]) -> HttpResponse:
+    answer: HttpResponse = HttpResponseNotAllowed(sorted(row))
+    if _from_a_page(request):
+        answer.content = render_to_string("405.html", request=request)
+    return answer
+
+
+def _in_again(request: HttpRequest) -> HttpResponse:
+    """The way in, and then back to the page of the button; what was pressed is done by nobody."""
+    page = urlsplit(request.headers.get("Referer", ""))
+    back = page.path if page.netloc == request.get_host() and page.path else "/"
+    said = _("You are signed out: nothing of it was stored. Sign in, and press it again.")
+    messages.error(request, said)
+    return redirect_to_login(back, settings.LOGIN_URL)

@@ -14,7 +14,7 @@ from equipment.sheets.importer import import_sheets
 from fixtures.homes import THREE_FILTERS, VACANT, fleet
 from fixtures.physics import VACANT_SINCE
 from fixtures.scenario import ANCHOR, write_sheets
-from schedules import due, routes, tasks_due, visits
+from schedules import due, reminders, routes, sending, tasks_due, visits
 from schedules.look_back import look_back
 from schedules.models import MaintenanceTask, Technician
 from schedules.technicians_sheet import import_technicians
@@ -28,6 +28,7 @@ FRESH_DAYS = 14
 FULL_DAY = 3
 # After this hour nobody would set out on today's round any more.
 LAST_HOUR_OF_TODAY = 11
+_MORNING = 10
 MANAGER, TECHNICIAN, HOMEOWNER = "demo-manager", "demo-technician", "demo-homeowner"
 
 
@@ -56,6 +57,7 @@ def load(now: datetime) -> str:
         tasks_due.refresh_all(today)
         add_past(today)
         booked = _book_visits(today, now)
+        _write_letters(today)
     return f"The demo is loaded: {Site.objects.count()} homes, {booked} visits booked."
 
 
@@ -141,6 +143,15 @@ def _note_vacancy(now: datetime) -> None:
     if site.vacant_since is None and due.today(now) >= VACANT_SINCE:
         empty = Happening(LifeEvent.Kind.VACANT, VACANT_SINCE, note="The tenants left; heating kept low.")
         record_event(site, empty, None, now)
+
+
+def _write_letters(today: date) -> None:
+    """Letters as the last morning wrote them, kept to be read whatever hour the demo is begun at."""
+    morning = clock.send_at(today - timedelta(days=1), Desk.the().zone, _MORNING)
+    if reminders.write_due(morning):
+        sent = morning
+        while sending.send_one(sent):
+            sent += timedelta(seconds=1)
 
 
 def _book_visits(today: date, now: datetime) -> int:

@@ -7,7 +7,6 @@ from pathlib import Path
 import environ
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
-from django.utils.translation import gettext_lazy as _
 
 from shared.tiles import tile_source
 
@@ -134,7 +133,8 @@ SESAME_INVALIDATE_ON_PASSWORD_CHANGE = True
 
 LANGUAGE_CODE = "en"
 # A language is offered once its texts for households are whole; a household's own stays on record until then.
-LANGUAGES = [("en", _("English")), ("es", "Español")]
+# Each by its own name, for whoever looks for it.
+LANGUAGES = [("en", "English"), ("es", "Español")]
 FORMAT_MODULE_PATH = "servicedesk.formats"
 USE_I18N = True
 USE_TZ = True

@@ -2,9 +2,11 @@
 
 from datetime import datetime, timedelta
 
+from django.core import signing as django_signing
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone, translation
+from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt
 
@@ -14,19 +16,24 @@ from equipment.languages import language_for, reader_at
 from equipment.models import Desk, FilterSlot, Person, Site
 from equipment.record import may_be_undone
 from schedules import answers
+from schedules.calendar_events import Owner
 from schedules.cards import households
 from schedules.change_form import ChangeForm
 from schedules.emails import filter_lines
+from schedules.feeds import address, feed_of, open_feeds
 from schedules.household_acts import Acted, Asked, act, local_today, waits
 from schedules.models import Notice
 from schedules.notice_slots import open_slots
 from schedules.reach import CONSENT, FILTERS, RECORD, VISITS
+from schedules.sign_in_letters import write_link
 from shared import signing
 from shared.signing import Purpose
 
 MAIL_LINK_LASTS = timedelta(days=120)
 CARD_LINK_LASTS = timedelta(days=5 * 365)
 STOP_LINK_LASTS = timedelta(days=3 * 365)
+# What was done is told in the address, so that loading it again does nothing; for so many seconds.
+_TOLD, _TOLD_LASTS = "desk.told", 600
 
 
 def answer(request: HttpRequest, token: str) -> HttpResponse:
@@ -40,7 +47,11 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
     now = timezone.now()
     spoken = language_for(request.user, asked.person or reader_at(asked.site))
     with translation.override(spoken):
-        return _act(request, asked, now) if request.method == "POST" else _show(request, asked, now)
+        return (
+            _act(request, asked, now)
+            if request.method == "POST"
+            else _show(request, asked, now, _done(request))
+        )
 
 
 def _asked(token: str, now: datetime) -> Asked:
@@ -66,8 +77,29 @@ def _asked(token: str, now: datetime) -> Asked:
 
 
 def _act(request: HttpRequest, asked: Asked, now: datetime) -> HttpResponse:
-    acted = act(request.POST, asked, now)
-    return _show(request, asked, now, acted, status=422 if acted.error else 200)
+    """Do it, and go on to a page that can be loaded again without doing it again."""
+    what = request.POST.get("what", "")
+    if what == "calendar":
+        feed_of(Owner(site=asked.site))
+        return redirect(f"{request.path}#calendar")
+    if what == "own-page" and asked.person and asked.person.email:
+        write_link(asked.person.email, now)
+        acted = Acted(said=_("A letter with a link to your own page is on its way."))
+    else:
+        acted = act(request.POST, asked, now)
+    if acted.error:
+        return _show(request, asked, now, acted, status=422)
+    told = django_signing.dumps({"said": acted.said, "changed": bool(acted.changes)}, salt=_TOLD)
+    return redirect(f"{request.path}?{urlencode({'told': told})}")
+
+
+def _done(request: HttpRequest) -> Acted:
+    """What was done just before, as the address tells; nothing where it is too old or not ours."""
+    try:
+        told = django_signing.loads(request.GET.get("told", ""), salt=_TOLD, max_age=_TOLD_LASTS)
+        return Acted(said=str(told["said"]), settled=bool(told["changed"]))
+    except (django_signing.BadSignature, KeyError, TypeError):
+        return Acted()
 
 
 def _show(
@@ -78,7 +110,7 @@ def _show(
     status: int = 200,
 ) -> HttpResponse:
     acted = acted or Acted()
-    said, error, changes = acted.said, acted.error, acted.changes
+    said, error = acted.said, acted.error
     today, units = local_today(asked.site, now), units_of_person(asked.person)
     everything = FilterSlot.objects.in_use().filter(system__site=asked.site)
     rows = everything.select_related("system__site", "plan", "first_media").order_by("name")
@@ -91,17 +123,24 @@ def _show(
         "lines": filter_lines(list(rows), now, units),
         "forms": [
             (slot, ChangeForm(slot, today, typed, prefix=f"slot{slot.pk}"))
-            for slot in ([] if changes else asked.slots)
+            for slot in ([] if acted.settled else asked.slots)
         ],
         "ticked": [slot.pk for slot in asked.slots if request.POST.get(f"slot{slot.pk}-done")],
         "told_us": answers.Answered([slot.pk for slot in asked.slots], now).rows,
-        "waits": waits([] if changes else asked.slots, today),
-        "all_done": asked.all_done or bool(changes),
+        "waits": waits([] if acted.settled else asked.slots, today),
+        "all_done": asked.all_done or acted.settled,
         "recent": recent.select_related("slot").order_by("-recorded_at"),
         "said": said,
         "error": error,
+        "feed_address": _feed_address(asked.site),
+        "may_ask_for_page": bool(asked.person and asked.person.email),
     }
     return render(request, "schedules/answer.html", context, status=status)
+
+
+def _feed_address(site: Site) -> str:
+    feed = open_feeds(Owner(site=site)).first()
+    return address(feed) if feed else ""
 
 
 def closed(request: HttpRequest, why: str, status: int) -> HttpResponse:
@@ -124,6 +163,8 @@ def stop_mail(request: HttpRequest, token: str) -> HttpResponse:
         return closed(request, _("This link is not one of ours, or it is too old."), 404)
     if request.method == "POST":
         _stop_or_resume(request, person, subject or FILTERS)
+        if "List-Unsubscribe" not in request.POST:
+            return redirect(request.path)
     with translation.override(language_for(request.user, person)):
         subjects = [(one, name, getattr(person, CONSENT[one])) for one, name in _subjects()]
         context = {"person": person, "desk": Desk.the(), "subjects": subjects, "asked": subject or FILTERS}

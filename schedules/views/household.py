@@ -1,6 +1,7 @@
 """A household's own page: its filters, what it does about them, its wishes, its calendar, its data."""
 
 import json
+from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -68,6 +69,8 @@ class FilterCard:
     waits: list[tuple[int, str]]
     is_sent: bool
     folded: bool
+    change_by: bool
+    alike: bool
 
 
 def page(
@@ -110,6 +113,7 @@ def _cards(site: Site, lines: list[HomeLine], now: datetime, units: str) -> list
     }
     put_off = {slot.pk: days for slot, days in waits(slots, today)}
     empty = change_forms(slots, today)
+    places = Counter(slot.location for slot in slots)
     return [
         FilterCard(
             row=row,
@@ -122,10 +126,17 @@ def _cards(site: Site, lines: list[HomeLine], now: datetime, units: str) -> list
             form=empty[slot.pk],
             waits=put_off[slot.pk],
             is_sent=slot.pk in sent,
+            change_by=slot.changed_by != FilterSlot.ChangedBy.TECHNICIAN and _dated(slot),
+            alike=places[slot.location] > 1,
             folded=len(lines) > _MOST_OPEN and row.shape not in ("past", "due"),
         )
         for row, slot in zip(lines, slots, strict=True)
     ]
+
+
+def _dated(slot: FilterSlot) -> bool:
+    plan = getattr(slot, "plan", None)
+    return plan is not None and plan.due_on is not None
 
 
 def _picture(slot: FilterSlot) -> str:

@@ -67,14 +67,14 @@ def answer_page(request: HttpRequest, token: str) -> HttpResponse:
         return closed(request, _("This link is not one of ours, or a piece of it is missing."), 404)
     reader = readers_of([visit.site_id]).get(visit.site_id)
     with translation.override(language_for(request.user, reader)):
-        return _act(request, visit) if request.method == "POST" else _show(request, visit)
+        return _act(request, visit) if request.method == "POST" else _show(request, visit, _said(request))
 
 
 def _act(request: HttpRequest, visit: Visit) -> HttpResponse:
     if request.POST.get("what") == "none":
         if not decline(visit, timezone.now()):
             return _show(request, visit, error=_("It is booked already: ring us if it does not suit you."))
-        return _show(request, visit, said=_("Thank you. We will ring you to agree on a day."))
+        return redirect(f"{request.path}?told=ring")
     return _choose(request, visit)
 
 
@@ -82,14 +82,22 @@ def _choose(request: HttpRequest, visit: Visit) -> HttpResponse:
     wanted = whole_number(request.POST.get("time"))
     if visit.offered_times.filter(pk=wanted, chosen_at__isnull=False).exists():
         # Sent twice: it is theirs.
-        return _show(request, visit)
+        return redirect(request.path)
     if not wanted:
         return _show(request, visit, error=_("Choose one of the times."))
     try:
-        visit = choose(visit, wanted, timezone.now())
+        choose(visit, wanted, timezone.now())
     except NotBookable as error:
         return _show(request, visit, error=str(error))
-    return _show(request, visit, said=_("Thank you. A letter with the hours follows."))
+    return redirect(f"{request.path}?told=hours")
+
+
+def _said(request: HttpRequest) -> str:
+    """What was done just before."""
+    return {
+        "ring": _("Thank you. We will ring you to agree on a day."),
+        "hours": _("Thank you. A letter with the hours follows."),
+    }.get(request.GET.get("told", ""), "")
 
 
 def _show(request: HttpRequest, visit: Visit, said: str = "", error: str = "") -> HttpResponse:

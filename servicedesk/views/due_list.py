@@ -89,7 +89,8 @@ def page(request: HttpRequest) -> HttpResponse:
         "form": form,
         "page": shown,
         "rows": [_row(slot, today, policy) for slot in shown],
-        "title": _title(shown, wanted, today),
+        **_said(shown, wanted, today),
+        "new_desk": not wanted and not shown.paginator.count and not FilterSlot.objects.exists(),
         "query": query.urlencode(),
         "today": today,
     }
@@ -184,16 +185,17 @@ def _row(slot: FilterSlot, today: date, policy: Policy) -> dict[str, Any]:
     return {"slot": slot, "plan": plan, "state": word, "shape": shape, "gauge": drawing, "span": span}
 
 
-def _title(shown: Page[FilterSlot], wanted: dict[str, Any], today: date) -> str:
+def _said(shown: Page[FilterSlot], wanted: dict[str, Any], today: date) -> dict[str, str]:
     """A sentence that answers, and how many of how many rows are below it where it counts others."""
     count = shown.paginator.count
     counted, said = _counted(count, wanted, today)
-    numbers = {"said": said, "first": shown.start_index(), "last": shown.end_index(), "all": f"{count:,}"}
+    numbers = {"first": shown.start_index(), "last": shown.end_index(), "all": f"{count:,}"}
+    rows = ""
     if shown.paginator.num_pages > 1:
-        return _("%(said)s; rows %(first)s to %(last)s of %(all)s") % numbers
-    if counted != count:
-        return _("%(said)s; the whole list holds %(all)s") % numbers
-    return said
+        rows = _("Rows %(first)s to %(last)s of %(all)s.") % numbers
+    elif counted != count:
+        rows = _("The whole list holds %(all)s.") % numbers
+    return {"title": said, "rows_said": rows}
 
 
 def _counted(count: int, wanted: dict[str, Any], today: date) -> tuple[int, str]:

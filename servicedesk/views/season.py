@@ -67,6 +67,8 @@ def page(request: HttpRequest) -> HttpResponse:
 
 def _drawings(now: Season, then: Season | None) -> dict[str, Any]:
     both = [_bars(one) for one in (now, then) if one is not None]
+    if not any(bar.load or bar.capacity for bars in both for bar in bars):
+        return {"strips": [], "strips_then": [], "nothing_drawn": True}
     top = max(strips.top_of(bars) for bars in both)
     sizes = (strips.HALF if then else strips.WIDE, strips.NARROW)
     drawn = [

@@ -1,6 +1,6 @@
 """Signing in and out, and where one lands."""
 
-from datetime import date, datetime
+from datetime import date
 
 import sesame.utils
 from django.contrib import messages
@@ -13,10 +13,10 @@ from django.utils.http import url_has_allowed_host_and_scheme
 
 from equipment.access import signed_in
 from equipment.languages import language_of_user
-from equipment.models import SiteRole, User
+from equipment.models import User
 from schedules import due
-from schedules.emails import account_of
-from schedules.models import Notice, Technician
+from schedules.models import Technician
+from schedules.sign_in_letters import write_link
 from servicedesk.access import Who, who
 
 
@@ -50,34 +50,8 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     """Ask for a link by mail. The answer is the same whether the address is known or not."""
     asked = request.method == "POST"
     if asked:
-        _write_link(request.POST.get("email", "").replace("\0", "").strip()[:254], timezone.now())
+        write_link(request.POST.get("email", "").replace("\0", "").strip()[:254], timezone.now())
     return render(request, "servicedesk/sign_in.html", {"asked": asked})
-
-
-def _write_link(email: str, now: datetime) -> None:
-    user = (account_of(email) or _household_account(email)) if email else None
-    if user is None:
-        return
-    # To the address on record, never the one typed: databases find "alike" what mail servers tell apart.
-    to = user.email or (user.person.email if user.person else "")
-    # One letter a minute to an address, however often the button is pressed.
-    key = f"sign-in-{user.pk}-{now:%Y%m%d%H%M}"
-    Notice.objects.get_or_create(
-        key=key,
-        defaults={"kind": Notice.Kind.SIGN_IN, "person": user.person, "sent_to": to, "send_at": now},
-    )
-
-
-def _household_account(email: str) -> User | None:
-    """An account for somebody who lives, owns or pays at a home on record and has none yet."""
-    here = SiteRole.objects.filter(until=None, person__email__iexact=email).select_related("person")
-    role = here.order_by("pk").first()
-    if role is None:
-        return None
-    account, _new = User.objects.get_or_create(
-        username=f"person-{role.person_id}", defaults={"role": User.Role.HOMEOWNER, "person": role.person}
-    )
-    return account if account.is_active else None
 
 
 def sign_in_by_link(request: HttpRequest) -> HttpResponse:

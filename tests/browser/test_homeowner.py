@@ -106,3 +106,45 @@ def test_a_link_signs_the_homeowner_in_and_the_calendar_says_what_the_page_says(
     events = calendar.walk("VEVENT")
     assert [words(event["DTSTART"].dt) for event in events] == [shown]
     assert shown == words(world.today + timedelta(days=5))
+
+
+def test_from_the_letter_to_the_change_to_the_calendar_and_the_own_page(
+    world: World, page_at: PageAt
+) -> None:
+    """One story, without an account and without a script, until the mailed link leads to the own page."""
+    page = page_at(360, java_script_enabled=False)
+    page.goto(link_in_the_letter(world))
+    page.get_by_role("checkbox").check()
+    page.get_by_role("button", name="Yes, changed").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Thank you. Your new dates are below.")
+    shown = page.locator(".sheet .when").inner_text()
+    page.get_by_role("button", name="Keep these dates in your calendar").click()
+    with urllib.request.urlopen(page.locator("p.address").inner_text(), timeout=10) as answer:
+        events = Calendar.from_ical(answer.read()).walk("VEVENT")
+    assert [words(event["DTSTART"].dt) for event in events] == [shown]
+    page.get_by_role("button", name="Send me the link to it").click()
+    expect(page.get_by_role("status")).to_contain_text("on its way")
+    letter = Notice.objects.get(kind=Notice.Kind.SIGN_IN)
+    assert sending.send_one(letter.send_at)
+    letter.refresh_from_db()
+    link = re.search(r"http\S+sesame=\S+", letter.text)
+    assert link
+    page.goto(link[0])
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.locator(".filter-card .when strong")).to_contain_text(shown)
+
+
+def test_back_and_reload_do_nothing_again(world: World, page_at: PageAt) -> None:
+    page = page_at(360)
+    address = link_in_the_letter(world)
+    page.goto(address)
+    page.get_by_role("checkbox").check()
+    page.get_by_role("button", name="Yes, changed").click()
+    page.get_by_role("button", name="Take it back").click()
+    expect(page.get_by_role("status")).to_contain_text("Taken back")
+    page.reload()
+    for _ in range(2):
+        page.go_back()
+        page.reload()
+    assert FilterChange.objects.filter(undone_at=None).count() == 0
+    assert FilterChange.objects.count() == 1

@@ -101,3 +101,38 @@ def test_a_link_that_opens_nothing_says_what_to_do(
     expect(heading).to_contain_text({"foreign": "There is nothing at this address"}.get(kind, "link"))
     main = page.get_by_role("main")
     expect(main.get_by_role("link").or_(main.get_by_role("button")).first).to_be_visible()
+
+
+def test_whoever_was_signed_out_meanwhile_is_told_and_led_back(world: World, at_home: Page) -> None:
+    at_home.context.clear_cookies(name="sessionid")
+    write_down(at_home)
+    expect(at_home).to_have_url(re.compile(r"/sign-in/\?next=/sites/\d+/"))
+    expect(at_home.get_by_role("status")).to_contain_text("nothing of it was stored")
+    assert not FilterChange.objects.exists()
+
+
+def test_an_address_that_is_only_a_button_says_so(world: World, page_at: PageAt, sign_in: SignIn) -> None:
+    page = page_at(360, may_log=("status of 405",))
+    sign_in(page, world.manager_user)
+    page.goto(reverse("round-stop", args=[1]))
+    expect(page.get_by_role("heading", level=1)).to_have_text("This address is only a button")
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_the_fold_of_places_opens_and_shuts(
+    world: World, page_at: PageAt, sign_in: SignIn, width: int
+) -> None:
+    page = page_at(width)
+    sign_in(page, world.manager_user)
+    page.goto(reverse("due-list"))
+    fold, summary = page.locator("details.more .fold"), page.locator("details.more > summary")
+    summary.click()
+    expect(fold).to_be_visible()
+    summary.click()
+    expect(fold).not_to_be_visible()
+    summary.click()
+    page.keyboard.press("Escape")
+    expect(fold).not_to_be_visible()
+    summary.click()
+    page.mouse.click(width - 20, 600)
+    expect(fold).not_to_be_visible()

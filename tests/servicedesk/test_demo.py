@@ -20,8 +20,8 @@ from equipment.models import Customer, Desk, FilterChange, FilterSlot, Reading, 
 from equipment.sheets.importer import import_sheets
 from fixtures.invented import STATIONS
 from fixtures.scenario import write_sheets
-from schedules import figures
-from schedules.models import MaintenanceTask, Plan, Technician, Visit
+from schedules import figures, reminders
+from schedules.models import MaintenanceTask, Notice, Plan, Technician, Visit
 from servicedesk import demo, welcome
 
 DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "demo"
@@ -315,6 +315,17 @@ def test_whoever_changed_a_filter_last_year_was_there(seen: None) -> None:
     told = figures.table(NOW)
     for key in ("on_time", "first_time", "driving", "no_access"):
         assert told.of(key, None).of > 50, key
+
+
+def test_letters_are_there_to_be_read_whatever_the_hour(seen: None) -> None:
+    letters = Notice.objects.filter(kind=Notice.Kind.FILTERS_DUE)
+    assert letters.filter(state=Notice.State.SENT).count() > 3
+    assert all("/answer/" in letter.text for letter in letters.filter(state=Notice.State.SENT))
+    # Nobody is written to twice when the clock goes on.
+    told = set(letters.values_list("site", flat=True))
+    reminders.write_due(NOW)
+    later = letters.exclude(state=Notice.State.SENT).values_list("site", flat=True)
+    assert told.isdisjoint(later)
 
 
 def test_accounts_open_with_a_link_and_not_with_a_password(seen: None) -> None:

@@ -37,18 +37,19 @@ def title_and_rows(client: Client, **query: object) -> tuple[str, int]:
     text = tight(client.get("/due/", query).text)
     title = re.search(r'<h1 id="said">([^<]+)</h1>', text)
     assert title
-    return title[1], len(re.findall(r'<li><div class="when">', text))
+    rows = re.search(r'<p class="small faint">((?:Rows|The whole)[^<]+)</p>', text)
+    return f"{title[1]}. {rows[1]}" if rows else title[1], len(re.findall(r'<li><div class="when">', text))
 
 
 def test_the_title_says_which_rows_of_how_many_are_below_it(long_list: Client) -> None:
     said = "5 filters are due before 27 May 2026"
-    assert title_and_rows(long_list) == (f"{said}; rows 1 to 60 of 63", 60)
-    assert title_and_rows(long_list, page=2) == (f"{said}; rows 61 to 63 of 63", 3)
+    assert title_and_rows(long_list) == (f"{said}. Rows 1 to 60 of 63.", 60)
+    assert title_and_rows(long_list, page=2) == (f"{said}. Rows 61 to 63 of 63.", 3)
 
 
 def test_a_narrowed_list_of_two_pages_says_so(long_list: Client) -> None:
     said = "63 filters answer to this"
-    assert title_and_rows(long_list, city="river") == (f"{said}; rows 1 to 60 of 63", 60)
+    assert title_and_rows(long_list, city="river") == (f"{said}. Rows 1 to 60 of 63.", 60)
 
 
 def test_a_title_that_counts_its_rows_adds_nothing(long_list: Client) -> None:
@@ -59,7 +60,7 @@ def test_a_title_that_counts_its_rows_adds_nothing(long_list: Client) -> None:
 def test_a_short_list_with_later_filters_says_how_many_it_holds(manager: Client) -> None:
     for days in (3, 300):
         PlanFactory(due_on=TODAY + timedelta(days=days))
-    said = "1 filter is due before 27 May 2026; the whole list holds 2"
+    said = "1 filter is due before 27 May 2026. The whole list holds 2."
     assert title_and_rows(manager) == (said, 2)
 
 
@@ -73,3 +74,11 @@ def test_the_sheet_has_all_rows_as_they_are_narrowed_and_nothing_that_a_spreadsh
     assert {row["due_on"] for row in rows} == {(TODAY + timedelta(days=3)).isoformat()}
     assert {row["address"][:5] for row in rows} == {"'=1+1"}
     assert len(b"".join(long_list.get("/due/due.csv")).splitlines()) == 64  # type: ignore[arg-type]
+
+
+def test_a_desk_without_homes_is_told_how_to_begin(manager: Client) -> None:
+    text = tight(manager.get("/due/").text)
+    assert "No home is on record yet." in text
+    assert "Bring your sheets in" in text
+    assert "Hand over an install" in text
+    assert "Nothing answers to this." in manager.get("/due/", {"city": "nowhere"}).text

@@ -262,11 +262,11 @@ def test_pages_behind_links_speak_as_the_letter_did(
     slot = spanish_home.slot_id
     done = {"what": "changed", f"slot{slot}-done": "1", f"slot{slot}-on": TODAY.isoformat()}
     for said in (done, {"what": "undo", "change": "0"}, {"what": "send"}):
-        is_spanish(stranger.post(card, said, **ENGLISH).text)
+        is_spanish(stranger.post(card, said, follow=True, **ENGLISH).text)
     chosen = stranger.post(times, {"time": waiting.offered_times.get().pk}, **ENGLISH).text
     is_spanish(chosen)
-    is_spanish(stranger.post(times, {"what": "none"}, **ENGLISH).text)
-    is_spanish(stranger.post(links[1], **ENGLISH).text)
+    is_spanish(stranger.post(times, {"what": "none"}, follow=True, **ENGLISH).text)
+    is_spanish(stranger.post(links[1], follow=True, **ENGLISH).text)
     assert not asked_in_vain
 
 

@@ -2,8 +2,12 @@
 "use strict";
 (() => {
   const words = document.currentScript.dataset;
-  const MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August", "September",
-    "October", "November", "December"];
+  const language = document.documentElement.lang || "en";
+  // The months as the page writes them, whole and short, in the order of the year.
+  const MONTHS = ["long", "short"].map((month) => {
+    const format = new Intl.DateTimeFormat(language, { month, timeZone: "UTC" });
+    return Array.from({ length: 12 }, (_none, at) => plainly(format.format(Date.UTC(2001, at, 15))));
+  });
   const FEWEST_ROWS = 3;
   // What a spreadsheet would run is given a mark before it, as the sheets of the desk do.
   const RUNS = /^[=+@\t\r]|^-(?![\d.,]+$)/;
@@ -11,20 +15,32 @@
   // What lies in a closed fold has no inner text.
   const read = (cell) => (cell ? (cell.innerText || cell.textContent).replace(/\s+/g, " ").trim() : "");
 
+  function plainly(word) {
+    return word.toLocaleLowerCase(language).replace(".", "");
+  }
+
+  const DAY = /^(?:(\d{1,2})(?: de)? )?(\p{L}+)\.?(?: de)? (\d{4})(?!\d)/u;
+
+  function dayOf(text) {
+    const [, day, month, year] = DAY.exec(text) ?? [];
+    const at = month ? Math.max(...MONTHS.map((names) => names.indexOf(plainly(month)))) : -1;
+    return at < 0 ? null : Date.UTC(year, at, day ?? 1);
+  }
+
   // A day by its place in time, a number by its size, all else by its letters; what is empty comes last.
   function worth(cell) {
     const text = cell?.dataset.value ?? read(cell);
     if (text === "" || text === "–") return null;
-    const day = /^(\d{1,2}) ([A-Z][a-z]+) (\d{4})/.exec(text);
-    if (day && MONTHS.includes(day[2])) return Date.UTC(day[3], MONTHS.indexOf(day[2]), day[1]);
     if (/^\d{4}-\d\d-\d\d/.test(text)) return Date.parse(text.slice(0, 10));
     const number = /^[+−-]?[\d.,]*\d/.exec(text);
-    if (!number) return text.toLocaleLowerCase();
+    const day = dayOf(text);
+    if (day !== null || !number) return day ?? text;
     return Number(number[0].replace("−", "-").replaceAll(",", ""));
   }
 
   function beside(one, other) {
-    if (typeof one === typeof other) return one < other ? -1 : Number(one > other);
+    if (typeof one === "number" && typeof other === "number") return one - other;
+    if (typeof one === typeof other) return one.localeCompare(other, language, { numeric: true });
     return typeof one === "number" ? -1 : 1;
   }
 
@@ -54,15 +70,27 @@
   const acts = (cell) => cell.classList.contains("acts");
 
   // Numbers as spreadsheets know them: no plus, a plain minus.
-  const plain = (text) => (/^[+−-]?[\d.,]*\d$/.test(text) ? text.replace("+", "").replace("−", "-") : text);
+  const NUMBER = /^[+−-]?[\d.,]*\d$/;
+  const plain = (text) => (NUMBER.test(text) ? text.replace("+", "").replace("−", "-") : text);
   const safe = (text) => (RUNS.test(text) ? `'${text}` : text);
   const quoted = (text) => `"${safe(plain(text)).replaceAll('"', '""')}"`;
 
+  // Where every figure of a column has the same unit, the unit goes into its head.
+  function columns(table) {
+    return [...table.tHead.rows[0].cells].flatMap((head, at) => {
+      if (acts(head)) return [];
+      const cells = [...table.tBodies[0].rows].map((row) => read(row.cells[at]));
+      const parts = cells.map((text) => /^([+−-]?[\d.,]*\d) (\D.*)$/.exec(text));
+      const units = new Set(cells.map((text, row) => (text && text !== "–" ? parts[row]?.[2] : "")));
+      units.delete("");
+      const one = units.size === 1 && !units.has(undefined) ? [...units][0] : "";
+      return [[one ? `${read(head)}, ${one}` : read(head), ...cells.map((text, row) => (one && parts[row]?.[1]) || text)]];
+    });
+  }
+
   function sheet(table) {
-    // The column of buttons is no part of what is known.
-    const kept = [...table.tHead.rows[0].cells].map((head) => !acts(head));
-    const line = (row) => [...row.cells].filter((_cell, at) => kept[at]).map((cell) => quoted(read(cell)));
-    const rows = [...table.rows].map((row) => line(row).join(","));
+    const all = columns(table);
+    const rows = all[0].map((_head, row) => all.map((column) => quoted(column[row])).join(","));
     return new Blob([`\ufeff${rows.join("\r\n")}\r\n`], { type: "text/csv;charset=utf-8" });
   }
 
@@ -78,7 +106,7 @@
       link.click();
       setTimeout(() => URL.revokeObjectURL(link.href), 1000);
     });
-    (table.closest(".table-wrap") ?? table).after(button);
+    table.after(button);
   }
 
   for (const table of document.querySelectorAll("main table[data-name]")) {
@@ -86,4 +114,15 @@
     if (!table.hasAttribute("data-unsorted")) headed(table);
     if (!table.hasAttribute("data-has-sheet")) taken(table);
   }
+})();
+
+// The fold of places shuts by Escape and by a press beside it.
+(() => {
+  const shut = () => document.querySelectorAll("details.more[open]").forEach((fold) => fold.removeAttribute("open"));
+  document.addEventListener("keydown", (event) => {
+    if (event.key === "Escape") shut();
+  });
+  document.addEventListener("click", (event) => {
+    if (!event.target.closest("details.more")) shut();
+  });
 })();

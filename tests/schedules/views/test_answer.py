@@ -44,7 +44,9 @@ def test_looking_at_the_page_changes_nothing(told: str, stranger: Client) -> Non
 def test_confirming_a_change_moves_the_date(told: str, stranger: Client, home_slot: FilterSlot) -> None:
     assert Plan.objects.get().due_on == date(2026, 5, 14)
     response = stranger.post(
-        told, {"what": "changed", f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"}
+        told,
+        {"what": "changed", f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"},
+        follow=True,
     )
     assert response.status_code == 200
     change = FilterChange.objects.get()
@@ -55,22 +57,26 @@ def test_confirming_a_change_moves_the_date(told: str, stranger: Client, home_sl
 
 def test_pressing_twice_records_once(told: str, stranger: Client, home_slot: FilterSlot) -> None:
     data = {"what": "changed", f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"}
-    stranger.post(told, data)
-    second = stranger.post(told, data)
+    stranger.post(told, data, follow=True)
+    second = stranger.post(told, data, follow=True)
     assert FilterChange.objects.count() == 1
     assert second.status_code == 422
 
 
 def test_a_spent_link_says_that_it_is_on_record(told: str, stranger: Client, home_slot: FilterSlot) -> None:
     stranger.post(
-        told, {"what": "changed", f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"}
+        told,
+        {"what": "changed", f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"},
+        follow=True,
     )
     assert "This is already on record" in stranger.get(told).text
 
 
 def test_a_day_to_come_is_refused_in_plain_words(told: str, stranger: Client, home_slot: FilterSlot) -> None:
     response = stranger.post(
-        told, {"what": "changed", f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-06-01"}
+        told,
+        {"what": "changed", f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-06-01"},
+        follow=True,
     )
     assert response.status_code == 422
     assert "still to come" in response.text
@@ -81,7 +87,9 @@ def test_a_day_to_come_is_refused_in_plain_words(told: str, stranger: Client, ho
 def test_a_day_that_is_none_is_refused(
     typed: str, told: str, stranger: Client, home_slot: FilterSlot
 ) -> None:
-    response = stranger.post(told, {f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": typed})
+    response = stranger.post(
+        told, {f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": typed}, follow=True
+    )
     assert response.status_code == 422
     assert FilterChange.objects.count() == 0
 
@@ -89,8 +97,10 @@ def test_a_day_that_is_none_is_refused(
 def test_a_mistaken_change_is_taken_back_with_the_old_date(
     told: str, stranger: Client, home_slot: FilterSlot
 ) -> None:
-    stranger.post(told, {f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"})
-    stranger.post(told, {"what": "undo", "change": FilterChange.objects.get().pk})
+    stranger.post(
+        told, {f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"}, follow=True
+    )
+    stranger.post(told, {"what": "undo", "change": FilterChange.objects.get().pk}, follow=True)
     assert Plan.objects.get().due_on == date(2026, 5, 14)
     assert FilterChange.objects.get().undone_at == NOW
 
@@ -98,16 +108,18 @@ def test_a_mistaken_change_is_taken_back_with_the_old_date(
 def test_after_a_week_it_is_not_taken_back(
     told: str, stranger: Client, home_slot: FilterSlot, standing_clock: time_machine.Traveller
 ) -> None:
-    stranger.post(told, {f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"})
+    stranger.post(
+        told, {f"slot{home_slot.pk}-done": "1", f"slot{home_slot.pk}-on": "2026-05-11"}, follow=True
+    )
     standing_clock.move_to(NOW + timedelta(days=8))
-    response = stranger.post(told, {"what": "undo", "change": FilterChange.objects.get().pk})
+    response = stranger.post(told, {"what": "undo", "change": FilterChange.objects.get().pk}, follow=True)
     assert response.status_code == 422
     assert FilterChange.objects.get().undone_at is None
 
 
 def test_sending_for_somebody_makes_one_visit_to_be_booked(told: str, stranger: Client) -> None:
-    stranger.post(told, {"what": "send"})
-    stranger.post(told, {"what": "send"})
+    stranger.post(told, {"what": "send"}, follow=True)
+    stranger.post(told, {"what": "send"}, follow=True)
     visit = Visit.objects.get()
     assert (visit.state, visit.jobs.count()) == (Visit.State.DUE, 1)
 
@@ -116,7 +128,7 @@ def test_another_homes_change_is_not_taken_back(told: str, stranger: Client) -> 
     other = FilterChange.objects.create(
         slot=FilterSlotFactory(), changed_on=date(2026, 5, 10), changed_at=NOW - timedelta(days=2)
     )
-    assert stranger.post(told, {"what": "undo", "change": other.pk}).status_code == 422
+    assert stranger.post(told, {"what": "undo", "change": other.pk}, follow=True).status_code == 422
     other.refresh_from_db()
     assert other.undone_at is None
 
@@ -178,7 +190,7 @@ def test_of_two_ticked_filters_both_are_recorded_or_none(
         for slot in (home_slot, other)
         for key, value in (("done", "1"), ("on", "2026-05-11"))
     }
-    response = stranger.post(address, {"what": "changed", **said})
+    response = stranger.post(address, {"what": "changed", **said}, follow=True)
     assert response.status_code == 422
     assert "later change" in response.text
     assert home_slot.changes.count() == 0
@@ -189,7 +201,7 @@ def test_a_change_from_the_desks_sheets_is_not_the_households_to_take_back(
 ) -> None:
     change = record_change(home_slot, date(2026, 5, 11), None, Told("technician", "import"), NOW)
     assert "Take it back" not in stranger.get(told).text
-    assert stranger.post(told, {"what": "undo", "change": change.pk}).status_code == 422
+    assert stranger.post(told, {"what": "undo", "change": change.pk}, follow=True).status_code == 422
     change.refresh_from_db()
     assert change.undone_at is None
 
@@ -200,7 +212,7 @@ def test_only_the_last_change_of_a_filter_can_be_taken_back(
     first = record_change(home_slot, date(2026, 5, 8), None, Told("occupant", "occupant"), NOW)
     record_change(home_slot, date(2026, 5, 11), None, Told("occupant", "occupant"), NOW)
     assert stranger.get(told).text.count("Take it back") == 1
-    assert stranger.post(told, {"what": "undo", "change": first.pk}).status_code == 422
+    assert stranger.post(told, {"what": "undo", "change": first.pk}, follow=True).status_code == 422
 
 
 def test_the_cards_code_scales_whole_and_opens_the_answer_page(home: Site) -> None:
@@ -212,7 +224,7 @@ def test_the_cards_code_scales_whole_and_opens_the_answer_page(home: Site) -> No
 
 
 def other(stranger: Client, told: str, what: str, slot: FilterSlot, **more: str) -> Any:
-    return stranger.post(told, {"what": what, "slot": str(slot.pk), **more})
+    return stranger.post(told, {"what": what, "slot": str(slot.pk), **more}, follow=True)
 
 
 def test_not_yet_says_what_waiting_costs_and_reminds(
@@ -253,7 +265,7 @@ def test_who_cannot_reach_it_gets_somebody_for_that_filter(
 @pytest.mark.parametrize("slot", ["", "x", "999999"])
 def test_an_answer_about_no_filter_of_the_link_is_refused(told: str, stranger: Client, slot: str) -> None:
     with time_machine.travel(NOW, tick=False):
-        answer = stranger.post(told, {"what": "not-yet", "slot": slot, "days": "7"})
+        answer = stranger.post(told, {"what": "not-yet", "slot": slot, "days": "7"}, follow=True)
     assert answer.status_code == 422
     assert "Say which filter you mean." in answer.text
     assert not Answer.objects.exists()
@@ -263,7 +275,7 @@ def test_the_link_of_who_moved_out_is_closed(told: str, stranger: Client) -> Non
     SiteRole.objects.update(until=date(2026, 5, 12))
     with time_machine.travel(NOW, tick=False):
         assert stranger.get(told).status_code == 410
-        assert stranger.post(told, {"what": "send"}).status_code == 410
+        assert stranger.post(told, {"what": "send"}, follow=True).status_code == 410
     assert not Visit.objects.exists()
 
 

@@ -22,7 +22,7 @@ router = Router()
 class DayIn(Schema):
     """Fan hours of a local day."""
 
-    date: date
+    day: date
     fan_hours: FiniteFloat
 
 
@@ -83,7 +83,7 @@ def device_batch(request: HttpRequest, batch: BatchIn) -> Any:
     device = getattr(request, "device", None)
     if not isinstance(device, Device):
         raise Http404
-    days = [DayPosted(one.date, one.fan_hours) for one in batch.runtime]
+    days = [DayPosted(one.day, one.fan_hours) for one in batch.runtime]
     return take(device, days, [one.posted for one in batch.readings], timezone.now())
 
 
@@ -160,19 +160,15 @@ class ChangeOut(Schema):
 
 
 class DayOut(Schema):
-    """Fan hours of a system's day."""
+    """Fan hours of a system's local day."""
 
     system: str
-    date: date
+    day: date
     fan_hours: float
 
     @staticmethod
     def resolve_system(row: RuntimeDay) -> str:
         return row.system.name
-
-    @staticmethod
-    def resolve_date(row: RuntimeDay) -> date:
-        return row.day
 
 
 @router.get("/sites", url_name="api-sites", response=Page[SiteOut], tags=["record"])

@@ -220,7 +220,7 @@ def list_visits(
 
 @router.post("/visits", url_name="api-visits", response={201: VisitOut}, tags=["visits"])
 def book(request: HttpRequest, asked: BookingIn) -> Any:
-    """Book a visit as the pages do, with the same refusals; ``sure`` where something unusual was asked about."""
+    """Book a visit as the pages do, with the same refusals; ``sure`` where something unusual was asked."""
     try:
         return 201, visits.book(_booking(asked), timezone.now())
     except NotBookable as error:

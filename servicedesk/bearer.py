@@ -33,12 +33,19 @@ class BearerMiddleware:
         """Recognise the key, then answer once."""
         if not request.path.startswith(PLACE):
             return self.get_response(request)
+        if _has_nul(request):
+            return problem(422, "What was sent holds the sign NUL, which no text has")
         now = timezone.now()
         _recognise(request, now)
         answer = (
             once(request, self.get_response, now) if request.method == "POST" else self.get_response(request)
         )
         return _if_changed(request, answer)
+
+
+def _has_nul(request: HttpRequest) -> bool:
+    """Databases take no text with it; in JSON it is written as an escape."""
+    return "\0" in request.path or "%00" in request.META.get("QUERY_STRING", "") or b"\\u0000" in request.body
 
 
 def _recognise(request: HttpRequest, now: datetime) -> None:
@@ -51,7 +58,7 @@ def _recognise(request: HttpRequest, now: datetime) -> None:
 
 
 def once(request: HttpRequest, get_response: Answerer, now: datetime) -> HttpResponse:
-    """A write that names itself by ``Idempotency-Key`` is done once; asked again, its answer is given again."""
+    """A write that names itself by ``Idempotency-Key`` is done once; asked again, it is answered again."""
     name = request.headers.get("Idempotency-Key", "")
     if not name:
         return get_response(request)

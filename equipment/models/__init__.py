@@ -21,6 +21,6 @@ from equipment.models.user import User
 
 __all__ = [
     "AirDay", "AirRecord", "ApiKey", "Customer", "Desk", "Device", "DustEpisode", "FilterChange",
-    "FilterSlot", "KeptAnswer", "LifeEvent", "Meanwhile", "Media", "MediaPoint", "Person", "Reading", "RuntimeDay", "Site", "SiteRole",
-    "Station", "System", "User", "WeatherDay",
+    "FilterSlot", "KeptAnswer", "LifeEvent", "Meanwhile", "Media", "MediaPoint", "Person", "Reading",
+    "RuntimeDay", "Site", "SiteRole", "Station", "System", "User", "WeatherDay",
 ]  # fmt: skip

@@ -27,7 +27,7 @@ class ApiKey(models.Model):
 
 
 class KeptAnswer(models.Model):
-    """What was answered to a write that named itself, so that the same write asked again is not done again."""
+    """What was answered to a write that named itself, so that asked again it is not done again."""
 
     # Print of who asked and the name they gave the write.
     asked = models.CharField(max_length=64, unique=True)

@@ -15,8 +15,10 @@ from equipment.commissioning import carry_again, record_air, take_back
 from equipment.models import AirRecord, Desk, FilterSlot, System
 from equipment.record import NotRecordable, stamp_site
 from schedules import due
+from schedules.addresses import absolute
 from schedules.air_forms import AirForm, PapersForm
 from schedules.air_words import limit_words, lines, path_lines, title
+from schedules.views.devices import shown_once
 from shared.units import AIRFLOW, PRESSURE, show
 
 
@@ -104,8 +106,20 @@ def _render(
         "records": [_record(row, units) for row in fresh.air_records.select_related("measured_by")[:12]],
         "air_form": air_form or AirForm(system, units),
         "papers_form": papers_form or PapersForm(units, fresh, slots),
+        **_devices(request, system),
     }
     return render(request, "schedules/air_side.html", context, status=status)
+
+
+def _devices(request: HttpRequest, system: System) -> dict[str, Any]:
+    """What the manager sees of the system's devices; nobody else is shown any."""
+    if not signed_in(request).is_manager:
+        return {}
+    return {
+        "devices": system.devices.all(),
+        "new_key": shown_once(request, system),
+        "device_address": absolute("api-v1:api-device-batch"),
+    }
 
 
 def _slot(slot: FilterSlot, units: str) -> dict[str, Any]:

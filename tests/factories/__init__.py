@@ -30,9 +30,11 @@ from tests.factories.filters import (
 )
 from tests.factories.homes import (
     AirDayFactory,
+    ApiKeyFactory,
     CustomerFactory,
     DeskFactory,
     DustEpisodeFactory,
+    KeptAnswerFactory,
     LifeEventFactory,
     PersonFactory,
     SiteFactory,
@@ -87,6 +89,7 @@ __all__ = [
     "AirDayFactory",
     "AirRecordFactory",
     "AnswerFactory",
+    "ApiKeyFactory",
     "CalendarEventFactory",
     "CustomerFactory",
     "DefectFactory",
@@ -101,6 +104,7 @@ __all__ = [
     "FleetPriorFactory",
     "ForetoldFactory",
     "HomeHoursFactory",
+    "KeptAnswerFactory",
     "KeptDateFactory",
     "LifeEventFactory",
     "MailServerFactory",

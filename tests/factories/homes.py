@@ -1,12 +1,13 @@
 """Homes, their people, and the air about them."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import factory
 from factory.django import DjangoModelFactory
 
 from equipment import models as record
-from tests.factories.clock import TODAY
+from shared.keys import key_print
+from tests.factories.clock import NOW, TODAY
 
 
 class CustomerFactory(DjangoModelFactory):
@@ -103,3 +104,26 @@ class UserFactory(DjangoModelFactory):
 
     username = factory.Sequence(lambda n: f"user{n}")
     password = "!"  # nobody signs in with it; tests use force_login
+
+
+class ApiKeyFactory(DjangoModelFactory):
+    class Meta:
+        model = record.ApiKey
+
+    user = factory.SubFactory(UserFactory)
+    name = "a script"
+    key_print = factory.Sequence(lambda n: key_print(f"program-{n}"))
+    key_begins = "progra"
+    made_at = NOW
+    expires_at = NOW + timedelta(days=365)
+
+
+class KeptAnswerFactory(DjangoModelFactory):
+    class Meta:
+        model = record.KeptAnswer
+
+    asked = factory.Sequence(lambda n: key_print(f"asked-{n}"))
+    write = "0" * 64
+    status = 201
+    body = "{}"
+    at = NOW

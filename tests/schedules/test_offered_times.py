@@ -142,14 +142,14 @@ def test_the_letter_offers_them_and_its_link_books_one(visit: Visit, client: Cli
 
     one = open_times(visit, NOW).last()
     assert one is not None
-    answer = client.post(link[1], {"time": one.pk})
+    answer = client.post(link[1], {"time": one.pk}, follow=True)
     assert answer.status_code == 200
     booked = Visit.objects.get()
     assert (booked.state, booked.day, booked.technician) == (Visit.State.CONFIRMED, one.day, one.technician)
     assert (booked.window_from, booked.window_to) == (one.first, one.last)
     assert booked.arrive_at is not None
     assert "We come on" in answer.text
-    again = client.post(link[1], {"time": one.pk})
+    again = client.post(link[1], {"time": one.pk}, follow=True)
     assert again.status_code == 200
     assert "We come on" in again.text
     assert Visit.objects.get().day == one.day

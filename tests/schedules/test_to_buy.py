@@ -26,6 +26,7 @@ from tests.factories import (
     MeanwhileFactory,
     MediaFactory,
     PlanFactory,
+    PolicyFactory,
     PurchaseFactory,
     SentFilterFactory,
     SystemFactory,
@@ -230,7 +231,7 @@ def test_a_certain_day_counts_whole_until_the_last_day_and_not_beyond(
     pleat: Media, now: datetime, day: int, needed: int, booked: bool
 ) -> None:
     Media.objects.update(lead_days=7)
-    Policy.objects.update_or_create(defaults={"supply_days": 7})
+    PolicyFactory(supply_days=7)
     for slot in filters(pleat, 10, 200 if booked else day):
         if booked:
             booked_on(slot, day)

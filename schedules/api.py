@@ -6,7 +6,7 @@ from typing import Any
 from django.http import Http404, HttpRequest
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from ninja import Field, Router, Schema
+from ninja import Field, Router, Schema, Status
 from ninja.errors import HttpError
 
 from equipment.access import signed_in, visible_sites
@@ -160,7 +160,7 @@ def change(request: HttpRequest, name: str, told: ChangeIn) -> Any:
         raise HttpError(CANNOT, str(error)) from None
     visits.drop_done([slot.pk])
     due.replan(now, FilterSlot.objects.filter(pk=slot.pk))
-    return 201, _slot(request, name)
+    return Status(201, _slot(request, name))
 
 
 def _told(user: User) -> Told:
@@ -193,7 +193,7 @@ def reading(request: HttpRequest, name: str, told: ReadingIn) -> Any:
     except NotRecordable as error:
         raise HttpError(CANNOT, str(error)) from None
     due.replan(now, FilterSlot.objects.filter(pk=slot.pk))
-    return 201, stored
+    return Status(201, stored)
 
 
 def _slot(request: HttpRequest, name: str) -> FilterSlot:
@@ -222,7 +222,7 @@ def list_visits(
 def book(request: HttpRequest, asked: BookingIn) -> Any:
     """Book a visit as the pages do, with the same refusals; ``sure`` where something unusual was asked."""
     try:
-        return 201, visits.book(_booking(asked), timezone.now())
+        return Status(201, visits.book(_booking(asked), timezone.now()))
     except NotBookable as error:
         raise HttpError(CANNOT, str(error)) from None
 

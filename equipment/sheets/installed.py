@@ -19,7 +19,7 @@ from equipment.sheets.table import Cells, Row, Sheet
 from shared import units
 
 INSTALLED = (
-    Column("customer", c.name, required=True),
+    Column("customer", c.text(200), required=True),
     Column("site", c.name, required=True),
     Column("system", c.name, required=True, names="system"),
     Column("filter_slot", c.name, required=True, names="filter slot"),

@@ -204,7 +204,7 @@ def celsius(fahrenheit: float) -> float:
 
 
 def fahrenheit(celsius: float) -> float:
-    """Degrees Celsius as degrees Fahrenheit, without the noise of the subtraction behind the twelfth decimal."""
+    """Degrees Celsius as degrees Fahrenheit, without the noise behind the twelfth decimal."""
     return round(celsius * 1.8 + 32.0, 12)
 
 

@@ -14,6 +14,7 @@ from equipment.sheets.columns import Column
 from equipment.sheets.context import Import, batches
 from equipment.sheets.faults import Refused
 from equipment.sheets.other_size import OtherSizes
+from equipment.sheets.people import filter_changers
 from equipment.sheets.same import differences
 from equipment.sheets.table import Cells, Row, Sheet
 from shared import units
@@ -313,12 +314,7 @@ def _upsert(
 def _store_people(rows: list[Row], sites: dict[str, Any]) -> set[int]:
     """The sites whose filter changer was made or brought to what the sheet says."""
     said = _merged((row["site"], {"name": row["customer"]} | _given(row, PERSON)) for row in rows)
-    changers = {
-        role.site_id: role.person
-        for role in SiteRole.objects.filter(
-            site__in=[site.pk for site in sites.values()], role=SiteRole.Role.FILTER_CHANGER, until=None
-        ).select_related("person")
-    }
+    changers = filter_changers(site.pk for site in sites.values())
     changed: set[int] = set()
     for name, fields in said.items():
         site = sites[name].pk

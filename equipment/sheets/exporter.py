@@ -12,7 +12,7 @@ The same record gives the same bytes: rows are in the order of their names' code
 """
 
 import csv
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 from datetime import datetime, time
 from pathlib import Path
@@ -58,7 +58,7 @@ class OutSheet:
     rows: Iterator[list[str]]
 
 
-def sheets_out() -> Iterator[OutSheet]:
+def sheets_out() -> Generator[OutSheet, None, None]:
     """Every sheet in the import's order, in bounded memory; air.csv only where there is any.
 
     The rows of one sheet have to be taken before the next is asked for.

@@ -244,7 +244,8 @@ def test_the_number_of_queries_does_not_grow(full: FilterSlot, tmp_path: Path) -
 TEXTS = st.one_of(
     st.sampled_from(ODD), st.text(st.characters(codec="utf-8", exclude_characters="\0"), max_size=12)
 )
-NAMES = st.lists(TEXTS.filter(str.strip), min_size=2, max_size=2, unique_by=str.strip)
+# Every way in takes the blanks off the ends of a name.
+NAMES = st.lists(TEXTS.map(str.strip).filter(bool), min_size=2, max_size=2, unique=True)
 AMOUNTS = st.floats(0.01, 20.0)
 
 

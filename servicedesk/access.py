@@ -84,8 +84,6 @@ TABLE: dict[str, dict[str, Who]] = {
     "dust-close": {"POST": Who.MANAGER},
     "sheets": {"GET": Who.MANAGER, "POST": Who.MANAGER},
     "sheets-zip": {"GET": Who.MANAGER},
-    "sheets-store": {"POST": Who.MANAGER},
-    "sheets-aside": {"POST": Who.MANAGER},
     "outbox": {"GET": Who.MANAGER, "POST": Who.MANAGER},
     "letter-judged": {"POST": Who.MANAGER},
     "address-lifted": {"POST": Who.MANAGER},

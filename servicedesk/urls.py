@@ -44,8 +44,6 @@ urlpatterns = [
     path("to-ring/", letters.call_list, name="call-list"),
     path("sheets/", sheets.page, name="sheets"),
     path("sheets/everything.zip", sheets.everything, name="sheets-zip"),
-    path("sheets/store/", sheets.store, name="sheets-store"),
-    path("sheets/aside/", sheets.put_aside, name="sheets-aside"),
     path("admin/", admin.site.urls),
     path("", include("schedules.urls")),
 ]

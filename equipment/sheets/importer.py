@@ -70,7 +70,8 @@ def import_sheets(
         for name, columns, load in present:
             _load_agreeing(Sheet(directory / name, columns, report), load, run)
         place = {entry[0]: number for number, entry in enumerate(SHEETS)}
-        report.faults.sort(key=lambda fault: (place[fault.sheet], fault.line))
+        for told in (report.faults, report.tally.differences):
+            told.sort(key=lambda one: (place[one.sheet], one.line))
         report.stored = (keep_good or not report.faults) and agreed(report)
         if report.stored:
             stamp(run)

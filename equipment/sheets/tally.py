@@ -4,6 +4,8 @@ from collections import defaultdict
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
 
+from shared.cells import unmarked
+
 SHOWN = 100
 
 
@@ -55,7 +57,8 @@ class Tally:
         if self.full:
             self.more = True
         else:
-            self.differences.append(difference)
+            before, after = unmarked(difference.before), unmarked(difference.after)
+            self.differences.append(replace(difference, before=before, after=after))
 
     @property
     def full(self) -> bool:

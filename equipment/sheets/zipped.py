@@ -3,6 +3,7 @@
 import csv
 import io
 from collections.abc import Iterator
+from contextlib import closing
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 from equipment.sheets.exporter import OutSheet, sheets_out
@@ -35,8 +36,9 @@ class _Sent:
 def zipped_sheets() -> Iterator[bytes]:
     """The bytes of the zip, in pieces and bounded memory; the same record gives the same bytes."""
     sent = _Sent()
-    with ZipFile(sent, "w", ZIP_DEFLATED) as archive:  # type: ignore[call-overload]
-        for sheet in sheets_out():
+    archived = ZipFile(sent, "w", ZIP_DEFLATED)  # type: ignore[call-overload]
+    with closing(sheets_out()) as sheets, archived as archive:
+        for sheet in sheets:
             for _ in _packed(archive, sheet):
                 yield sent.take()
     yield sent.take()

@@ -22,9 +22,16 @@ Context = dict[str, object]
 
 
 def page(request: HttpRequest) -> HttpResponse:
-    """Show the form, or keep the files that were sent and show what storing them would change."""
+    """Show the form; keep the files that were sent and show what storing them would change; or do what was
+    pressed below that."""
     if request.method != "POST":
         return _shown(request, {})
+    pressed = _PRESSED.get(request.POST.get("press", ""), _sent)
+    return pressed(request)
+
+
+def _sent(request: HttpRequest) -> HttpResponse:
+    """Keep the files, and show what storing them would change."""
     unread = _unread(request)
     upload = waiting.begin(signed_in(request).pk, timezone.now())
     try:
@@ -38,11 +45,11 @@ def page(request: HttpRequest) -> HttpResponse:
     return _preview(request, upload, report)
 
 
-def store(request: HttpRequest) -> HttpResponse:
+def _store(request: HttpRequest) -> HttpResponse:
     """Store the upload that was shown; where it would do something else by now, show that instead."""
+    keep_good = bool(request.POST.get("keep_good"))
     try:
         upload = _asked_for(request)
-        keep_good = bool(request.POST.get("keep_good"))
         report = upload.store(timezone.now(), keep_good=keep_good)
     except NotWaiting as error:
         return _shown(request, {"error": str(error)}, 409)
@@ -51,13 +58,16 @@ def store(request: HttpRequest) -> HttpResponse:
     return _shown(request, _told(report) | {"stored": True})
 
 
-def put_aside(request: HttpRequest) -> HttpResponse:
+def _put_aside(request: HttpRequest) -> HttpResponse:
     """Take the upload off the disk, with nothing stored."""
     try:
         _asked_for(request).put_aside()
     except NotWaiting as error:
         return _shown(request, {"error": str(error)}, 409)
     return _shown(request, {"aside": True})
+
+
+_PRESSED = {"store": _store, "aside": _put_aside}
 
 
 def everything(request: HttpRequest) -> StreamingHttpResponse:

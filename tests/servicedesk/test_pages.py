@@ -326,7 +326,7 @@ def upload(manager: Client, name: str, text: str) -> tuple[int, str]:
 def store(manager: Client, preview: str) -> str:
     """Press the first button of the preview."""
     names = re.findall(r'<input type="hidden" name="(upload|keep_good)" value="([^"]+)">', preview)
-    return manager.post(url("sheets-store"), dict(names)).text
+    return manager.post(url("sheets"), dict(names) | {"press": "store"}).text
 
 
 def test_good_sheets_are_shown_then_stored_and_counted(manager: Client) -> None:

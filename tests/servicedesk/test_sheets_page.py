@@ -46,10 +46,11 @@ def send(client: Client, *files: tuple[str, bytes]) -> tuple[int, str]:
     return answer.status_code, answer.text
 
 
-def press(client: Client, text: str, name: str = "sheets-store") -> tuple[int, str]:
+def press(client: Client, text: str, button: str = "store") -> tuple[int, str]:
     """Press a button of the preview."""
+    assert f'name="press" value="{button}"' in text
     fields = dict(re.findall(r'<input type="hidden" name="(upload|keep_good)" value="([^"]+)">', text))
-    answer = client.post(reverse(name), fields)
+    answer = client.post(reverse("sheets"), fields | {"press": button})
     return answer.status_code, answer.text
 
 
@@ -95,7 +96,7 @@ def test_what_says_nothing_new_has_no_button_and_is_not_kept(manager: Client, tm
     status, text = send(manager, ("media.csv", MEDIA))
     assert status == 200
     assert "All of this is on record already" in text
-    assert reverse("sheets-store") not in text
+    assert 'name="press"' not in text
     assert kept(tmp_path) == []
 
 
@@ -144,12 +145,19 @@ def test_what_was_shown_is_stored_once(manager: Client, tmp_path: Path) -> None:
 
 def test_what_was_put_aside_is_gone(manager: Client, tmp_path: Path) -> None:
     _, preview = send(manager, ("media.csv", MEDIA))
-    status, text = press(manager, preview, "sheets-aside")
+    status, text = press(manager, preview, "aside")
     assert status == 200
     assert "put aside; nothing of them was stored" in text
     assert kept(tmp_path) == []
     assert press(manager, preview)[0] == 409
     assert not Media.objects.exists()
+
+
+def test_others_can_be_sent_from_every_page_of_it(manager: Client) -> None:
+    _, preview = send(manager, ("media.csv", MEDIA))
+    for text in (preview, press(manager, preview)[1]):
+        assert 'enctype="multipart/form-data"' in text
+        assert "action=" not in text.partition("<main")[2].partition("</main>")[0]
 
 
 def test_where_the_record_changed_meanwhile_the_new_preview_is_shown(manager: Client) -> None:
@@ -193,14 +201,14 @@ def test_another_manager_cannot_store_it(manager: Client) -> None:
     other = Client()
     user = UserFactory(username="other", role=User.Role.MANAGER)
     other.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
-    for name in ("sheets-store", "sheets-aside"):
-        assert press(other, preview, name)[0] == 409
+    for button in ("store", "aside"):
+        assert press(other, preview, button)[0] == 409
     assert press(manager, preview)[0] == 200
 
 
 @pytest.mark.parametrize("name", ["", "../../etc", "x" * 32, "a/b", "\0"])
 def test_a_name_that_nobody_was_given_finds_nothing(manager: Client, name: str) -> None:
-    answer = manager.post(reverse("sheets-store"), {"upload": name})
+    answer = manager.post(reverse("sheets"), {"upload": name, "press": "store"})
     assert answer.status_code == 409
 
 

@@ -77,11 +77,11 @@ def test_every_part_of_a_row_is_told_at_its_line(shown: Callable[..., Any]) -> N
     ]
     report = shown(installed=rows)
     assert report.tally.rows["installed.csv"] == Rows(changed=2, same=1)
-    assert sorted(cells(report)) == [
-        (3, "city", "Springfield", "Riverton"),
+    assert cells(report) == [
         (3, "customer", "Reed", "Oak"),
-        (3, "email", "robin@home.example", "ash@home.example"),
+        (3, "city", "Springfield", "Riverton"),
         (3, "pets", "1", "0"),
+        (3, "email", "robin@home.example", "ash@home.example"),
         (4, "design_airflow_cfm", "800", "900"),
         (4, "fitted_on", "2026-01-05", "2026-01-06"),
         (4, "limit_drop_inwc", "", "0.3"),
@@ -96,6 +96,11 @@ def test_a_zone_that_the_postcode_gives_is_told_too(whole: Whole, preview: Calla
     row = {key: value for key, value in INSTALLED[0].items() if key != "timezone"} | {"postcode": "97201"}
     told = cells(preview(installed=[row]))
     assert (2, "timezone", "", "America/Los_Angeles") in told
+
+
+def test_a_text_is_told_as_the_record_holds_it(shown: Callable[..., Any]) -> None:
+    report = shown(installed=[INSTALLED[1] | {"location": "'=hall"}])
+    assert cells(report) == [(2, "location", "", "=hall")]
 
 
 @pytest.mark.parametrize(

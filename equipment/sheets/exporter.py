@@ -4,8 +4,9 @@ What is exported is what the sheets can say: media and their labels, stations wi
 slots in use with their systems, sites and who changes the filters there, and what ran, was read and was
 changed there. Retired slots, replaced systems and customers who have gone are left out with all their days,
 as no sheet can say that something is over: brought in again they would be in use. So are changes that were
-taken back, systems without a slot and sites without a system. Who told of a change, other people of a home,
-visits, letters and plans stand in no sheet. Sites without a zone of their own follow the desk's, which no
+taken back, systems without a slot and sites without a system. Who told of a change, names of people (whoever
+changes the filters comes back under the customer's), other people of a home, visits, letters and plans stand
+in no sheet. Sites without a zone of their own follow the desk's, which no
 sheet carries: an empty desk that is to give the same dates needs the same zone first.
 
 The same record gives the same bytes: rows are in the order of their names' code points and of their days.

@@ -4,6 +4,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from equipment import look_up_refresh
+from equipment.sheets import waiting
 from schedules import (
     due,
     feeds,
@@ -81,3 +82,9 @@ def write_visits() -> int:
 def send_outbox() -> int:
     """Send what is due, and park the claims of senders that died."""
     return sending.send_all(timezone.now())
+
+
+@shared_task
+def forget_uploads() -> int:
+    """Take uploaded sheets off the disk that nobody stored within the hour."""
+    return waiting.sweep(timezone.now())

@@ -88,6 +88,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "dust": {"GET": Who.MANAGER, "POST": Who.MANAGER},
     "dust-close": {"POST": Who.MANAGER},
     "sheets": {"GET": Who.MANAGER, "POST": Who.MANAGER},
+    "sheets-zip": {"GET": Who.MANAGER},
     "outbox": {"GET": Who.MANAGER, "POST": Who.MANAGER},
     "letter-judged": {"POST": Who.MANAGER},
     "address-lifted": {"POST": Who.MANAGER},

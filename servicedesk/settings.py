@@ -205,6 +205,7 @@ CELERY_BEAT_SCHEDULE = {
     "write due reminders": _every("write_reminders", 60.0),
     "write of visits": _every("write_visits", 60.0),
     "send the outbox": _every("send_outbox", 15.0),
+    "forget uploads": _every("forget_uploads", 300.0),
 }
 
 CONTENT_SECURITY_POLICY = {

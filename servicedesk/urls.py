@@ -44,6 +44,7 @@ urlpatterns = [
     path("letters/rested/<int:pk>/lifted/", letters.lifted, name="address-lifted"),
     path("to-ring/", letters.call_list, name="call-list"),
     path("sheets/", sheets.page, name="sheets"),
+    path("sheets/everything.zip", sheets.everything, name="sheets-zip"),
     path("api/v1/", api.urls),
     path("admin/", admin.site.urls),
     path("", include("schedules.urls")),

@@ -82,12 +82,14 @@ def _checked(short: float, long: float, depth: float, unit_m: float, text: str) 
         raise NotASize(f"“{text}”: a side of {long:g} is longer than any filter")
     if depth * unit_m < THINNEST_M:
         raise NotASize(f"“{text}”: a depth of {depth:g} is thinner than any filter")
-    inches = [_as_inches(value * unit_m) for value in (short, long, depth)]
+    tenths = [round(value * unit_m * 1000, 1) for value in (short, long, depth)]
+    # Of what the label will say, so that the label read again is this size.
+    inches = [_as_inches(millimetres / 1000) for millimetres in tenths]
     if unit_m == METRE_PER_INCH:
         return _size([short, long, depth], METRE_PER_INCH, "")
     if all(value is not None for value in inches):
         return _size([value for value in inches if value is not None], METRE_PER_INCH, "")
-    return _size([round(value * unit_m * 1000, 1) for value in (short, long, depth)], 0.001, " mm")
+    return _size(tenths, 0.001, " mm")
 
 
 def _as_inches(metres: float) -> float | None:

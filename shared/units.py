@@ -201,3 +201,31 @@ def tons(value: float) -> float:
 def celsius(fahrenheit: float) -> float:
     """Degrees Fahrenheit as degrees Celsius."""
     return (fahrenheit - 32.0) / 1.8
+
+
+def fahrenheit(celsius: float) -> float:
+    """Degrees Celsius as degrees Fahrenheit, without the noise behind the twelfth decimal."""
+    return round(celsius * 1.8 + 32.0, 12)
+
+
+def plain(value: float) -> str:
+    """A number so that it is read back as the very same, a whole one without its point."""
+    return repr(float(value)).removesuffix(".0")
+
+
+# Fourteen figures come back the same whatever a conversion there and back rounds; seventeen tell any float.
+_FIGURES: Final = (14, 15, 16, 17)
+
+
+def written(value: float, to_si: Callable[[float], float], from_si: Callable[[float], float]) -> str:
+    """An SI float in another unit with as few figures as are read back as the very same float.
+
+    Where no figures are (the unit's numbers lie wider apart than those of SI), fourteen of them; what these
+    are read as is then written the same. ``to_si`` and ``from_si`` convert a bare number.
+    """
+    there = from_si(value)
+    for figures in _FIGURES:
+        text = f"{there:.{figures}g}"
+        if to_si(float(text)) == value:
+            return text
+    return f"{there:.{_FIGURES[0]}g}"

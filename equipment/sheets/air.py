@@ -12,6 +12,7 @@ from equipment.sheets.daily import SeenNumbers
 from equipment.sheets.faults import Refused
 from equipment.sheets.same import same
 from equipment.sheets.table import Cells, Sheet
+from equipment.sheets.tally import Difference, Tally
 from shared import clock
 
 AIR = (
@@ -32,12 +33,16 @@ class _Days:
         self.sums: dict[Key, float] = defaultdict(float)
         self.hours: dict[Key, int] = defaultdict(int)
         self.whole: dict[Key, float] = {}
+        self.lines: dict[Key, int] = {}
+        self.twice = 0
         self._seen_hours, self._seen_days = SeenNumbers(), SeenNumbers()
 
-    def add(self, station: int, day: date, hour: int | None, value: float) -> bool:
-        """Take a value in; False where its day or hour was given with another one."""
+    def add(self, station: int, day: date, hour: int | None, value: float, line: int) -> bool:
+        """Take the value of a line in; False where its day or hour was given with another one."""
         seen, place = (self._seen_days, day.toordinal()) if hour is None else (self._seen_hours, hour)
         other = seen.other(station, place, value)
+        self.lines.setdefault((station, day), line)
+        self.twice += other is False
         if other is None and hour is None:
             self.whole[station, day] = value
         elif other is None:
@@ -65,8 +70,10 @@ def load_air(sheet: Sheet, run: Import) -> None:
         intake.take(cells)
     intake.ahead.remark()
     means = intake.days.means()
+    run.tally.count(sheet.name, same=intake.days.twice)
     for some in batches(means, 500):
-        fresh = _unlike_stored({key: means[key] for key in some})
+        fresh = _unlike_stored({key: means[key] for key in some}, known := _stored(some))
+        _count(sheet.name, run.tally, intake.days, some, fresh, known)
         AirDay.objects.bulk_create(
             [AirDay(station_id=pk, day=day, pm25_ugm3=mean, hours=hours) for pk, day, mean, hours in fresh],
             update_conflicts=True,
@@ -111,7 +118,7 @@ class _Intake:
             why = "this day stands both as a whole and by its hours"
             self.sheet.refuse(cells.line, "time", cells.typed["time"], why)
             return False
-        agrees = days.add(station, day, hour, cells.values["pm25_ugm3"])
+        agrees = days.add(station, day, hour, cells.values["pm25_ugm3"], cells.line)
         if not agrees:
             self.sheet.dispute.found(key, cells.line)
         return agrees
@@ -140,15 +147,43 @@ def _day_and_hour(time: date | datetime, zone: str) -> tuple[date, int | None]:
     return clock.local_day(at, clock.zone(zone)), (at - _EPOCH) // timedelta(hours=1)
 
 
-def _unlike_stored(means: dict[Key, tuple[float, int]]) -> list[tuple[int, date, float, int]]:
-    """Days that are new, or other than stored and of no fewer hours."""
-    owners, days = {pk for pk, _ in means}, {day for _, day in means}
+def _stored(keys: list[Key]) -> dict[Key, tuple[float, int]]:
+    owners, days = {pk for pk, _ in keys}, {day for _, day in keys}
     rows = AirDay.objects.filter(station__in=owners, day__range=(min(days), max(days)))
-    stored = {(pk, day): (mean, hours) for pk, day, mean, hours in rows.values_list(
+    return {(pk, day): (mean, hours) for pk, day, mean, hours in rows.values_list(
         "station", "day", "pm25_ugm3", "hours")}  # fmt: skip
+
+
+def _unlike_stored(
+    means: dict[Key, tuple[float, int]], stored: dict[Key, tuple[float, int]]
+) -> list[tuple[int, date, float, int]]:
+    """Days that are new, or other than stored and of no fewer hours."""
     fresh = []
     for (pk, day), (mean, hours) in means.items():
         known = stored.get((pk, day))
         if known is None or (hours >= known[1] and not (hours == known[1] and same(mean, known[0]))):
             fresh.append((pk, day, mean, hours))
     return fresh
+
+
+def _count(
+    sheet: str, tally: Tally, days: _Days, keys: list[Key], fresh: list[tuple[int, date, float, int]],
+    stored: dict[Key, tuple[float, int]],
+) -> None:  # fmt: skip
+    """Every row as its day: a day given by its hours has one a row."""
+    rows = {key: days.hours.get(key, 1) for key in keys}
+    other = {(pk, day): (mean, hours) for pk, day, mean, hours in fresh}
+    for key, count in rows.items():
+        if key not in other:
+            tally.count(sheet, same=count)
+        elif key not in stored:
+            tally.count(sheet, new=count)
+            tally.note((sheet, days.lines[key]))
+        else:
+            tally.count(sheet, changed=count)
+            cells = (_told(*stored[key]), _told(*other[key]))
+            tally.differ(Difference(sheet, days.lines[key], "pm25_ugm3", *cells))
+
+
+def _told(mean: float, hours: int) -> str:
+    return f"{mean:.12g}" if hours == _WHOLE_DAY else f"{mean:.12g} ({hours} h)"

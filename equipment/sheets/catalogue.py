@@ -1,16 +1,20 @@
 """media.csv, media_points.csv and stations.csv: small sheets, held whole by name."""
 
 from collections.abc import Callable, Hashable, Iterable
+from dataclasses import dataclass
 from decimal import Decimal
 from itertools import groupby, pairwise
 from typing import Any
 
 from equipment.models import Media, MediaPoint, Station
 from equipment.sheets import columns as c
+from equipment.sheets import written
 from equipment.sheets.columns import Column
 from equipment.sheets.context import Import, batches
-from equipment.sheets.same import differences
+from equipment.sheets.rows import media_cells, station_cells
+from equipment.sheets.same import differences, same
 from equipment.sheets.table import Cells, Row, Sheet
+from equipment.sheets.tally import Difference
 from shared import units
 
 MEDIA = (
@@ -65,39 +69,63 @@ def station_fields(row: Row) -> Row:
 
 def load_media(sheet: Sheet, run: Import) -> None:
     """Store media.csv."""
-    run.media |= _load_named(sheet, run, "media", Media, media_fields)
+    run.media |= _load_named(sheet, run, _Named("media", Media, media_fields, media_cells))
 
 
 def load_stations(sheet: Sheet, run: Import) -> None:
     """Store stations.csv."""
-    run.stations |= _load_named(sheet, run, "station", Station, station_fields)
+    run.stations |= _load_named(sheet, run, _Named("station", Station, station_fields, station_cells))
 
 
-def _load_named(sheet: Sheet, run: Import, key: str, model: Any, fields_of: Callable[[Row], Row]) -> set[int]:
-    seen: dict[str, Row] = {}
-    touched: set[int] = set()
+@dataclass(frozen=True)
+class _Named:
+    """What a sheet of named things names, and how its rows become fields and fields its cells."""
+
+    key: str
+    model: Any
+    fields_of: Callable[[Row], Row]
+    cells_of: Callable[[Any], dict[str, str]]
+
+
+def _load_named(sheet: Sheet, run: Import, named: _Named) -> set[int]:
+    key, seen, touched = named.key, dict[str, Row](), set[int]()
     for batch in batches(sheet.rows()):
-        stored = {row.name: row for row in model.objects.filter(name__in=[b.values[key] for b in batch])}
+        names = [cells.values[key] for cells in batch]
+        stored = {row.name: row for row in named.model.objects.filter(name__in=names)}
         for cells in batch:
-            fields = fields_of(cells.values)
+            fields = named.fields_of(cells.values)
             if sheet.disputed(cells.values[key], cells, key):
                 sheet.set_aside(cells.typed)
                 continue
             if _already_seen(sheet, cells, key, seen, fields):
+                run.tally.count(sheet.name, same=1)
                 continue
-            row = stored.get(cells.values[key])
-            if row is None:
-                row = model(name=cells.values[key], **fields)
-            elif not differences(row, fields):
-                continue
-            for field, value in fields.items():
-                setattr(row, field, value)
-            row.save()
-            stored[row.name] = row
-            touched.add(row.pk)
+            row = _stored_anew(run, sheet.name, cells, named, stored.get(cells.values[key]), fields)
+            if row is not None:
+                stored[row.name] = row
+                touched.add(row.pk)
         run.progress(sheet.name, run.report.rows[sheet.name])
     run.changed(sheet.name, len(touched))
     return touched
+
+
+def _stored_anew(run: Import, sheet: str, cells: Cells, named: _Named, row: Any, fields: Row) -> Any:
+    """The row made or brought to ``fields``, and counted; None where it says what is on record."""
+    if row is None:
+        row = named.model(name=cells.values[named.key], **fields)
+        run.tally.count(sheet, new=1)
+        run.tally.note((sheet, cells.line))
+    elif differences(row, fields):
+        before = named.cells_of(row)
+        for field, value in fields.items():
+            setattr(row, field, value)
+        run.tally.count(sheet, changed=1)
+        run.tally.differ_in(sheet, cells.line, before, named.cells_of(row))
+    else:
+        run.tally.count(sheet, same=1)
+        return None
+    row.save()
+    return row
 
 
 def _already_seen(sheet: Sheet, cells: Cells, key: str, seen: dict[str, Row], fields: Row) -> bool:
@@ -128,9 +156,12 @@ def load_points(sheet: Sheet, run: Import) -> None:
         if key in seen:
             if seen[key] != row["clean_drop_inwc"]:
                 sheet.dispute.found(key, cells.line)
+            run.tally.count(sheet.name, same=1)
             continue
         seen[key] = row["clean_drop_inwc"]
-        if _store_point(stored.get(key), media, row):
+        point = stored.get(key)
+        _tally_point(sheet, run, cells, point)
+        if _store_point(point, media, row):
             run.media.add(media)
             run.changed(sheet.name, 1)
     _remark_falling_labels(sheet, {media for media, _ in seen})
@@ -165,6 +196,19 @@ def _falls(low: MediaPoint, high: MediaPoint) -> str:
         f"rises from {cfm[0]:.0f} to {cfm[1]:.0f} cfm, which no filter does; what is worked out from this "
         "label is doubtful until it is mended"
     )
+
+
+def _tally_point(sheet: Sheet, run: Import, cells: Cells, point: MediaPoint | None) -> None:
+    drop = cells.values["clean_drop_inwc"]
+    if point is None:
+        run.tally.count(sheet.name, new=1)
+        run.tally.note((sheet.name, cells.line))
+    elif same(point.clean_drop_pa, drop):
+        run.tally.count(sheet.name, same=1)
+    else:
+        run.tally.count(sheet.name, changed=1)
+        before, after = written.inwc(point.clean_drop_pa), written.inwc(drop)
+        run.tally.differ(Difference(sheet.name, cells.line, "clean_drop_inwc", before, after))
 
 
 def _store_point(point: MediaPoint | None, media: int, row: Row) -> bool:

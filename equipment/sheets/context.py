@@ -7,6 +7,7 @@ from itertools import islice
 from typing import TypeVar
 
 from equipment.sheets.faults import Report
+from equipment.sheets.tally import Tally
 
 T = TypeVar("T")
 BATCH = 2000
@@ -37,6 +38,7 @@ class Import:
                 rows={**said.rows},
                 changed={**said.changed},
                 refused={*said.refused},
+                tally=said.tally.copy(),
             ),
             slots={*self.slots},
             systems={*self.systems},
@@ -54,6 +56,11 @@ class Import:
     def changed(self, sheet: str, rows: int) -> None:
         """Count rows that were new or other than stored."""
         self.report.changed[sheet] = self.report.changed.get(sheet, 0) + rows
+
+    @property
+    def tally(self) -> Tally:
+        """What this run changes."""
+        return self.report.tally
 
 
 def batches(rows: Iterable[T], size: int = BATCH) -> Iterator[list[T]]:

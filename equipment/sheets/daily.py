@@ -2,7 +2,7 @@
 
 import math
 from array import array
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -10,11 +10,14 @@ from django.db import connection, transaction
 
 from equipment.models import RuntimeDay, Station, System, WeatherDay
 from equipment.sheets import columns as c
+from equipment.sheets import written
 from equipment.sheets.ahead import Ahead
 from equipment.sheets.columns import Column
 from equipment.sheets.context import Import, batches
 from equipment.sheets.faults import Refused
+from equipment.sheets.same import same
 from equipment.sheets.table import Cells, Sheet
+from equipment.sheets.tally import Difference, Tally
 from shared import clock, units
 
 RUNTIME = (
@@ -39,10 +42,19 @@ class Series:
     table: str
     owner_field: str
     value_field: str
+    written: Callable[[float], str]
 
 
-_RUNTIME = Series("system", "fan_hours", "system", RuntimeDay._meta.db_table, "system_id", "fan_hours")
-_WEATHER = Series("station", "mean_temp_f", "station", WeatherDay._meta.db_table, "station_id", "mean_temp_c")
+# Owner, day, value and the line of the sheet.
+_Day = tuple[int, date, float, int]
+
+_RUNTIME = Series(
+    "system", "fan_hours", "system", RuntimeDay._meta.db_table, "system_id", "fan_hours", written.number
+)
+_WEATHER = Series(
+    "station", "mean_temp_f", "station", WeatherDay._meta.db_table, "station_id", "mean_temp_c",
+    written.fahrenheit,
+)  # fmt: skip
 
 
 class SeenNumbers:
@@ -83,9 +95,9 @@ def load_weather(sheet: Sheet, run: Import) -> None:
 
 def store_weather(station: Station, means_c: dict[date, float], now: datetime) -> int:
     """Store daily means of one station, both or neither with its stamp; how many were new or other."""
-    rows = [(station.pk, day, value) for day, value in means_c.items()]
+    rows = [(station.pk, day, value, 0) for day, value in means_c.items()]
     with transaction.atomic():
-        fresh = _unlike_stored(rows, _WEATHER) if rows else []
+        fresh = list(_unlike_stored(rows, _WEATHER)) if rows else []
         _upsert(fresh, _WEATHER)
         if fresh:
             Station.objects.filter(pk=station.pk).update(weather_changed_at=now)
@@ -97,11 +109,12 @@ def _load(
 ) -> set[int]:
     touched: set[int] = set()
     ahead = Ahead(sheet, run, "date")
-    good = _good_rows(sheet, _Rules(series, owners, zones, ahead))
+    good = _good_rows(sheet, _Rules(series, owners, zones, ahead, run.tally))
     for batch in batches(good, 10_000):
         fresh = _unlike_stored(batch, series)
         _upsert(fresh, series)
-        touched |= {owner for owner, _, _ in fresh}
+        _count(sheet.name, run.tally, series, len(batch), fresh)
+        touched |= {row[0] for row in fresh}
         run.changed(sheet.name, len(fresh))
         run.progress(sheet.name, run.report.rows[sheet.name])
     ahead.remark()
@@ -116,9 +129,10 @@ class _Rules:
     owners: dict[str, int]
     zones: dict[int, str] | None
     ahead: Ahead
+    tally: Tally
 
 
-def _good_rows(sheet: Sheet, rules: _Rules) -> Iterator[tuple[int, date, float]]:
+def _good_rows(sheet: Sheet, rules: _Rules) -> Iterator[_Day]:
     seen, strangers = SeenNumbers(), _Strangers()
     owners, owner_column, tomorrow = rules.owners, rules.series.owner_column, rules.ahead.tomorrow
     longest = 24 if rules.zones is not None else math.inf
@@ -135,9 +149,11 @@ def _good_rows(sheet: Sheet, rules: _Rules) -> Iterator[tuple[int, date, float]]
         other = seen.other(owner, day.toordinal(), value)
         if other is None:
             rules.ahead.note(day, cells.line)
-            yield owner, day, value
+            yield owner, day, value, cells.line
         elif other:
             sheet.dispute.found((owner, day), cells.line)
+        else:
+            rules.tally.count(sheet.name, same=1)
 
 
 class _Strangers:
@@ -193,31 +209,39 @@ def _long_day(sheet: Sheet, cells: Cells, zone_name: str) -> bool:
     return False
 
 
-def _unlike_stored(batch: list[tuple[int, date, float]], series: Series) -> list[tuple[int, date, float]]:
-    """The rows of a batch that are new or have another value than the stored row."""
-    owners = sorted({owner for owner, _, _ in batch})
-    days = [day for _, day, _ in batch]
+def _unlike_stored(batch: list[_Day], series: Series) -> dict[_Day, float | None]:
+    """The rows of a batch that are new or have another value than the stored row, with that value."""
+    owners = sorted({row[0] for row in batch})
+    days = [row[1] for row in batch]
     stored: dict[tuple[int, date], float] = {}
     model = RuntimeDay if series is _RUNTIME else WeatherDay
     for some in batches(owners, 500):
         rows = model.objects.filter(**{f"{series.owner_field}__in": some}, day__range=(min(days), max(days)))
         for owner, day, value in rows.values_list(series.owner_field, "day", series.value_field):
             stored[owner, day] = value
-    return [
-        row
-        for row in batch
-        if not math.isclose(stored.get(row[:2], math.inf), row[2], rel_tol=1e-9, abs_tol=1e-12)
-    ]
+    known = ((row, stored.get(row[:2])) for row in batch)
+    return {row: value for row, value in known if value is None or not same(value, row[2])}
 
 
-def _upsert(rows: list[tuple[int, date, float]], series: Series) -> None:
-    if not rows:
-        return
+def _upsert(rows: Iterable[_Day], series: Series) -> None:
     # Model objects for millions of three-number rows cost more than the rows themselves.
     owner, value = series.owner_field, series.value_field
     sql = (
         f"INSERT INTO {series.table} ({owner}, day, {value}) VALUES (%s, %s, %s) "  # noqa: S608
         f"ON CONFLICT ({owner}, day) DO UPDATE SET {value} = excluded.{value}"
     )
-    with connection.cursor() as cursor:
-        cursor.executemany(sql, [(pk, day.isoformat(), amount) for pk, day, amount in rows])
+    values = [(pk, day.isoformat(), amount) for pk, day, amount, _line in rows]
+    if values:
+        with connection.cursor() as cursor:
+            cursor.executemany(sql, values)
+
+
+def _count(sheet: str, tally: Tally, series: Series, rows: int, fresh: dict[_Day, float | None]) -> None:
+    new = [row[3] for row, before in fresh.items() if before is None]
+    tally.count(sheet, new=len(new), changed=len(fresh) - len(new), same=rows - len(fresh))
+    if new:
+        tally.note((sheet, new))
+    for (_owner, _day, value, line), before in fresh.items():
+        if before is not None:
+            cells = (series.written(before), series.written(value))
+            tally.differ(Difference(sheet, line, series.value_column, *cells))

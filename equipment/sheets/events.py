@@ -132,13 +132,16 @@ def _load(sheet: Sheet, run: Import, reader: _Reader) -> None:
             if earlier is not event.fields:
                 if earlier != event.fields:
                     sheet.dispute.found((event.slot, event.at), event.line)
+                run.tally.count(sheet.name, same=1)
                 continue
             reader.taken(event)
             row = stored.get((event.slot, event.at))
             if row is None:
                 fresh.append(model(slot_id=event.slot, **{at_field: event.at}, **event.fields))
-            else:
-                _hold_to_stored(sheet, event, row)
+                run.tally.count(sheet.name, new=1)
+                run.tally.note((sheet.name, event.line))
+            elif not _refuted(sheet, event, row):
+                run.tally.count(sheet.name, same=1)
         if fresh:
             bulk_create_with_history(fresh, model, batch_size=500)
         run.slots |= {row.slot_id for row in fresh}
@@ -146,12 +149,14 @@ def _load(sheet: Sheet, run: Import, reader: _Reader) -> None:
         run.progress(sheet.name, run.report.rows[sheet.name])
 
 
-def _hold_to_stored(sheet: Sheet, event: Event, row: Any) -> None:
-    """A fault for every cell that says other than the stored event."""
-    for field in differences(row, _said(event.fields)):
+def _refuted(sheet: Sheet, event: Event, row: Any) -> bool:
+    """Whether cells say other than the stored event; each is a fault."""
+    others = differences(row, _said(event.fields))
+    for field in others:
         column = _COLUMN_OF[field]
         reason = "is already stored with another value; a stored event is not overwritten"
         sheet.refuse(event.line, column, event.typed[column], reason)
+    return bool(others)
 
 
 def _events(sheet: Sheet, run: Import, reader: _Reader) -> Iterator[Event]:

@@ -2,6 +2,9 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from hashlib import sha256
+
+from equipment.sheets.tally import Tally
 
 # A reason may quote the cell, and a cell may be a whole book.
 _LONGEST = 300
@@ -50,6 +53,7 @@ class Report:
     changed: dict[str, int] = field(default_factory=dict)
     stored: bool = False
     refused: set[tuple[str, str]] = field(default_factory=set)
+    tally: Tally = field(default_factory=Tally)
 
     def fault(self, sheet: str, line: int, column: str, value: object, reason: str) -> None:
         """Note a fault."""
@@ -68,6 +72,11 @@ class Report:
         if (what, name) in self.refused:
             return f"the row that names this {what} was itself refused, see above"
         return f"no {what} of this name is known"
+
+    def mark(self) -> str:
+        """The same for two runs that would do and refuse the same."""
+        said = (sorted(self.tally.rows.items()), self.tally.mark, [str(fault) for fault in self.faults])
+        return sha256(repr(said).encode("utf-8", "backslashreplace")).hexdigest()
 
     def lines(self) -> Iterator[str]:
         """The report as people read it."""

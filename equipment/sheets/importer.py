@@ -48,11 +48,13 @@ def import_sheets(
     *,
     keep_good: bool = False,
     progress: Callable[[str, int], None] = lambda sheet, rows: None,
+    agreed: Callable[[Report], bool] = lambda report: True,
 ) -> Report:
     """Read whichever of the known sheets ``directory`` holds, in their order.
 
     One transaction. With a fault anywhere nothing is stored, unless ``keep_good``: then the faulty
-    rows alone are left out. The report lists every fault. Raises NoSheets when there is nothing to read.
+    rows alone are left out. Nor is anything where ``agreed`` says no to the report of what would be stored.
+    The report lists every fault. Raises NoSheets when there is nothing to read.
     """
     report = Report()
     present = [entry for entry in SHEETS if (directory / entry[0]).is_file()]
@@ -67,13 +69,20 @@ def import_sheets(
     with transaction.atomic():
         for name, columns, load in present:
             _load_agreeing(Sheet(directory / name, columns, report), load, run)
-        stamp(run)
         place = {entry[0]: number for number, entry in enumerate(SHEETS)}
-        report.faults.sort(key=lambda fault: (place[fault.sheet], fault.line))
-        report.stored = keep_good or not report.faults
-        if not report.stored:
+        for told in (report.faults, report.tally.differences):
+            told.sort(key=lambda one: (place[one.sheet], one.line))
+        report.stored = (keep_good or not report.faults) and agreed(report)
+        if report.stored:
+            stamp(run)
+        else:
             transaction.set_rollback(True)
     return report
+
+
+def preview_sheets(directory: Path, now: datetime) -> Report:
+    """What an import of ``directory`` would do, with nothing stored. Raises NoSheets."""
+    return import_sheets(directory, now, agreed=lambda report: False)
 
 
 class _Contradicted(Exception):

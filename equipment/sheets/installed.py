@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
@@ -13,13 +14,16 @@ from equipment.sheets.ahead import Ahead
 from equipment.sheets.columns import Column
 from equipment.sheets.context import Import, batches
 from equipment.sheets.faults import Refused
+from equipment.sheets.noted import Note, Noted, nothing_noted
 from equipment.sheets.other_size import OtherSizes
+from equipment.sheets.people import filter_changers
+from equipment.sheets.rows import person_cells, site_cells, slot_cells, system_cells
 from equipment.sheets.same import differences
 from equipment.sheets.table import Cells, Row, Sheet
 from shared import units
 
 INSTALLED = (
-    Column("customer", c.name, required=True),
+    Column("customer", c.text(200), required=True),
     Column("site", c.name, required=True),
     Column("system", c.name, required=True, names="system"),
     Column("filter_slot", c.name, required=True, names="filter slot"),
@@ -105,7 +109,7 @@ def load_installed(sheet: Sheet, run: Import) -> None:
             # All are asked even where the first says no: every fault is to be listed.
             if all([cells.good, _refers(sheet, cells, ids), _whole_place(sheet, cells),
                     _fitted(sheet, cells, ahead), agreement.agrees(cells)]):  # fmt: skip
-                good.append(cells.values)
+                good.append(cells)
                 ahead.note(cells.values.get("fitted_on"), cells.line)
                 _note_size(cells, sizes, other)
             else:
@@ -229,29 +233,38 @@ def _given(row: Row, names: dict[str, str]) -> Row:
     return {field: row[column] for column, field in names.items() if row.get(column) is not None}
 
 
-def _store(rows: list[Row], run: Import) -> None:
+def _store(said: list[Cells], run: Import) -> None:
+    rows = [cells.values for cells in said]
+    noted = Noted(run, said)
     customers = _upsert(Customer, {row["customer"]: {} for row in rows})[0]
     homes = _merged(
         (row["site"], {"customer_id": customers[row["customer"]].pk} | _given(row, SITE)) for row in rows
     )
-    sites, changed_sites = _upsert(Site, _zoned(homes))
-    changed_people = _store_people(rows, sites)
+    site_cells_here = partial(site_cells, desk_zone=run.desk_zone)
+    sites, changed_sites = _upsert(Site, _zoned(homes), noted=noted.of("site", site_cells_here))
+    changed_people = _store_people(rows, sites, noted.of("site", person_cells))
     systems, changed_systems = _upsert(
         System,
         _merged((row["system"], {"site_id": sites[row["site"]].pk} | _given(row, SYSTEM)) for row in rows),
+        noted=noted.of("system", system_cells),
     )
     slot_rows = _merged((row["filter_slot"], _slot_fields(row, systems)) for row in rows)
-    slots, changed_slots = _upsert(FilterSlot, slot_rows, {"facts_changed_at": run.now})
+    before = set(FilterSlot.objects.filter(name__in=list(slot_rows)).values_list("name", flat=True))
+    slots, changed_slots = _upsert(
+        FilterSlot, slot_rows, {"facts_changed_at": run.now}, noted.of("filter_slot", slot_cells)
+    )
     run.slots |= changed_slots
     run.systems |= changed_systems
     run.slots |= set(FilterSlot.objects.filter(system__site__in=changed_sites).values_list("pk", flat=True))
-    touched = sum(
-        slots[row["filter_slot"]].pk in changed_slots
+    touched = [
+        row["filter_slot"]
+        for row in rows
+        if slots[row["filter_slot"]].pk in changed_slots
         or systems[row["system"]].pk in changed_systems
         or sites[row["site"]].pk in changed_sites | changed_people
-        for row in rows
-    )
-    run.changed("installed.csv", touched)
+    ]
+    run.changed("installed.csv", len(touched))
+    noted.count(touched, before)
 
 
 def _zoned(homes: dict[str, Row]) -> dict[str, Row]:
@@ -286,7 +299,7 @@ def _merged(rows: Iterable[tuple[str, Row]]) -> dict[str, Row]:
 
 
 def _upsert(
-    model: Any, wanted: dict[str, Row], when_new: Row | None = None
+    model: Any, wanted: dict[str, Row], when_new: Row | None = None, noted: Note = nothing_noted
 ) -> tuple[dict[str, Any], set[int]]:
     """Rows of ``model`` by name, made or brought to ``wanted``, and the ids of those that changed."""
     stored: dict[str, Any] = {row.name: row for row in model.objects.filter(name__in=list(wanted))}
@@ -295,12 +308,13 @@ def _upsert(
         for name, fields in wanted.items()
         if name not in stored
     ]
-    other = [row for name, row in stored.items() if differences(row, wanted[name])]
+    # In the sheet's order, which is the same in every run.
+    known = ((stored[name], fields) for name, fields in wanted.items() if name in stored)
+    other = [row for row, fields in known if differences(row, fields)]
     fields_changed: set[str] = set()
     for row in other:
-        for field, value in wanted[row.name].items():
-            setattr(row, field, value)
-            fields_changed.add(field)
+        noted(row.name, row, wanted[row.name])
+        fields_changed |= set(wanted[row.name])
     if other:
         bulk_update_with_history(other, model, sorted(fields_changed), batch_size=500)
     if fresh:
@@ -310,15 +324,10 @@ def _upsert(
     return stored, changed
 
 
-def _store_people(rows: list[Row], sites: dict[str, Any]) -> set[int]:
+def _store_people(rows: list[Row], sites: dict[str, Any], noted: Note) -> set[int]:
     """The sites whose filter changer was made or brought to what the sheet says."""
     said = _merged((row["site"], {"name": row["customer"]} | _given(row, PERSON)) for row in rows)
-    changers = {
-        role.site_id: role.person
-        for role in SiteRole.objects.filter(
-            site__in=[site.pk for site in sites.values()], role=SiteRole.Role.FILTER_CHANGER, until=None
-        ).select_related("person")
-    }
+    changers = filter_changers(site.pk for site in sites.values())
     changed: set[int] = set()
     for name, fields in said.items():
         site = sites[name].pk
@@ -331,8 +340,7 @@ def _store_people(rows: list[Row], sites: dict[str, Any]) -> set[int]:
             continue
         fields.pop("name")
         if differences(person, fields):
-            for field, value in fields.items():
-                setattr(person, field, value)
+            noted(name, person, fields)
             person.save()
             changed.add(site)
     return changed

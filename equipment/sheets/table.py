@@ -11,6 +11,7 @@ from equipment.sheets.columns import Column
 from equipment.sheets.dispute import Dispute
 from equipment.sheets.faults import Refused, Report
 from equipment.sheets.odd_units import OddUnits
+from shared.cells import unmarked
 
 Row = dict[str, Any]
 _SPREADSHEET = "a spreadsheet program's own format"
@@ -26,7 +27,8 @@ _OTHER_ENCODINGS = {
 class Cells:
     """A good row: its line, what its columns hold (None where unknown), the cells as typed.
 
-    ``whole`` is the row as read, with the cells of unknown columns.
+    ``whole`` is the row as read, with the cells of unknown columns. An apostrophe that only kept a
+    spreadsheet from running a cell is off ``typed``.
     """
 
     good: ClassVar[bool] = True
@@ -138,14 +140,14 @@ class Sheet:
         if len(cells) < width or any(cells[width:]):
             self.refuse(line, "", "", f"the row has {len(cells)} cells where the header has {width}")
             self.set_aside(
-                {column.name: cells[place].strip() for place, column in wanted if place < len(cells)}
+                {column.name: _typed(cells[place]) for place, column in wanted if place < len(cells)}
             )
             return None
         values: Row = {}
         typed: dict[str, str] = {}
         good = True
         for place, column in wanted:
-            cell = typed[column.name] = cells[place].strip()
+            cell = typed[column.name] = _typed(cells[place])
             try:
                 values[column.name] = self._cell(cell, column)
             except Refused as refused:
@@ -171,3 +173,7 @@ class Sheet:
         if not cell.isascii() and any("\udc80" <= character <= "\udcff" for character in cell):
             raise Refused("is not UTF-8; save the file as CSV in UTF-8")
         return column.parse(cell)
+
+
+def _typed(cell: str) -> str:
+    return unmarked(cell.strip())

@@ -1,46 +1,124 @@
-"""The sheets through the browser: the same import as the command's."""
+"""The sheets through the browser: everything out, and in with a look at what would change."""
 
-import tempfile
 from pathlib import Path
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from equipment.access import signed_in
+from equipment.sheets import waiting
 from equipment.sheets.faults import Report, printable
-from equipment.sheets.importer import SHEETS, NoSheets, import_sheets
+from equipment.sheets.importer import SHEETS, NoSheets
+from equipment.sheets.waiting import NotWaiting, Upload
+from equipment.sheets.zipped import zipped_sheets
 from equipment.stations import quiet_stations
 from schedules import due
 
 LARGEST_BYTES = 200_000_000
+_FAULTS_SHOWN = 500
+Context = dict[str, object]
 
 
 def page(request: HttpRequest) -> HttpResponse:
-    """Show the form, or read the files and show what came of it."""
+    """Show the form; keep the files that were sent and show what storing them would change; or do what was
+    pressed below that."""
+    if request.method != "POST":
+        return _shown(request, {})
+    pressed = _PRESSED.get(request.POST.get("press", ""), _sent)
+    return pressed(request)
+
+
+def _sent(request: HttpRequest) -> HttpResponse:
+    """Keep the files, and show what storing them would change."""
+    unread = _unread(request)
+    upload = waiting.begin(signed_in(request).pk, timezone.now())
+    try:
+        _keep(request, upload.folder)
+        report = upload.shown(timezone.now())
+    except NoSheets:
+        upload.forget()
+        error = _("Choose at least one sheet; the file's name says which it is, such as installed.csv.")
+        return _shown(request, {"error": error, "unread": unread}, 422)
+    report.remarks[:0] = unread
+    return _preview(request, upload, report)
+
+
+def _store(request: HttpRequest) -> HttpResponse:
+    """Store the upload that was shown; where it would do something else by now, show that instead."""
+    keep_good = bool(request.POST.get("keep_good"))
+    try:
+        upload = _asked_for(request)
+        report = upload.store(timezone.now(), keep_good=keep_good)
+    except NotWaiting as error:
+        return _shown(request, {"error": str(error)}, 409)
+    if not report.stored:
+        return _preview(request, upload, report, overtaken=keep_good or not report.faults)
+    return _shown(request, _told(report) | {"stored": True})
+
+
+def _put_aside(request: HttpRequest) -> HttpResponse:
+    """Take the upload off the disk, with nothing stored."""
+    try:
+        _asked_for(request).put_aside()
+    except NotWaiting as error:
+        return _shown(request, {"error": str(error)}, 409)
+    return _shown(request, {"aside": True})
+
+
+_PRESSED = {"store": _store, "aside": _put_aside}
+
+
+def everything(request: HttpRequest) -> StreamingHttpResponse:
+    """All sheets as one zip."""
+    answer = StreamingHttpResponse(zipped_sheets(), content_type="application/zip")
+    day = due.today(timezone.now())
+    answer["Content-Disposition"] = f'attachment; filename="sheets-{day.isoformat()}.zip"'
+    answer["Cache-Control"] = "no-store"
+    return answer
+
+
+def _preview(
+    request: HttpRequest, upload: Upload, report: Report, *, overtaken: bool = False
+) -> HttpResponse:
+    rows = report.tally.rows.values()
+    some = any(sheet.new or sheet.changed for sheet in rows)
+    status = 409 if overtaken else 422 if report.faults else 200
+    told = _told(report) | {"upload": upload.name, "overtaken": overtaken, "something": some}
+    if not some:
+        upload.forget()
+    return _shown(request, told, status)
+
+
+def _told(report: Report) -> Context:
+    """The report for the page: each sheet's rows as new, changed, the same, refused."""
+    tally = report.tally
+    return {
+        "report": report,
+        "faults": report.faults[:_FAULTS_SHOWN],
+        "counts": [
+            (name, count, tally.rows[name], _refused(report, name)) for name, count in report.rows.items()
+        ],
+    }
+
+
+def _refused(report: Report, name: str) -> int:
+    rows = report.tally.rows[name]
+    return report.rows[name] - rows.new - rows.changed - rows.same
+
+
+def _shown(request: HttpRequest, more: Context, status: int = 200) -> HttpResponse:
     known = {name: list(columns) for name, columns, _load in SHEETS}
-    context: dict[str, object] = {"known": known}
-    status = 200
-    if request.method == "POST":
-        unread = _unread(request)
-        context["unread"] = unread
-        try:
-            report = _read(request)
-        except NoSheets:
-            context["error"] = _(
-                "Choose at least one sheet; the file's name says which it is, such as installed.csv."
-            )
-            status = 422
-        else:
-            report.remarks[:0] = unread
-            context["report"] = report
-            context["faults"] = report.faults[:500]
-            context["counts"] = [
-                (name, rows, report.changed.get(name, 0)) for name, rows in report.rows.items()
-            ]
-            status = 200 if report.stored else 422
-    context["quiet_stations"] = quiet_stations(due.today(timezone.now()))
-    return render(request, "servicedesk/sheets.html", context, status=status)
+    quiet = quiet_stations(due.today(timezone.now()))
+    return render(
+        request, "servicedesk/sheets.html", {"known": known, "quiet_stations": quiet} | more, status=status
+    )
+
+
+def _asked_for(request: HttpRequest) -> Upload:
+    """The upload that the form names. Raises NotWaiting."""
+    return waiting.find(request.POST.get("upload", ""), signed_in(request).pk, timezone.now())
 
 
 def _unread(request: HttpRequest) -> list[str]:
@@ -62,12 +140,10 @@ def _unread(request: HttpRequest) -> list[str]:
     return said
 
 
-def _read(request: HttpRequest) -> Report:
+def _keep(request: HttpRequest, folder: Path) -> None:
     known = {name for name, _columns, _load in SHEETS}
-    with tempfile.TemporaryDirectory() as folder:
-        for file in request.FILES.getlist("sheets"):
-            name = Path(file.name or "").name.lower()
-            if name in known and (file.size or 0) <= LARGEST_BYTES:
-                with (Path(folder) / name).open("wb") as out:
-                    out.writelines(file.chunks())
-        return import_sheets(Path(folder), timezone.now(), keep_good=bool(request.POST.get("keep_good")))
+    for file in request.FILES.getlist("sheets"):
+        name = Path(file.name or "").name.lower()
+        if name in known and (file.size or 0) <= LARGEST_BYTES:
+            with (folder / name).open("wb") as out:
+                out.writelines(file.chunks())

@@ -317,16 +317,24 @@ def test_a_booking_that_cannot_be_keeps_what_was_typed(manager: Client) -> None:
 # Sheets
 
 
-def upload(manager: Client, name: str, text: str, **more: str) -> tuple[int, str]:
+def upload(manager: Client, name: str, text: str) -> tuple[int, str]:
     file = SimpleUploadedFile(name, text.encode(), content_type="text/csv")
-    answer = manager.post(url("sheets"), {"sheets": [file], **more})
+    answer = manager.post(url("sheets"), {"sheets": [file]})
     return answer.status_code, answer.text
 
 
-def test_good_sheets_are_stored_and_counted(manager: Client) -> None:
+def store(manager: Client, preview: str) -> str:
+    """Press the first button of the preview."""
+    names = re.findall(r'<input type="hidden" name="(upload|keep_good)" value="([^"]+)">', preview)
+    return manager.post(url("sheets"), dict(names) | {"press": "store"}).text
+
+
+def test_good_sheets_are_shown_then_stored_and_counted(manager: Client) -> None:
     status, text = upload(manager, "media.csv", "media,nominal_size,merv\nplain,16x25x1,8\ndeep,20x25x4,13\n")
     assert status == 200
-    assert "The sheets are in the record" in text
+    assert "nothing is stored yet" in text
+    assert not Media.objects.exists()
+    assert "The sheets are in the record" in store(manager, text)
     assert set(Media.objects.values_list("name", "merv")) == {("plain", 8), ("deep", 13)}
 
 
@@ -344,7 +352,8 @@ def test_every_fault_is_in_the_table_and_nothing_is_stored(manager: Client) -> N
 
 def test_the_good_rows_are_kept_where_that_is_asked_for(manager: Client) -> None:
     sheet = "media,nominal_size,merv\nplain,16x25x1,8\nodd,sixteen,8\n"
-    _status, text = upload(manager, "media.csv", sheet, keep_good="1")
+    _status, text = upload(manager, "media.csv", sheet)
+    text = store(manager, text)
     assert Media.objects.get().name == "plain"
     assert "sixteen" in text
 

@@ -1,7 +1,7 @@
 """Filter sizes as people type them."""
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from shared.sizes import NotASize, parse_size, show_size
@@ -59,6 +59,16 @@ def test_width_and_height_may_be_swapped_and_the_label_is_read_back(
     assert one == parse_size(f"{long} x {short} x {depth} in")
     assert parse_size(one.label) == one
     assert one.area_m2 == pytest.approx(short * long * INCH**2)
+
+
+MILLIMETRES = st.floats(20, 1200).map(lambda side: round(side, 2))
+
+
+@given(short=MILLIMETRES, long=MILLIMETRES, depth=st.floats(4, 20))
+@example(short=381.52, long=635, depth=25 / 2)
+def test_a_label_in_millimetres_is_read_back(short: float, long: float, depth: float) -> None:
+    one = parse_size(f"{short}x{long}x{depth:.2f} mm")
+    assert parse_size(one.label) == one
 
 
 @given(text=st.text(st.sampled_from("0123456789x×./ -\"'inmc,"), max_size=24))

@@ -111,3 +111,39 @@ def test_the_plain_factors_agree_with_the_registry() -> None:
     assert units.inwc(0.5) == pytest.approx(units.to_si(0.5, "inwc", PRESSURE))
     assert units.tons(3) == pytest.approx(units.to_si(3, "tonR", CAPACITY))
     assert units.celsius(65) == pytest.approx(units.to_si(65, "degF", TEMPERATURE))
+
+
+SCALES = {
+    "cfm": (units.cfm, lambda value: value / units.M3S_PER_CFM),
+    "inwc": (units.inwc, lambda value: value / units.PA_PER_INWC),
+    "tons": (units.tons, lambda value: value / units.W_PER_TON),
+    "°F": (units.celsius, units.fahrenheit),
+}
+
+
+@pytest.mark.parametrize("unit", SCALES)
+@given(value=st.one_of(st.floats(1e-6, 60), st.integers(-6000, 6000).map(lambda tenths: tenths / 100)))
+def test_what_was_written_is_written_the_same_once_it_was_read(unit: str, value: float) -> None:
+    to_si, from_si = SCALES[unit]
+    text = units.written(value, to_si, from_si)
+    again = to_si(float(text))
+    assert again == pytest.approx(value, rel=1e-12, abs=1e-12)
+    assert units.written(again, to_si, from_si) == text
+
+
+@pytest.mark.parametrize("unit", SCALES)
+@given(typed=st.integers(-130_000, 140_000))
+def test_what_was_typed_is_written_as_it_was_typed(unit: str, typed: int) -> None:
+    to_si, from_si = SCALES[unit]
+    text = units.written(to_si(typed / 1000), to_si, from_si)
+    assert float(text) == typed / 1000
+    assert len(text) <= 8
+
+
+@given(value=st.floats(allow_nan=False, allow_infinity=False))
+def test_a_plain_number_comes_back_bit_for_bit(value: float) -> None:
+    assert float(units.plain(value)).hex() == value.hex()
+
+
+def test_a_whole_number_has_no_point() -> None:
+    assert (units.plain(24.0), units.plain(7.5)) == ("24", "7.5")

@@ -42,7 +42,7 @@ def parsed(column: str, cell: str) -> Any:
         ("blower_table", "800:0.5"), ("blower_table", "800;900"), ("blower_table", "800:0.5;800:0.4"),
         ("blower_table", "800:nan;900:0.1"), ("blower_table", "-1:0.5;900:0.1"), ("blower_table", "8:19;9:1"),
         ("phone", "0" * 41), ("postcode", "0" * 21), ("city", "x" * 81), ("street", "x" * 201),
-        ("customer", "x" * 121),
+        ("customer", "x" * 201), ("site", "x" * 121),
     ],
 )  # fmt: skip
 def test_what_cannot_be_so_is_refused_with_a_reason(column: str, cell: str) -> None:

@@ -155,6 +155,17 @@ def test_what_the_csv_module_writes_is_read_back(importing: Importing) -> None:
     assert Media.objects.get().name == name
 
 
+def test_an_apostrophe_against_running_is_no_part_of_the_cell(importing: Importing) -> None:
+    assert not importing(media="media,nominal_size,merv\n'=1+1,16x25x1,8\n'-5,16x25x1,8\n").faults
+    assert set(Media.objects.values_list("name", flat=True)) == {"=1+1", "'-5"}
+
+
+def test_a_customers_name_may_be_as_long_as_the_record_holds(importing: Importing) -> None:
+    row = f"customer,site,system,filter_slot,nominal_size\n{'x' * 200},a,a,a,16x25x1\n"
+    assert not importing(installed=row).faults
+    assert Site.objects.get().customer.name == "x" * 200
+
+
 def test_a_reason_that_quotes_a_very_long_cell_is_cut(importing: Importing) -> None:
     report = importing(media=GOOD + f"long,{'9' * 4000}x25x1,8\n")
     assert len(report.faults[0].reason) < 310

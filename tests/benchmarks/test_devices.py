@@ -26,7 +26,9 @@ def devices(db: None) -> list[Device]:
 
 
 def readings_of(number: int) -> list[ReadingPosted]:
-    return [ReadingPosted(NOW - timedelta(hours=n + 1), 40.0 + number / 10 + n / 100) for n in range(READINGS)]
+    return [
+        ReadingPosted(NOW - timedelta(hours=n + 1), 40.0 + number / 10 + n / 100) for n in range(READINGS)
+    ]
 
 
 def bare(devices: list[Device]) -> float:

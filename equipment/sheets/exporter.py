@@ -190,8 +190,8 @@ def _runtime(desk_zone: str) -> Iterator[Written]:
 
 
 def _of_slots(rows: QuerySet[Any]) -> Iterator[Any]:
-    """The rows of the slots in use, by name: some slots at a time, as databases otherwise seek every row's slot
-    among all of them where nobody has counted their tables yet."""
+    """The rows of the slots in use, by name: some slots at a time, as databases otherwise seek every row's
+    slot among all of them where nobody has counted their tables yet."""
     slots = _slots().order_by(_by("name")).values_list("pk", flat=True)
     for some in batches(slots.iterator(_CHUNK), _FEW):
         yield from rows.filter(slot__in=some).iterator(_CHUNK)

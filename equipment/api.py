@@ -7,11 +7,12 @@ from django.http import Http404, HttpRequest
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from ninja import Field, Router, Schema
-from pydantic import AwareDatetime, FiniteFloat, model_validator
+from pydantic import FiniteFloat, model_validator
 
 from equipment.access import signed_in, visible_sites
 from equipment.device_posts import DayPosted, ReadingPosted, take
 from equipment.models import Device, FilterChange, Reading, RuntimeDay, Site, System
+from shared.asked_days import Day, Instant
 from shared.paging import Page, Paged, page_of
 from shared.units import M3S_PER_CFM, PA_PER_INWC, cfm, inwc
 
@@ -22,14 +23,14 @@ router = Router()
 class DayIn(Schema):
     """Fan hours of a local day."""
 
-    day: date
+    day: Day
     fan_hours: FiniteFloat
 
 
 class ReadingIn(Schema):
     """A drop in one of two units, with an airflow in one of two or none."""
 
-    taken_at: AwareDatetime
+    taken_at: Instant
     filter_slot: str = Field("", max_length=120)
     filter_drop_pa: FiniteFloat | None = None
     filter_drop_inwc: FiniteFloat | None = None
@@ -186,7 +187,7 @@ def systems(request: HttpRequest, paged: Paged, site: str = "") -> Any:
 
 
 @router.get("/readings", url_name="api-readings", response=Page[ReadingOut], tags=["record"])
-def readings(request: HttpRequest, paged: Paged, filter_slot: str = "", since: date | None = None) -> Any:
+def readings(request: HttpRequest, paged: Paged, filter_slot: str = "", since: Day | None = None) -> Any:
     """Readings, the oldest first."""
     rows = Reading.objects.filter(slot__system__site__in=visible_sites(signed_in(request)))
     rows = rows.filter(slot__name=filter_slot) if filter_slot else rows
@@ -195,7 +196,7 @@ def readings(request: HttpRequest, paged: Paged, filter_slot: str = "", since: d
 
 
 @router.get("/changes", url_name="api-changes", response=Page[ChangeOut], tags=["record"])
-def changes(request: HttpRequest, paged: Paged, filter_slot: str = "", since: date | None = None) -> Any:
+def changes(request: HttpRequest, paged: Paged, filter_slot: str = "", since: Day | None = None) -> Any:
     """Changes that stand, the oldest first."""
     seen = visible_sites(signed_in(request))
     rows = FilterChange.objects.filter(slot__system__site__in=seen, undone_at=None)
@@ -205,7 +206,7 @@ def changes(request: HttpRequest, paged: Paged, filter_slot: str = "", since: da
 
 
 @router.get("/runtime", url_name="api-runtime", response=Page[DayOut], tags=["record"])
-def runtime(request: HttpRequest, paged: Paged, system: str = "", since: date | None = None) -> Any:
+def runtime(request: HttpRequest, paged: Paged, system: str = "", since: Day | None = None) -> Any:
     """Fan hours by day, the oldest first."""
     rows = RuntimeDay.objects.filter(system__site__in=visible_sites(signed_in(request)))
     rows = rows.filter(system__name=system) if system else rows

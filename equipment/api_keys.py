@@ -2,10 +2,12 @@
 
 from datetime import datetime, timedelta
 
-from equipment.models import ApiKey, User
+from equipment.models import ApiKey, KeptAnswer, User
 from shared.keys import begins, key_print, new_key
 
 LASTS = timedelta(days=365)
+# So long a write that named itself is known again.
+ANSWERS_KEPT_FOR = timedelta(days=2)
 # The time of the last use is written down no oftener.
 _NOTED_EVERY = timedelta(minutes=5)
 
@@ -41,3 +43,9 @@ def user_of(key: str, now: datetime) -> User | None:
     if row.used_at is None or now - row.used_at > _NOTED_EVERY:
         ApiKey.objects.filter(pk=row.pk).update(used_at=now)
     return row.user
+
+
+def forget_answers(now: datetime) -> int:
+    """Take away the answers that nobody may ask for again; how many."""
+    gone, _by_model = KeptAnswer.objects.filter(at__lte=now - ANSWERS_KEPT_FOR).delete()
+    return gone

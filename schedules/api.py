@@ -16,6 +16,7 @@ from equipment.record import NotRecordable, Told, record_change, record_reading
 from schedules import due, visits
 from schedules.bookable import NotBookable
 from schedules.models import MaintenanceTask, Plan, Technician, Visit
+from shared.asked_days import Day, Hour, Key
 from shared.paging import Page, Paged, page_of
 from shared.units import PA_PER_INWC
 
@@ -106,7 +107,7 @@ class VisitOut(Schema):
 class ChangeIn(Schema):
     """A change of a filter on a day; without a medium the same went in again."""
 
-    changed_on: date
+    changed_on: Day
     media: str | None = Field(None, max_length=200)
 
 
@@ -115,11 +116,11 @@ class BookingIn(Schema):
 
     site: str = Field(max_length=120)
     filter_slots: list[str] = Field(default_factory=list, max_length=60)
-    tasks: list[int] = Field(default_factory=list, max_length=60)
+    tasks: list[Key] = Field(default_factory=list, max_length=60)
     technician: str | None = Field(None, max_length=120)
-    day: date | None = None
-    window_from: time | None = None
-    window_to: time | None = None
+    day: Day | None = None
+    window_from: Hour | None = None
+    window_to: Hour | None = None
     wanted: str = Field("", max_length=200)
     sure: bool = False
 
@@ -131,7 +132,7 @@ def _in_use(request: HttpRequest) -> Any:
 
 @router.get("/filters", url_name="api-filters", response=Page[FilterOut], tags=["dates"])
 def filters(
-    request: HttpRequest, paged: Paged, due_until: date | None = None, site: str = "", changed_by: str = ""
+    request: HttpRequest, paged: Paged, due_until: Day | None = None, site: str = "", changed_by: str = ""
 ) -> Any:
     """Filters in use, the earliest date first, those without one last."""
     rows = _in_use(request)
@@ -205,7 +206,7 @@ def _slot(request: HttpRequest, name: str) -> FilterSlot:
 
 @router.get("/visits", url_name="api-visits", response=Page[VisitOut], tags=["visits"])
 def list_visits(
-    request: HttpRequest, paged: Paged, first_day: date | None = None, last_day: date | None = None,
+    request: HttpRequest, paged: Paged, first_day: Day | None = None, last_day: Day | None = None,
     technician: str = "", state: str = "",
 ) -> Any:  # fmt: skip
     """Visits, by day; a technician's program sees that technician's."""

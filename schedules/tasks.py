@@ -3,7 +3,7 @@
 from celery import shared_task
 from django.utils import timezone
 
-from equipment import look_up_refresh
+from equipment import api_keys, look_up_refresh
 from equipment.sheets import waiting
 from schedules import (
     due,
@@ -87,4 +87,5 @@ def send_outbox() -> int:
 @shared_task
 def forget_uploads() -> int:
     """Take uploaded sheets off the disk that nobody stored within the hour."""
-    return waiting.sweep(timezone.now())
+    now = timezone.now()
+    return waiting.sweep(now) + api_keys.forget_answers(now)

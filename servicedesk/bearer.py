@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse
@@ -10,14 +10,12 @@ from django.utils import timezone
 from django.utils.cache import get_conditional_response
 from django.utils.http import quote_etag
 
-from equipment.api_keys import user_of
+from equipment.api_keys import ANSWERS_KEPT_FOR, user_of
 from equipment.devices import device_of
 from equipment.models import KeptAnswer
 from servicedesk.problems import problem
 
 PLACE = "/api/"
-# So long a write that named itself is known again.
-KEPT_FOR = timedelta(days=2)
 LONGEST_NAME = 200
 Answerer = Callable[[HttpRequest], HttpResponse]
 
@@ -68,7 +66,7 @@ def once(request: HttpRequest, get_response: Answerer, now: datetime) -> HttpRes
         _print(request.headers.get("Authorization", ""), name),
         _print(request.method or "", request.get_full_path(), request.body.hex()),
     )
-    if kept := KeptAnswer.objects.filter(asked=asked, at__gt=now - KEPT_FOR).first():
+    if kept := KeptAnswer.objects.filter(asked=asked, at__gt=now - ANSWERS_KEPT_FOR).first():
         return _again(kept, write)
     try:
         with transaction.atomic():

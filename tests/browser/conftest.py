@@ -145,6 +145,9 @@ def world(
     ReadingFactory(slot=attic, taken_at=now - timedelta(days=20), filter_drop_pa=0.14 * PA_PER_INWC)
     drain = MaintenanceTaskFactory(system=system, name="Clean the drain", due_on=today + timedelta(days=20))
     technician = Technician.objects.get(user=technician_user)
+    # The clock is the real one, and tomorrow may be a Saturday.
+    technician.weekdays = list(range(7))
+    technician.save()
     due.replan(now)
     homeowner_user.email = "robin@home.example"
     homeowner_user.save()

@@ -196,6 +196,17 @@ def test_a_write_that_names_itself_is_done_once(programs: dict[Who, Program], ha
     assert KeptAnswer.objects.count() == 2
 
 
+def test_an_answer_is_kept_for_two_days(programs: dict[Who, Program], hall: FilterSlot, at_noon: Any) -> None:
+    ask, name = programs[Who.TECHNICIAN], {"Idempotency-Key": "one"}
+    ask.post("/api/v1/filters/hall/changes", {"changed_on": "2026-05-11"}, **name)
+    assert api_keys.forget_answers(NOW + timedelta(days=1)) == 0
+    assert api_keys.forget_answers(NOW + timedelta(days=2)) == 1
+    at_noon.move_to(NOW + timedelta(days=3), tick=False)
+    # The name is free again: this is another write, and it is refused as any second change of a day.
+    again = ask.post("/api/v1/filters/hall/changes", {"changed_on": "2026-05-11"}, **name)
+    assert (again.status_code, "Idempotent-Replay" in again) == (422, False)
+
+
 def test_a_change_a_reading_and_a_visit_as_the_pages_would(
     programs: dict[Who, Program], hall: FilterSlot, home: Site
 ) -> None:
@@ -280,3 +291,19 @@ def test_the_sign_that_no_text_has_is_refused(programs: dict[Who, Program], addr
     assert programs[Who.MANAGER].get(address).status_code == 422
     told = programs[Who.DEVICE].post("/api/v1/devices/batch", {"readings": [DROP | {"filter_slot": "\0"}]})
     assert told.status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("address", "told"),
+    [
+        ("/api/v1/filters/hall/readings", {"taken_at": "0001-01-01T00:00:00+23:59", "filter_drop_pa": 1}),
+        ("/api/v1/filters/hall/changes", {"changed_on": "9999-12-31"}),
+        ("/api/v1/visits", {"site": "x", "tasks": [2**63]}),
+        ("/api/v1/visits", {"site": "x", "window_from": "10:00:00+05:00", "window_to": "11:00:00"}),
+    ],
+)
+def test_days_hours_and_keys_that_no_record_has_are_refused(
+    programs: dict[Who, Program], address: str, told: dict[str, object]
+) -> None:
+    answer = programs[Who.MANAGER].post(address, told)
+    assert (answer.status_code, bool(answer.json()["faults"])) == (422, True)

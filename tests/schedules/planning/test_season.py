@@ -158,9 +158,8 @@ def simulate(these: Jobs, weeks: Weeks, runs: int, seed: int) -> np.ndarray:
     rng = np.random.default_rng(seed)
     trips = share_trips(these.home, np.maximum(np.minimum(these.due, these.cap), 0), 45)
     done = np.zeros((runs, len(these), len(weeks)))
-    laws = [passage(*row) for row in np.stack([these.due, these.low, these.high, these.limit], axis=1)]
-    draws = [law.rvs(runs, random_state=rng) if day > 0 else np.zeros(runs)
-             for law, day in zip(laws, these.due, strict=True)]  # fmt: skip
+    told = np.stack([these.due, these.low, these.high, these.limit], axis=1)
+    draws = [passage(*row).rvs(runs, random_state=rng) if row[0] > 0 else np.zeros(runs) for row in told]
     due = np.where(these.overdue, 0, np.minimum(np.round(np.stack(draws, axis=1)), these.cap))
     first = np.stack([due[:, trips == trip].min(axis=1) for trip in range(trips.max() + 1)], axis=1)[:, trips]
     week = np.searchsorted(weeks.ends, first, side="right")

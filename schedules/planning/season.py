@@ -8,8 +8,8 @@ The model, in four steps.
    Gaussian, whose mean lies LATER of the limit's standard deviation after the plan's due day, and which
    learns LEARNED of that deviation by the limit's median; less of both where the day is within NEAR_DAYS,
    for then little is left to learn. Nothing falls on days that are past. The three numbers were fitted to
-   simulated fleets and hold on others (``tests/benchmarks/test_season_law.py``, with the laws that did
-   worse). Calendar and medium move with
+   simulated fleets and score better on others than the laws beside them
+   (``tests/benchmarks/test_season_law.py``). Calendar and medium move with
    nothing, so all chance beyond the cap lies on the cap itself, and what is due or overdue today is due in
    the first week for certain. Tasks have no scatter.
 2. *Trips.* Jobs of one home that fall due within some weeks of the first share a trip, which is made when

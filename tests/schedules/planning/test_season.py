@@ -64,8 +64,8 @@ def test_what_is_changed_in_week_three_with_ten_weeks_of_life_is_due_in_week_thi
 
 def passage(due: float, low: float, high: float, limit: float) -> Any:
     """The law of the first due day, by scipy."""
-    width, far = (low + high) / 2 / stats.norm.ppf(0.9), 1 - np.exp(-due / NEAR_DAYS)
-    mean, learned = due + far * LATER * width, far * (LEARNED * width) ** 2 / max(due, limit)
+    width, far = (low + high) / 2 / stats.norm.ppf(0.9), 1 - np.exp(-((due / NEAR_DAYS) ** 1.5))
+    mean, learned = due + far * LATER * width ** (2 / 3), far * (LEARNED * width) ** 2 / max(due, limit)
     return stats.invgauss(mu=learned / mean, scale=mean**2 / learned)
 
 
@@ -80,9 +80,9 @@ def test_the_law_is_the_first_passage_of_a_day_that_wanders() -> None:
     """Drawn day by day: the due day comes nearer by a day and moves by what is learned; crossings within a
     day by the chance of a bridge between its ends."""
     rng, runs, due, low, high, limit = np.random.default_rng(5), 20_000, 24.0, 20.0, 26.0, 40.0
-    width, far = (low + high) / 2 / stats.norm.ppf(0.9), 1 - np.exp(-due / NEAR_DAYS)
+    width, far = (low + high) / 2 / stats.norm.ppf(0.9), 1 - np.exp(-((due / NEAR_DAYS) ** 1.5))
     rate = far * (LEARNED * width) ** 2 / limit
-    away, alive, met = np.full(runs, due + far * LATER * width), np.ones(runs, dtype=bool), []
+    away, alive, met = np.full(runs, due + far * LATER * width ** (2 / 3)), np.ones(runs, dtype=bool), []
     for _day in range(70):
         after = away - 1 + np.sqrt(rate) * rng.standard_normal(runs)
         bridge = np.exp(-2 * np.maximum(away, 0) * np.maximum(after, 0) / rate)
@@ -96,9 +96,9 @@ def test_the_law_is_the_first_passage_of_a_day_that_wanders() -> None:
     assert told == pytest.approx(np.interp(weeks.ends - 0.5, np.arange(1, 71), met), abs=0.012)
 
 
-@pytest.mark.parametrize(("due", "least"), [(1.0, 0.95), (2.0, 0.9), (3.0, 0.75)])
+@pytest.mark.parametrize(("due", "least"), [(1.0, 0.97), (2.0, 0.85), (3.0, 0.7)])
 def test_what_is_due_in_days_falls_due_this_week(due: float, least: float) -> None:
-    """Of a fleet's filters due in two days 98 in a hundred fell due within the week."""
+    """Of eighteen fleets' filters due in two days 95 in a hundred fell due within seven, in three 83."""
     chance = due_by(jobs([due], low=20, high=30, limit=25), Weeks.beginning(MONDAY, 2), STILL)[0]
     assert chance[0] > least
 

@@ -61,8 +61,8 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
-    "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.middleware.gzip.GZipMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
     "servicedesk.same_for_all.SameForAllMiddleware",
     "csp.middleware.CSPMiddleware",
     "servicedesk.upload_limit.UploadLimitMiddleware",

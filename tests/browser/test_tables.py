@@ -1,6 +1,7 @@
 """Every table sorts by its heads and is taken along as a sheet, with nothing that a spreadsheet would run."""
 
 import csv
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,7 @@ from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import PageAt, SignIn, World
-from tests.factories import TechnicianFactory
+from tests.factories import MaintenanceTaskFactory, TechnicianFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -66,3 +67,45 @@ def test_a_table_is_taken_along_and_a_formula_is_none(season: Page, tmp_path: Pa
         rows = list(csv.DictReader(file))
     assert {row["Technician"] for row in rows} == {"'=1+1", "Ada", "Terry Tool"}
     assert [row["Skills"] for row in rows if row["Technician"] == "'=1+1"] == ["gas"]
+
+
+@pytest.fixture
+def tasks(world: World, page_at: PageAt, sign_in: SignIn) -> Page:
+    """The desk's list of work beside the filters, due in the order of its names turned round."""
+    system = world.attic.system
+    for name, days in (("Wash the coil", 300), ("=Clear the trap", 40), ("Look at the belt", 90)):
+        MaintenanceTaskFactory(system=system, name=name, due_on=world.today + timedelta(days=days))
+    page = page_at(1280)
+    sign_in(page, world.manager_user)
+    page.goto(reverse("tasks"))
+    return page
+
+
+def works(page: Page) -> list[str]:
+    lines = page.locator("ol[data-name=tasks] .what").all_inner_texts()
+    return [text.split("\n")[0] for text in lines]
+
+
+def test_a_list_is_put_in_order_by_its_parts_up_and_down(tasks: Page) -> None:
+    order = tasks.locator(".order")
+    order.get_by_role("button", name="What").click()
+    assert works(tasks) == sorted(works(tasks), key=str.casefold)
+    when = order.get_by_role("button", name="When")
+    when.press("Enter")
+    expect(when).to_have_attribute("aria-pressed", "true")
+    up = works(tasks)
+    when.press("Enter")
+    assert works(tasks) == up[::-1]
+    assert up.index("=Clear the trap") < up.index("Look at the belt") < up.index("Wash the coil")
+
+
+def test_a_list_is_taken_along_without_its_buttons(tasks: Page, tmp_path: Path) -> None:
+    with tasks.expect_download() as asked:
+        tasks.locator("ol[data-name=tasks] + .as-sheet").click()
+    asked.value.save_as(tmp_path / "tasks.csv")
+    with (tmp_path / "tasks.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [row["What"].split("; ")[0].lstrip("'") for row in rows] == works(tasks)
+    trap = next(row for row in rows if "Clear the trap" in row["What"])
+    assert trap["What"].startswith("'=Clear the trap; ")
+    assert "; 7 Mill Lane, Riverton; mill-air" in trap["Home"]

@@ -1,4 +1,5 @@
-// Tables sort by a column's head, and are taken along as a sheet. Without script they are read as they stand.
+// Tables sort by a column's head and lists by their parts, and both are taken along as a sheet. Without script
+// they are read as they stand.
 "use strict";
 (() => {
   const words = document.currentScript.dataset;
@@ -9,6 +10,7 @@
     return Array.from({ length: 12 }, (_none, at) => plainly(format.format(Date.UTC(2001, at, 15))));
   });
   const FEWEST_ROWS = 3;
+  const FEWEST_ENTRIES = 2;
   // What a spreadsheet would run is given a mark before it, as the sheets of the desk do.
   const RUNS = /^[=+@\t\r]|^-(?![\d.,]+$)/;
 
@@ -44,26 +46,35 @@
     return typeof one === "number" ? -1 : 1;
   }
 
+  // Rows by the worth of each, up or down; what is empty stays at the end.
+  function ordered(rows, valueOf, down) {
+    const valued = [...rows].map((row) => [valueOf(row), row]);
+    const [there, empty] = [valued.filter(([value]) => value !== null), valued.filter(([value]) => value === null)];
+    there.sort(([one], [other]) => (down ? -1 : 1) * beside(one, other));
+    return [...there, ...empty].map(([, row]) => row);
+  }
+
   function sort(table, head, at) {
     const down = head.getAttribute("aria-sort") === "ascending";
     const body = table.tBodies[0];
-    const rows = [...body.rows].map((row) => [worth(row.cells[at]), row]);
-    const [there, empty] = [rows.filter(([value]) => value !== null), rows.filter(([value]) => value === null)];
-    there.sort(([one], [other]) => (down ? -1 : 1) * beside(one, other));
     for (const other of table.tHead.rows[0].cells) other.removeAttribute("aria-sort");
     head.setAttribute("aria-sort", down ? "descending" : "ascending");
-    body.append(...[...there, ...empty].map(([, row]) => row));
+    body.append(...ordered(body.rows, (row) => worth(row.cells[at]), down));
+  }
+
+  function sorter(words, pressed) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "sorts";
+    button.append(...words);
+    button.addEventListener("click", () => pressed(button));
+    return button;
   }
 
   function headed(table) {
     [...table.tHead.rows[0].cells].forEach((head, at) => {
       if (acts(head) || !read(head)) return;
-      const button = document.createElement("button");
-      button.type = "button";
-      button.className = "sorts";
-      button.append(...head.childNodes);
-      button.addEventListener("click", () => sort(table, head, at));
-      head.append(button);
+      head.append(sorter(head.childNodes, () => sort(table, head, at)));
     });
   }
 
@@ -88,31 +99,85 @@
     });
   }
 
-  function sheet(table) {
-    const all = columns(table);
+  function sheet(all) {
     const rows = all[0].map((_head, row) => all.map((column) => quoted(column[row])).join(","));
     return new Blob([`\ufeff${rows.join("\r\n")}\r\n`], { type: "text/csv;charset=utf-8" });
   }
 
-  function taken(table) {
+  function taken(place, name, columnsNow) {
     const button = document.createElement("button");
     button.type = "button";
     button.className = "linklike small noprint as-sheet";
     button.textContent = words.sheet;
     button.addEventListener("click", () => {
       const link = document.createElement("a");
-      link.href = URL.createObjectURL(sheet(table));
-      link.download = `${table.dataset.name}.csv`;
+      link.href = URL.createObjectURL(sheet(columnsNow()));
+      link.download = `${name}.csv`;
       link.click();
       setTimeout(() => URL.revokeObjectURL(link.href), 1000);
     });
-    table.after(button);
+    place.after(button);
   }
 
   for (const table of document.querySelectorAll("main table[data-name]")) {
     if (!table.tHead || table.querySelector("td.none") || table.rows.length < FEWEST_ROWS) continue;
     if (!table.hasAttribute("data-unsorted")) headed(table);
-    if (!table.hasAttribute("data-has-sheet")) taken(table);
+    if (!table.hasAttribute("data-has-sheet")) taken(table, table.dataset.name, () => columns(table));
+  }
+
+  // A list's parts: what its lines say side by side, by the names in data-columns.
+  const parts = (list) => list.dataset.columns.split("|");
+  const entries = (list) => [...list.children].filter((line) => !line.classList.contains("none"));
+
+  // What a part says, without what is pressed in it.
+  function said(part) {
+    if (!part) return "";
+    const copy = part.cloneNode(true);
+    copy.querySelectorAll("form, details, button, .noprint").forEach((gone) => gone.remove());
+    copy.querySelectorAll("br, strong, p").forEach((end) => end.after("; "));
+    return copy.textContent.replace(/\s+/g, " ").replace(/(?: ?; ?)+/g, "; ").replace(/^; |; $|^;$/g, "").trim();
+  }
+
+  const value = (text) => worth({ dataset: { value: text } });
+
+  function order(list) {
+    const line = document.createElement("p");
+    line.className = "small noprint order";
+    line.append(words.order, " ");
+    parts(list).forEach((name, at) => {
+      const button = sorter([name], () => {
+        const down = button.getAttribute("aria-pressed") === "true" && button.dataset.way === "up";
+        line.querySelectorAll("button").forEach((other) => other.removeAttribute("data-way"));
+        line.querySelectorAll("button").forEach((other) => other.setAttribute("aria-pressed", "false"));
+        button.dataset.way = down ? "down" : "up";
+        button.setAttribute("aria-pressed", "true");
+        list.append(...ordered(entries(list), (entry) => value(said(entry.children[at])), down));
+      });
+      button.setAttribute("aria-pressed", "false");
+      line.append(button, " ");
+    });
+    list.before(line);
+  }
+
+  // Lists of one name are one sheet; where each stands under a head of its own, that is its first column.
+  function listed(lists) {
+    const heads = lists.map((list) => list.dataset.head ?? "");
+    const names = [...(heads.some(Boolean) ? [words.group] : []), ...parts(lists[0])];
+    const rows = lists.flatMap((list, place) =>
+      entries(list).map((entry) => [
+        ...(heads.some(Boolean) ? [heads[place]] : []),
+        ...parts(list).map((_name, at) => said(entry.children[at])),
+      ]),
+    );
+    return names.map((name, at) => [name, ...rows.map((row) => row[at])]);
+  }
+
+  const many = (list) => entries(list).length >= FEWEST_ENTRIES;
+  const all = [...document.querySelectorAll("main ol[data-columns]")];
+  for (const name of new Set(all.map((list) => list.dataset.name))) {
+    const lists = all.filter((list) => list.dataset.name === name);
+    lists.filter((list) => many(list) && !list.hasAttribute("data-unsorted")).forEach(order);
+    if (lists.length > 1 || many(lists[0])) taken(lists.at(-1), name, () => listed(lists));
   }
 })();
 

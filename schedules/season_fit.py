@@ -50,13 +50,14 @@ def _classes(total: Load, groups: BoolArray, branch: int) -> _Classes:
 
 
 def doable_groups(total: Load, staff: People, works: BoolArray) -> BoolArray:
-    """Which groups [g] of work somebody of their branch has the skills for, away or not; all where nobody
-    belongs there, for then it is not skill that is lacking. ``works`` [m]: who belongs to the desk."""
+    """Which groups [g] of work somebody of their branch has the skills for, away or not. ``works`` [m]: who
+    is supposed to belong to the desk; where nobody of a branch is, whoever does now decides, and where nobody
+    does, all are, for then it is not skill that is lacking."""
     found = np.ones(len(total.branch), dtype=np.bool_)
     for one in np.unique(total.branch).tolist():
-        here = works & (staff[0] == one)
-        mine = total.branch == one
-        found[mine] = able_classes(total.skills[mine], staff[1][here]) if here.any() else True
+        here, mine = staff[0] == one, total.branch == one
+        belongs = here & works if (here & works).any() else here
+        found[mine] = able_classes(total.skills[mine], staff[1][belongs]) if here.any() else True
     return found
 
 
@@ -157,7 +158,8 @@ def nobody(
     found = []
     for group in np.flatnonzero(groups & (total.skills > 0)):
         need, minutes = total.skills[group], float(total.minutes[group].sum())
-        able = works & (branch == total.branch[group]) & ((need & ~has) == 0)
+        here = branch == total.branch[group]
+        able = (works & here if (works & here).any() else here) & ((need & ~has) == 0)
         if minutes >= LEAST_MINUTES and not able.any():
             found.append((int(total.branch[group]), named(np.array([need]), skills), minutes))
     return found

@@ -43,7 +43,8 @@ class Season:
     """The plan's weeks and what is to be dealt to them and to ``WEEKS_BEYOND`` more, W in all: t trips,
     ``hours`` [branches, W] in minutes, ``period`` in weeks, ``saving`` in minutes a trip; ``free``: the
     share [W] of all time that is not held free for urgent work; ``skilled`` what those with a skill can do of
-    the trips that need it."""
+    the trips that need it; ``proved`` [branches, W] the share of the hours that the rounds of the plan before
+    held where they were full, else one."""
 
     plan: SeasonPlan
     trips: list[Trip]
@@ -53,6 +54,8 @@ class Season:
     saving: float
     lost: list[Lost]
     free: FloatArray
+    branches: list[str]
+    proved: FloatArray
     skilled: Limits | None = None
 
     def monday(self, week: int) -> date:
@@ -89,7 +92,10 @@ def gather(plan: SeasonPlan, now: datetime, today: date) -> Season:
     free = _free_share(gross, urgent(today, Desk.the(), way).held)
     saving = _saving(north, east, a_week, period)
     skilled = skilled_limits([trip.skills for trip in trips], branch, by_who.less(free))
-    return Season(plan, trips, dealt, gross * free, period, saving, _lost(plan, every, today), free, skilled)
+    return Season(
+        plan, trips, dealt, gross * free, period, saving, _lost(plan, every, today), free, where.names,
+        _proved(plan, where.names, gross.shape[1]), skilled,
+    )  # fmt: skip
 
 
 def _last_day(plan: SeasonPlan) -> date:
@@ -234,11 +240,27 @@ def _before(plan: SeasonPlan, trips: Sequence[Trip], first: IntArray, last: IntA
     return found
 
 
+def _plan_before(plan: SeasonPlan) -> SeasonPlan | None:
+    states = (SeasonPlan.State.READY, SeasonPlan.State.STOPPED)
+    rows = SeasonPlan.objects.filter(state__in=states, trips__isnull=False).exclude(pk=plan.pk)
+    return rows.order_by("-pk").first()
+
+
+def _proved(plan: SeasonPlan, branches: Sequence[str], weeks: int) -> FloatArray:
+    """The share [branches, W] of each week's hours that was all its rounds could hold, as the plan before
+    found; one where they held all that they were dealt, and from the season's end on."""
+    share, last_one = np.ones((len(branches), weeks)), _plan_before(plan)
+    for told in last_one.told if last_one else []:
+        week = (date.fromisoformat(told["monday"]) - plan.first_day).days // 7
+        for branch, name in enumerate(branches):
+            if 0 <= week < weeks:
+                share[branch, week] = min(told.get("proved", {}).get(name, 1.0), 1.0)
+    return share
+
+
 def _weeks_before(plan: SeasonPlan) -> dict[int, dict[int | None, int]]:
     """By home and visit (None: nothing booked) the weeks of this plan in the plan before."""
-    states = (SeasonPlan.State.READY, SeasonPlan.State.STOPPED)
-    last = SeasonPlan.objects.filter(state__in=states, trips__isnull=False).exclude(pk=plan.pk)
-    last_one = last.order_by("-pk").first()
+    last_one = _plan_before(plan)
     found: dict[int, dict[int | None, int]] = defaultdict(dict)
     if last_one is None:
         return found

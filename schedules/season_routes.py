@@ -46,7 +46,7 @@ class WeekDone:
 
 def dealt_weeks(season: Season) -> IntArray:
     """The week [t] of each trip, the weeks beyond the season's last included."""
-    return deal(season.dealt, season.hours, season.period, season.saving, season.skilled).week
+    return deal(season.dealt, season.hours * season.proved, season.period, season.saving, season.skilled).week
 
 
 def work_out(

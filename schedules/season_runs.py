@@ -159,14 +159,33 @@ class Book:
             "road_minutes": round(one.road_minutes) if one else 0,
             "there_minutes": round(one.there_minutes) if one else 0,
             "dealt_minutes": round(float(season.hours[:, week].sum())),
-            "late": sum(place.day > season.trips[place.trip].window.last for place in one.placed)
+            "late": sum(place.day > _best_by(season.trips[place.trip]) for place in one.placed) if one else 0,
+            "overdue": sum(season.trips[place.trip].late_since is not None for place in one.placed)
             if one
             else 0,
+            "proved": self._proved(week) if one else {},
             "left": self._left(week),
             "stayed": stayed,
             "moved": int(had.sum()) - stayed,
             "reckoned": one.reckoned if one else "",
         }
+
+    def _proved(self, week: int) -> dict[str, float]:
+        """By branch the share of its hours that the week's rounds held where they had to leave some for later
+        weeks, or did in the plan before."""
+        season, dealt = self.season, self.season.dealt
+        here = (self.week <= week) & (self.now > week)
+        placed = np.zeros(len(season.trips), dtype=np.bool_)
+        placed[list(self.placed)] = True
+        found = {}
+        for branch, name in enumerate(season.branches):
+            mine, there = dealt.branch == branch, season.hours[branch, week]
+            full = (here & mine & placed).any()
+            if there > 0 and (full or season.proved[branch, week] < 1.0):
+                held = dealt.minutes[mine & placed & (self.now == week)].sum() / there
+                known = 0.0 if full else season.proved[branch, week]
+                found[name] = round(float(max(held, known)), 4)
+        return found
 
     def _left(self, week: int) -> list[dict[str, Any]]:
         found = [
@@ -192,6 +211,11 @@ class Book:
             technician_id=place.technician if place else None,
             minutes=trip.minutes,
             first_day=trip.window.first,
-            last_day=trip.window.last,
+            last_day=_best_by(trip),
             before=before,
         )
+
+
+def _best_by(trip: Trip) -> date:
+    """The last day that would have done, which is past where it is overdue already."""
+    return trip.late_since or trip.window.last

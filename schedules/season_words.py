@@ -80,7 +80,7 @@ def _full(known: Facts, one: Season, week: int) -> str:
     said = _("Week of %(day)s: %(there)s") % {"day": say_day(one.first_days[week]), "there": there}
     if usable <= 0:
         said += _why_none(one, week)
-    elif load <= usable and one.tight[week]:
+    elif load <= usable and one.tight[week] and not _nobody_at(known, one, week):
         said += _(", and yet %(short)s more than those with the skill %(skills)s can do") % {
             "short": amount(one.short[week]),
             "skills": ", ".join(one.tight[week]),
@@ -98,13 +98,23 @@ def _why_none(one: Season, week: int) -> str:
     return _(", all that is left is held free") if one.gross[week] else _(", nobody works")
 
 
+def _short_branches(one: Season, week: int) -> list[int]:
+    found: list[int] = np.flatnonzero(one.short_by_branch[:, week] > 1.0).tolist()
+    return found
+
+
+def _nobody_at(known: Facts, one: Season, week: int) -> bool:
+    """Whether nobody works at any of the branches that are short."""
+    there = [one.people[known.team.branch == at, week].sum() for at in _short_branches(one, week)]
+    return not any(there)
+
+
 def _at_branches(known: Facts, one: Season, week: int) -> str:
     """Which branches are short, those where nobody works by themselves."""
     names = known.rows.branches.names
-    short = np.flatnonzero(one.short_by_branch[:, week] > 1.0).tolist()
-    there = {at: float(one.people[known.team.branch == at, week].sum()) for at in short}
+    short = _short_branches(one, week)
     told = {"short": amount(one.short[week]), "branches": ", ".join(names[at] for at in short)}
-    if not any(there.values()):
+    if _nobody_at(known, one, week):
         return _(", and yet %(short)s at %(branches)s, where nobody works") % told
     return _(", and yet %(short)s more than can be done at %(branches)s") % told
 

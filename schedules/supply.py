@@ -14,6 +14,7 @@ from schedules.models import Policy, Purchase, SentFilter
 from schedules.to_buy import LEVELS, POST_DAYS
 
 MOST = 100_000
+FARTHEST = timedelta(days=730)
 
 
 class NotOrderable(ValueError):
@@ -27,6 +28,8 @@ def order(media: Media, count: int, expected_on: date, user: User, now: datetime
         raise NotOrderable(_("Order at least one, and no more than a warehouse holds."))
     if expected_on < today:
         raise NotOrderable(_("They cannot arrive before today."))
+    if expected_on > today + FARTHEST:
+        raise NotOrderable(_("An order arrives within two years: look at the day again."))
     return Purchase.objects.create(
         media=media, count=count, ordered_on=today, expected_on=expected_on, by=user
     )

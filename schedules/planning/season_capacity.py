@@ -62,7 +62,9 @@ def fit(needs: IntArray, minutes: FloatArray, has: IntArray, there: FloatArray) 
     fullness = np.where(
         wanted > 1e-9, np.where(able > 1e-9, wanted / np.where(able > 1e-9, able, 1.0), np.inf), 0.0
     )
-    tightest = np.argmax(fullness, axis=0)
+    # Of those as full, above all where nobody works, the one that holds the most says what is lacking.
+    most = np.where(fullness == fullness.max(axis=0), every.holds.sum(axis=1)[:, None], 0)
+    tightest = np.argmax(most, axis=0)
     return Fit(short, fullness.max(axis=0), every.holds[tightest])
 
 

@@ -1,10 +1,12 @@
 """What to pull forward or let wait so that no week is over-full: one linear program over all weeks.
 
 Trips that are alike in branch, skills, week, room to move and price (nearest in a ladder of prices) are one
-class; the program chooses how much of each class goes to which week of its window. Least first is what stays
-over-full, then the price: money of filter life thrown away, and a price for filter-days past the limit.
-A week's capacity is held skill by skill, by the collections of ``season_capacity``. What is moved is the
-expected share of a trip that lies in the over-full week, so that counts are expected counts.
+class; the program chooses how much of each class goes to which week of its window. What a week has no time
+for is carried on into the next, where it takes the room of what could come there. Least first are the
+minutes carried on from week to week, then the price: money of filter life thrown away, and a price for
+filter-days past the limit. A week's capacity is held skill by skill, by the collections of
+``season_capacity``. What is moved is the expected share of a trip that lies in the over-full week, so that
+counts are expected counts.
 """
 
 from dataclasses import dataclass, replace
@@ -14,13 +16,13 @@ import numpy as np
 from scipy.optimize import linprog
 from scipy.sparse import coo_array
 
-from schedules.planning.arrays import FloatArray, IntArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.season_capacity import collections
 
 # What a filter-day past the limit is held to cost, in the desk's money. Own choice: a month costs a filter.
 DAY_PAST_PRICE = 0.5
-# A minute that stays over-full outweighs any move.
-_UNMOVED = 1e4
+# A minute carried on for a week outweighs any move.
+_CARRIED = 1e4
 # Prices a week early are rounded to a ladder of so many rungs a power of ten.
 _RUNGS = 4
 # A move is worth something even where no price is on record: weeks moved a minute.
@@ -59,7 +61,7 @@ class Staff:
 @dataclass(frozen=True)
 class Moved:
     """r moves, all [r]: from and to which week, minutes, jobs, money thrown away, filter-days past the limit
-    on top; ``left`` [b, W] minutes that stay over-full in each branch."""
+    on top; ``left`` [b, W] minutes by which what each branch carries on grows in each week."""
 
     branch: IntArray
     week: IntArray
@@ -106,12 +108,12 @@ def move(movable: Movable, needs: tuple[IntArray, IntArray], load: FloatArray, s
     movable = replace(movable, skills=np.where(known, movable.skills, 0).astype(np.int64))
     source, to = _variables(movable)
     branches = int(max(needs[0].max(initial=-1), staff.branch.max(initial=-1))) + 1
-    over = np.arange(branches * weeks).reshape(branches, weeks) + len(source)
-    rows, bounds = _limits(movable, (source, to), needs, load, staff, over)
+    waits = _Waits.of(needs, branches, weeks, len(source))
+    rows, bounds = _limits(movable, (source, to), load, staff, waits)
     later = to > movable.week[source]
     far = np.abs(to - movable.week[source])
     rate = np.where(later, movable.past[source] * DAY_PAST_PRICE, movable.waste[source]) + _STIR
-    price = np.concatenate([rate * far, np.full(branches * weeks, _UNMOVED)])
+    price = np.concatenate([rate * far, np.full(waits.count, _CARRIED)])
     whole = coo_array(
         (np.ones(len(source)), (source, np.arange(len(source)))), shape=(len(movable), len(price))
     )
@@ -124,7 +126,7 @@ def move(movable: Movable, needs: tuple[IntArray, IntArray], load: FloatArray, s
     )
     if result.x is None:
         raise ArithmeticError(f"no way found to spread the work: {result.message}")
-    return _told(movable, source, to, result.x, over)
+    return _told(movable, source, to, result.x, waits)
 
 
 def _variables(movable: Movable) -> tuple[IntArray, IntArray]:
@@ -142,40 +144,88 @@ def _variables(movable: Movable) -> tuple[IntArray, IntArray]:
 Triplets = tuple[FloatArray, IntArray, IntArray]
 
 
+@dataclass(frozen=True)
+class _Waits:
+    """What is carried on out of each week, a variable a class of a branch and week: by branch the ``classes``
+    (their skills [k]), which groups of the load each is (``groups`` [k, g]) and the ``columns`` [k, W]."""
+
+    classes: list[IntArray]
+    groups: list[FloatArray]
+    columns: list[IntArray]
+
+    @classmethod
+    def of(cls, needs: tuple[IntArray, IntArray], branches: int, weeks: int, begin: int) -> "_Waits":
+        classes = [np.unique(needs[1][needs[0] == one]) for one in range(branches)]
+        groups = [
+            ((needs[0] == one) & (needs[1] == skills[:, None])).astype(np.float64)
+            for one, skills in enumerate(classes)
+        ]
+        ends = begin + weeks * np.cumsum([0] + [len(skills) for skills in classes])
+        columns = [
+            np.arange(ends[one], ends[one + 1]).reshape(len(skills), weeks)
+            for one, skills in enumerate(classes)
+        ]
+        return cls(classes, groups, columns)
+
+    @property
+    def count(self) -> int:
+        return sum(columns.size for columns in self.columns)
+
+
+class _Rows:
+    """Rows of a sparse matrix, a block of one a week at a time."""
+
+    def __init__(self, weeks: int) -> None:
+        self.weeks, self.height = np.arange(weeks), 0
+        self.parts: list[Triplets] = []
+        self.bounds: list[FloatArray] = []
+
+    def put(self, value: float, week: IntArray, column: IntArray) -> None:
+        """A value in each of the columns, in the rows of these weeks."""
+        self.parts.append((np.full(len(week), value), self.height + week, column))
+
+    def end(self, bound: FloatArray) -> None:
+        """What the block's rows are at most."""
+        self.bounds.append(bound)
+        self.height += len(self.weeks)
+
+    def told(self) -> tuple[tuple[Triplets, int], FloatArray]:
+        if not self.height:
+            none = np.zeros(0, dtype=np.int64)
+            return ((np.zeros(0), none, none), 0), np.zeros(0)
+        values, at, columns = (np.concatenate([part[place] for part in self.parts]) for place in range(3))
+        return ((values, at.astype(np.int64), columns.astype(np.int64)), self.height), np.concatenate(
+            self.bounds
+        )
+
+
 def _limits(
-    movable: Movable,
-    variables: tuple[IntArray, IntArray],
-    needs: tuple[IntArray, IntArray],
-    load: FloatArray,
-    staff: Staff,
-    over: IntArray,
+    movable: Movable, variables: tuple[IntArray, IntArray], load: FloatArray, staff: Staff, waits: _Waits
 ) -> tuple[tuple[Triplets, int], FloatArray]:
-    """Rows: load of a collection after the moves, less what stays over-full, is at most what is there."""
+    """Rows: what a collection has done in a week, its load after the moves and what came on less what goes
+    on, is at most what is there; and no class carries on more than it has."""
     source, to = variables
-    values, at, columns, bounds, row = [], [], [], [], 0
+    rows = _Rows(load.shape[1])
     branch, skills = movable.branch[source], movable.skills[source]
-    weeks = np.arange(load.shape[1])
-    for one in range(len(over)):
-        mine, who = needs[0] == one, staff.branch == one
-        classes = np.unique(needs[1][mine])
+
+    def done(sign: float, one: int, classes: BoolArray) -> None:
+        some = np.flatnonzero((branch == one) & np.isin(skills, waits.classes[one][classes]))
+        rows.put(sign, to[some], some)
+        rows.put(-sign, movable.week[source[some]], some)
+        for columns in waits.columns[one][classes]:
+            rows.put(-sign, rows.weeks, columns)
+            rows.put(sign, rows.weeks[1:], columns[:-1])
+
+    for one, classes in enumerate(waits.classes):
+        who, by_class = staff.branch == one, waits.groups[one] @ load
         every = collections(classes, staff.skills[who])
         for holds, able in zip(every.holds, every.able, strict=True):
-            inside = np.isin(needs[1], classes[holds]) & mine
-            bounds.append(staff.minutes[who][able].sum(axis=0) - load[inside].sum(axis=0))
-            some = np.flatnonzero((branch == one) & np.isin(skills, classes[holds]))
-            for sign, when in ((1.0, to[some]), (-1.0, movable.week[source[some]])):
-                values.append(np.full(len(some), sign))
-                at.append(row + when)
-                columns.append(some)
-            values.append(np.full(len(weeks), -1.0))
-            at.append(row + weeks)
-            columns.append(over[one])
-            row += len(weeks)
-    if not row:
-        none = np.zeros(0, dtype=np.int64)
-        return ((np.zeros(0), none, none), 0), np.zeros(0)
-    whole = np.concatenate(at).astype(np.int64), np.concatenate(columns).astype(np.int64)
-    return ((np.concatenate(values), *whole), row), np.concatenate(bounds)
+            done(1.0, one, holds)
+            rows.end(staff.minutes[who][able].sum(axis=0) - by_class[holds].sum(axis=0))
+        for row in range(len(classes)):
+            done(-1.0, one, np.arange(len(classes)) == row)
+            rows.end(by_class[row])
+    return rows.told()
 
 
 def _stacked(rows: tuple[Triplets, int], whole: coo_array, width: int) -> Any:
@@ -193,7 +243,7 @@ def _stacked(rows: tuple[Triplets, int], whole: coo_array, width: int) -> Any:
     )
 
 
-def _told(movable: Movable, source: IntArray, to: IntArray, chosen: FloatArray, over: IntArray) -> Moved:
+def _told(movable: Movable, source: IntArray, to: IntArray, chosen: FloatArray, waits: _Waits) -> Moved:
     minutes = chosen[: len(source)]
     some = np.flatnonzero(minutes > 1e-6)
     row, to, minutes = source[some], to[some], minutes[some]
@@ -206,5 +256,9 @@ def _told(movable: Movable, source: IntArray, to: IntArray, chosen: FloatArray, 
         movable.jobs[row] * minutes / np.maximum(movable.minutes[row], 1e-12),
         movable.waste[row] * minutes * np.maximum(-weeks, 0),
         movable.past[row] * minutes * np.maximum(weeks, 0),
-        chosen[over],
+        np.array([_grown(chosen[columns].sum(axis=0)) for columns in waits.columns]),
     )
+
+
+def _grown(carried: FloatArray) -> FloatArray:
+    return np.maximum(np.diff(carried, prepend=0.0), 0.0)

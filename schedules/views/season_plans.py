@@ -101,11 +101,16 @@ def _ready_title(plan: SeasonPlan) -> str:
     if left:
         text = ngettext("%(said)s; %(n)d finds no place", "%(said)s; %(n)d find no place", left)
         return text % {"said": said, "n": left}
-    late = _sum(plan.told, "late")
+    overdue = sum(row.get("overdue", 0) for row in plan.told)
+    late = _sum(plan.told, "late") - overdue
+    told = {"said": said, "n": late, "old": overdue}
+    if late and overdue:
+        return _("%(said)s: %(old)d were overdue already, %(n)d more are late") % told
     if late:
-        text = ngettext("%(said)s, %(n)d of them late", "%(said)s, %(n)d of them late", late)
-        return text % {"said": said, "n": late}
-    return _("%(said)s, all within their windows") % {"said": said}
+        return ngettext("%(said)s, %(n)d of them late", "%(said)s, %(n)d of them late", late) % told
+    if overdue:
+        return _("%(said)s: %(old)d were overdue already, all others are within their windows") % told
+    return _("%(said)s, all within their windows") % told
 
 
 def _done(plan: SeasonPlan) -> int:

@@ -30,6 +30,8 @@ _COLUMNS = (
 )  # fmt: skip
 # So many weeks stand in the table; the sheet has all of them.
 _SHOWN_WEEKS = 6
+# More digits are a label that was scanned into the wrong field.
+_LONGEST_COUNT = 9
 
 
 def page(request: HttpRequest) -> HttpResponse:
@@ -156,9 +158,9 @@ def _order(media: Media, request: HttpRequest, now: datetime) -> str:
 
 def _how_many(request: HttpRequest) -> int:
     typed = request.POST.get("count", "").strip()
-    if not typed.isdecimal():
+    if not (typed.isascii() and typed.isdigit() and len(typed) <= _LONGEST_COUNT):
         raise NotOrderable(_("Write how many, as a whole number."))
-    return whole_number(typed)
+    return int(typed)
 
 
 def _number(text: str) -> float:

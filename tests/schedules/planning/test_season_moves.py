@@ -91,7 +91,12 @@ def test_no_way_of_dealing_whole_jobs_is_better(seed: int) -> None:
     there = 10.0 * rng.integers(0, 4, 3)
     load = np.bincount(week, weights=np.full(5, 10.0), minlength=3)
     found = move(these, (NONE, NONE), load[None], everybody(*there))
-    told = found.left.sum(), found.money.sum() + found.past.sum() * DAY_PAST_PRICE
+    after = load.copy()
+    np.subtract.at(after, found.week, found.minutes)
+    np.add.at(after, found.to, found.minutes)
+    carried = left_on(after, there)
+    assert found.left[0] == pytest.approx(np.maximum(np.diff(carried, prepend=0), 0), abs=1e-6)
+    told = carried.sum(), found.money.sum() + found.past.sum() * DAY_PAST_PRICE
 
     ways = itertools.product(*(range(a, b + 1) for a, b in zip(these.earliest, these.latest, strict=True)))
     best = min(outcome(these, np.array(way), there) for way in ways)
@@ -99,10 +104,31 @@ def test_no_way_of_dealing_whole_jobs_is_better(seed: int) -> None:
 
 
 def outcome(these: Movable, way: np.ndarray, there: np.ndarray) -> tuple[float, float]:
-    left = np.maximum(np.bincount(way, weights=these.minutes, minlength=3) - there, 0).sum()
+    left = left_on(np.bincount(way, weights=these.minutes, minlength=3), there).sum()
     early, late = np.maximum(these.week - way, 0), np.maximum(way - these.week, 0)
     price = (these.waste * early + these.past * late * DAY_PAST_PRICE) @ these.minutes
     return round(float(left), 6), round(float(price), 6)
+
+
+def left_on(load: np.ndarray, there: np.ndarray) -> np.ndarray:
+    """What each week carries on where each has so much work and so much time."""
+    carried = [0.0]
+    for work, room in zip(load, there, strict=True):
+        carried.append(max(carried[-1] + float(work) - float(room), 0.0))
+    return np.array(carried[1:])
+
+
+def test_the_room_of_weeks_that_work_off_what_is_left_is_no_room() -> None:
+    """Week nought has 150 minutes too many, which fill weeks one and two; what week three has too many could
+    be pulled forward into them by its window, and would only push others on."""
+    load, there = np.array([[250.0, 20.0, 30.0, 160.0]]), everybody(100, 100, 100, 100)
+    these = movable(week=[3], earliest=[1], minutes=[160.0], waste=[0.01])
+    found = move(these, (NONE, NONE), load, there)
+    assert not len(found.week)
+    assert found.left[0].tolist() == pytest.approx([150, 0, 0, 60])
+    # With an hour more in week two what is free there is taken.
+    found = move(these, (NONE, NONE), load, everybody(100, 100, 160, 100))
+    assert (found.week.tolist(), found.to.tolist(), found.minutes.tolist()) == ([3], [2], pytest.approx([60]))
 
 
 def test_alike_trips_are_one_class_and_nothing_is_lost() -> None:

@@ -84,7 +84,8 @@ FIGURES = (
         "driving",
         _("Minutes driven a completed visit"),
         _("All minutes on the road over the completed visits of the same rounds, the two parts below "
-          "together; rounds without a start, or with a home without a position, are left out."),
+          "together; the minutes of a round are shared alike by its stops; rounds without a start, or with a "
+          "home without a position, are left out."),
         "minutes",
     ),
     Figure(
@@ -266,7 +267,7 @@ def _rounds(visits: list[Visit], zone: ZoneInfo) -> Iterator[list[Visit]]:
 
 
 def _ways(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
-    """Minutes on the road of each round, by its first home."""
+    """Minutes on the road of each round, shared alike by its stops."""
     places, starts, policy = _places(), _starts(), Policy.the()
     for stops in _rounds(visits, zone):
         start = starts.get(stops[0].technician_id or 0)
@@ -283,11 +284,12 @@ def _ways(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
             took = _noted(left, reached)
             noted += took or 0.0
             reckoned += float(minutes[at, at + 1]) if took is None else 0.0
-        done = float(sum(visit.state == Visit.State.COMPLETED for visit in stops))
-        site, on = stops[0].site_id, _on(stops[0], zone)
-        yield Counted("driving", site, on, noted + reckoned, done)
-        yield Counted("driving_noted", site, on, noted, done)
-        yield Counted("driving_reckoned", site, on, reckoned, done)
+        on = _on(stops[0], zone)
+        told = {"driving": noted + reckoned, "driving_noted": noted, "driving_reckoned": reckoned}
+        for visit in stops:
+            done = float(visit.state == Visit.State.COMPLETED)
+            for key, amount in told.items():
+                yield Counted(key, visit.site_id, on, amount / len(stops), done)
 
 
 def _noted(left: Visit, reached: Visit) -> float | None:
@@ -320,18 +322,25 @@ def _first_time(visits: list[Visit], zone: ZoneInfo) -> Iterator[Counted]:
         (slot, _on(done[visit], zone), visit, changed is True)
         for slot, visit, changed in jobs.values_list("slot", "visit", "done")
     )
-    for _slot, some in groupby(rows, lambda row: row[0]):
-        seen = list(some)
-        for place, (_slot, on, visit, changed) in enumerate(seen):
-            if place and (on - seen[place - 1][1]).days <= AGAIN_DAYS:
-                continue
-            again = place + 1 < len(seen) and (seen[place + 1][1] - on).days <= AGAIN_DAYS
-            of_another_size = visit in wrong
-            # One filter of another size spoils one filter of its visit.
-            wrong.discard(visit)
-            yield Counted(
-                "first_time", done[visit].site_id, on, float(changed and not of_another_size and not again)
-            )
+    counted = [
+        row for _slot, some in groupby(rows, lambda row: row[0]) for row in _once_in_a_while(list(some))
+    ]
+    # One filter of another size spoils one filter of its visit: the one that failed anyway, if one did.
+    wrong -= {visit for _on, visit, right in counted if not right}
+    for on, visit, right in counted:
+        spoilt = visit in wrong
+        wrong.discard(visit)
+        yield Counted("first_time", done[visit].site_id, on, float(right and not spoilt))
+
+
+def _once_in_a_while(seen: list[tuple[int, date, int, bool]]) -> Iterator[tuple[date, int, bool]]:
+    """Of a filter's jobs those that follow none by some days: day, visit, whether it was changed and nobody
+    had to come again."""
+    for place, (_slot, on, visit, changed) in enumerate(seen):
+        if place and (on - seen[place - 1][1]).days <= AGAIN_DAYS:
+            continue
+        again = place + 1 < len(seen) and (seen[place + 1][1] - on).days <= AGAIN_DAYS
+        yield on, visit, changed and not again
 
 
 _KINDS = ("wants_filter_mail", "wants_visit_mail", "wants_record_mail")

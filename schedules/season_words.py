@@ -32,6 +32,21 @@ def amount(minutes: float) -> str:
     return f"{round(minutes)} min" if minutes < 60 else f"{hours(minutes)} h"
 
 
+def title_of_skill(known: Facts, one: Season, skill: str) -> str:
+    """What there is time for of the work that needs one skill, in one sentence."""
+    told = {"skill": skill, "n": int(one.over.sum()), "weeks": len(one.first_days)}
+    if not any(skill in who.skills for who in known.team.people):
+        return _("The season: nobody has %(skill)s") % told
+    if not one.usable.any():
+        return _("The season: no time is left for what needs %(skill)s") % told
+    if told["n"]:
+        return (
+            _("The season: in %(n)d of %(weeks)d weeks other work leaves too little time for %(skill)s")
+            % told
+        )
+    return _("The season: other work leaves time for all that needs %(skill)s") % told + _caught_up(one)
+
+
 def title(one: Season) -> str:
     """The whole in one sentence."""
     weeks, over = len(one.first_days), int(one.over.sum())
@@ -296,6 +311,13 @@ def differences(now: Season, then: Season) -> list[str]:
         )
         said.append(form % {"day": say_day(now.first_days[week]), "size": size})
     return said
+
+
+def not_supposed(known: Facts, what_if: WhatIf) -> str:
+    """What was asked and cannot be reckoned, empty where all can."""
+    if what_if.customers and not known.rows.customers:
+        return _("No customer is on record whose like could be added: the new ones bring no work here.")
+    return ""
 
 
 def _total(more: float, there: float, elsewhen: bool) -> str:

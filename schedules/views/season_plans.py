@@ -105,11 +105,11 @@ def _ready_title(plan: SeasonPlan) -> str:
     late = _sum(plan.told, "late") - overdue
     told = {"said": said, "n": late, "old": overdue}
     if late and overdue:
-        return _("%(said)s: %(old)d were overdue already, %(n)d more are late") % told
+        return _("%(said)s: %(old)d overdue already, %(n)d more late") % told
     if late:
         return ngettext("%(said)s, %(n)d of them late", "%(said)s, %(n)d of them late", late) % told
     if overdue:
-        return _("%(said)s: %(old)d were overdue already, all others are within their windows") % told
+        return _("%(said)s: %(old)d overdue already, all others within their windows") % told
     return _("%(said)s, all within their windows") % told
 
 

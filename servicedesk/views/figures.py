@@ -46,15 +46,16 @@ def sheet(request: HttpRequest) -> HttpResponse:
                 tally = told.of(figure.key, month, key)
                 value = _value(figure, tally)
                 what = [figure.key, harmless(name), f"{month:%Y-%m}"]
-                out.writerow(
-                    [*what, f"{tally.amount:g}", f"{tally.of:g}", value, figure.kind, figure.definition]
-                )
+                parts = ["", ""] if figure.kind == "most" else [f"{tally.amount:.10g}", f"{tally.of:.10g}"]
+                out.writerow([*what, *parts, value, figure.kind, figure.definition])
     return answer
 
 
 def _value(figure: Figure, tally: Tally) -> str:
     if figure.kind == "most":
         return f"{tally.most:g}"
+    if figure.kind in ("count", "standing"):
+        return f"{tally.amount:g}"
     return "" if tally.value is None else f"{tally.value:.4f}"
 
 

@@ -34,7 +34,7 @@ def page(request: HttpRequest) -> HttpResponse:
         then = season(known, ahead_then, narrow)
     context = {
         "form": form,
-        "title": words.title(now),
+        "title": _title(known, now, narrow),
         "full": words.full(known, now),
         "may_run_over": words.may_run_over(now),
         "nobody_has": words.nobody_has(known, now),
@@ -42,7 +42,7 @@ def page(request: HttpRequest) -> HttpResponse:
         "reserve_taken": words.reserve_taken(now),
         "with_room": words.with_room(now),
         "rows": _rows(now, then),
-        "people": _people(known, now, narrow),
+        "people": _people(known, now, then, narrow),
         "branches": _beside(_branches, known, ahead, ahead_then, narrow),
         "skills": _beside(_skills, known, ahead, ahead_then, narrow),
         "any_left": bool(now.behind.any() or (then is not None and then.behind.any())),
@@ -55,7 +55,8 @@ def page(request: HttpRequest) -> HttpResponse:
             "supposed": words.supposed(known, what_if),
             "differences": words.differences(now, then),
             "full_then": words.full(known, then),
-            "title_then": words.title(then),
+            "title_then": _title(known, then, narrow),
+            "not_supposed": words.not_supposed(known, what_if),
             "may_run_over_then": words.may_run_over(then),
             "with_room_then": words.with_room(then),
             "nobody_has_then": [
@@ -63,6 +64,10 @@ def page(request: HttpRequest) -> HttpResponse:
             ],
         }
     return render(request, "servicedesk/season.html", context)
+
+
+def _title(known: Facts, one: Season, narrow: Narrow) -> str:
+    return words.title_of_skill(known, one, narrow.skill) if narrow.skill else words.title(one)
 
 
 def _drawings(now: Season, then: Season | None) -> dict[str, Any]:
@@ -175,7 +180,7 @@ def _signed(minutes: float) -> str:
     return "0" if said in ("0", "0.0") else f"{'+' if minutes > 0 else '−'}{said}"
 
 
-def _people(known: Facts, one: Season, narrow: Narrow) -> list[dict[str, Any]]:
+def _people(known: Facts, one: Season, then: Season | None, narrow: Narrow) -> list[dict[str, Any]]:
     """Each technician's hours of these weeks, in all and by week, and what is booked of them."""
     names = known.rows.branches.names
     return [
@@ -184,6 +189,7 @@ def _people(known: Facts, one: Season, narrow: Narrow) -> list[dict[str, Any]]:
             "branch": names[known.team.branch[row]],
             "skills": ", ".join(who.skills),
             "hours": words.hours(_sum(one.people[row])),
+            "hours_then": "" if then is None else words.hours(_sum(then.people[row])),
             "booked": words.hours(_sum(one.people_booked[row])),
             "weeks": [words.hours(minutes) for minutes in one.people[row]],
         }
@@ -219,7 +225,11 @@ def _branches(known: Facts, ahead: Outlook, narrow: Narrow) -> list[dict[str, An
 def _skills(known: Facts, ahead: Outlook, narrow: Narrow) -> list[dict[str, Any]]:
     """Each skill by itself; a trip that needs two counts in both."""
     skills = [] if narrow.skill else known.rows.skills[:MOST_SKILLS_SHOWN]
-    return [_part(known, ahead, name, Narrow(narrow.branch, name)) for name in skills]
+    rows = [_part(known, ahead, name, Narrow(narrow.branch, name)) for name in skills]
+    for row in rows:
+        if not any(row["name"] in who.skills for who in known.team.people):
+            row |= {"usable": _("nobody has it"), "over": "–"}
+    return rows
 
 
 def _part(known: Facts, ahead: Outlook, name: str, narrow: Narrow) -> dict[str, Any]:

@@ -140,7 +140,7 @@ def say_moves(plan: SeasonPlan, book: Book) -> None:
     """Who moves where a hundredth more homes come, and who would if the plan before counted nothing."""
     for one in book.done:
         SeasonTrip.objects.bulk_create(book.rows_of(one))
-    SeasonPlan.objects.update(state="ready")
+    SeasonPlan.objects.update(state="ready", told=book.told())
     again = SeasonPlan.objects.create(first_day=MONDAY, weeks=WEEKS, asked_at=NOW)
     moves = []
     for more in (0, len(book.season.trips) // 100):

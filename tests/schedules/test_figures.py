@@ -1,6 +1,8 @@
 """The desk's figures, each counted by hand."""
 
+import csv
 from datetime import date, datetime, timedelta
+from io import StringIO
 
 import pytest
 import time_machine
@@ -118,6 +120,46 @@ def test_one_filter_of_another_size_spoils_one_filter_of_its_visit(now: datetime
         VisitJobFactory(visit=visit, slot=slot, done=True)
     DefectFactory(visit=visit, kind="wrong_size")
     assert told(figures.table(now), "first_time") == (1.0, 2.0)
+
+
+@pytest.mark.parametrize("changed", [(False, True), (True, False)])
+def test_the_one_of_another_size_is_the_one_that_failed_whatever_their_order(
+    now: datetime, changed: tuple[bool, bool]
+) -> None:
+    visit = ended("completed", now - timedelta(days=3))
+    for slot, done in zip(FilterSlotFactory.create_batch(2), changed, strict=True):
+        VisitJobFactory(visit=visit, slot=slot, done=done)
+    DefectFactory(visit=visit, kind="wrong_size")
+    assert told(figures.table(now), "first_time") == (1.0, 2.0)
+
+
+def test_a_rounds_minutes_are_shared_by_the_branches_of_its_stops(now: datetime) -> None:
+    for n in (0, 1):
+        DepotFactory(name=f"{n} depot", latitude=41.5 + n, longitude=-88.0)
+    one = TechnicianFactory(start_latitude=41.5, start_longitude=-88.0)
+    at = now - timedelta(hours=5)
+    for hour, north in enumerate((41.6, 42.4, 42.4)):
+        place = SiteFactory(latitude=north, longitude=-88.0)
+        ended("completed", at + timedelta(hours=hour), technician=one, site=place)
+    table = figures.table(now)
+    first, second = (table.of("driving", None, key) for key, _name in table.branches)
+    assert (first.of, second.of) == (1.0, 2.0)
+    assert second.amount == pytest.approx(2 * first.amount)
+
+
+def test_the_sheet_gives_each_figure_its_value_and_no_sum_of_worst_days(
+    manager: Client, now: datetime
+) -> None:
+    for days in (3, 9):
+        slot = FilterSlotFactory(changed_by="technician")
+        PlanFactory(slot=slot, due_on=figures.due.today(now) - timedelta(days=days), reason="calendar")
+    with time_machine.travel(now, tick=False):
+        rows = list(csv.DictReader(StringIO(manager.get("/figures/figures.csv").text)))
+    month = f"{now:%Y-%m}"
+    mine = {row["figure"]: row for row in rows if row["month"] == month}
+    assert (mine["oldest"]["sum"], mine["oldest"]["number"], mine["oldest"]["value"]) == ("", "", "9")
+    assert (mine["past_date"]["sum"], mine["past_date"]["value"]) == ("2", "2")
+    assert mine["opt_outs"]["value"] == "0"
 
 
 def test_what_is_past_its_date_is_told_by_branch(manager: Client, now: datetime) -> None:

@@ -5,6 +5,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from django.test import Client
+from django.urls import reverse
 
 from equipment.models import Site
 from schedules import rounds, season_plan, season_routes
@@ -144,6 +146,32 @@ def test_what_one_week_has_no_hours_for_comes_in_a_later_one() -> None:
     assert weeks == [0] * 9 + [1] * 3
     assert not any(row["left"] for row in plan.told)
     assert plan.told[1]["late"] == 3
+
+
+def test_what_was_overdue_already_is_never_within_its_window(manager: Client) -> None:
+    a_van()
+    a_home(MONDAY - timedelta(days=40))
+    a_home(MONDAY + timedelta(days=10))
+    plan = worked_out()
+    assert sum(row["late"] for row in plan.told) == sum(row["overdue"] for row in plan.told) == 1
+    late = plan.trips.get(last_day=MONDAY - timedelta(days=40))
+    said = manager.get(reverse("season-plan", args=[plan.pk]), {"week": late.week}).text
+    assert "2 stops have their weeks: 1 overdue already, all others" in said
+    assert "was to be done by 8 April 2026" in said
+
+
+def test_what_full_rounds_held_is_the_room_of_their_week_at_the_next_asking() -> None:
+    """Its rounds held three quarters of the hours and left some; the others held all they were dealt."""
+    a_van()
+    homes(12, weeks=3)
+    first = gathered()
+    told = [{"monday": f"{first.monday(at)}", "proved": {"": 0.75} if at == 1 else {}} for at in range(4)]
+    before = SeasonPlanFactory(state="ready", weeks=4, told=told, first_day=MONDAY)
+    SeasonTripFactory(plan=before, site=Site.objects.first(), week=0)
+    season = gathered()
+    assert season.proved[0, :3].tolist() == [1.0, 0.75, 1.0]
+    later = gathered(first_day=MONDAY + timedelta(weeks=1))
+    assert later.proved[0, :2].tolist() == [0.75, 1.0]
 
 
 def test_without_technicians_every_home_is_told_to_be_without_a_place() -> None:

@@ -191,7 +191,7 @@ def test_sizes_without_a_medium_are_named(now: datetime) -> None:
     assert to_buy(now).without[0].sold
 
 
-@pytest.mark.parametrize(("count", "days"), [(0, 3), (-1, 3), (10**9, 3), (1, -1)])
+@pytest.mark.parametrize(("count", "days"), [(0, 3), (-1, 3), (10**9, 3), (1, -1), (1, 731)])
 def test_what_cannot_be_ordered_is_refused(
     pleat: Media, manager_user: User, now: datetime, count: int, days: int
 ) -> None:
@@ -254,7 +254,7 @@ def test_the_page_orders_takes_in_and_says_what_is_wrong(
         assert "Ordered: 6 × pleat." in manager.post("/filters-to-buy/", told, follow=True).text
         assert "No filter has to be bought now" in manager.get("/filters-to-buy/").text
         row = Purchase.objects.get()
-        for count in ("x", "-3"):
+        for count in ("x", "-3", "5.", "٣", "9" * 20):
             bad = {"purchase": row.pk, "count": count}
             assert (
                 "Write how many, as a whole number."
@@ -264,6 +264,7 @@ def test_the_page_orders_takes_in_and_says_what_is_wrong(
         for wrong in (
             {"media": pleat.pk, "count": "1", "expected": "soon"},
             {"media": pleat.pk, "count": "x"},
+            {"media": pleat.pk, "count": "036000291452036000"},  # a carton's label, scanned
         ):
             assert 'class="error"' in manager.post("/filters-to-buy/", wrong, follow=True).text
         sheet = manager.get("/filters-to-buy/sheet.csv").text.splitlines()

@@ -11,7 +11,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from equipment.models import FilterSlot
-from schedules.models import Plan, Policy, Visit
+from schedules.models import Depot, Plan, Policy, Technician, Visit
 from tests.factories import (
     NOW,
     TODAY,
@@ -132,6 +132,45 @@ def test_without_a_technician(manager: Client) -> None:
     shown = page(manager, without=who.pk)
     assert "What if: without Ada" in shown
     assert "less capacity" in shown
+
+
+def test_without_the_only_one_of_a_branch_nobody_works_there(manager: Client) -> None:
+    """What nobody there had the skill for before is still that, and not what is lacking now."""
+    for n in range(2):
+        DepotFactory(name=f"{n} depot", latitude=41.0 + n, longitude=-87.6)
+    TechnicianFactory(name="Ada", depot=Depot.objects.get(name="0 depot"), skills=["gas"])
+    only = TechnicianFactory(name="Bo", depot=Depot.objects.get(name="1 depot"), skills=[])
+    for n in range(4):
+        a_filter(9 + n, latitude=42.0, longitude=-87.6)
+    system = SystemFactory(site=SiteFactory(latitude=42.0, longitude=-87.6))
+    MaintenanceTaskFactory(system=system, due_on=TODAY + timedelta(days=10), minutes=60, skill="gas")
+    a_filter(10, latitude=41.0, longitude=-87.6)
+    said = page(manager, without=only.pk)
+    assert "at 1 depot, where nobody works" in said
+    assert "than those with the skill" not in said
+    assert said.count("and nobody at 1 depot has that") == 1
+
+
+def test_a_skill_is_judged_by_what_other_work_leaves_and_says_so(manager: Client) -> None:
+    TechnicianFactory(day_starts="08:00", day_ends="09:00", skills=["gas"])
+    for _ in range(16):
+        a_filter(9)
+    MaintenanceTaskFactory(system=SystemFactory(), due_on=TODAY + timedelta(days=9), minutes=60, skill="gas")
+    said = page(manager, skill="gas")
+    assert "other work leaves too little time for gas" in said
+    assert "Other work that takes these people is reckoned to come first." in said
+    FilterSlot.objects.all().delete()
+    assert "other work leaves time for all that needs gas" in page(manager, skill="gas")
+    Technician.objects.update(skills=[])
+    assert "<h1>The season: nobody has gas</h1>" in page(manager, skill="gas")
+    assert "nobody has it" in page(manager)
+
+
+def test_new_customers_of_a_desk_without_any_bring_no_work_and_that_is_said(manager: Client) -> None:
+    TechnicianFactory()
+    assert "No customer is on record whose like could be added" in page(manager, customers=100)
+    a_filter(9)
+    assert "No customer is on record" not in page(manager, customers=100)
 
 
 def test_nothing_is_stored_by_what_is_supposed(manager: Client) -> None:

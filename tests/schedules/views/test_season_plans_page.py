@@ -110,6 +110,14 @@ def test_a_running_season_is_watched_and_stopped(manager: Client) -> None:
             {"state": "ready", "told": [a_week(0, late=3), a_week(1, homes=2000)]},
             "2,002 stops have their weeks, 3",
         ),
+        (
+            {"state": "ready", "told": [a_week(0, late=3, overdue=3), a_week(1)]},
+            "3 overdue already, all others within their windows",
+        ),
+        (
+            {"state": "ready", "told": [a_week(0, late=5, overdue=3), a_week(1)]},
+            "3 overdue already, 2 more late",
+        ),
     ],
 )  # fmt: skip
 def test_the_title_says_where_it_stands(manager: Client, more: dict[str, Any], said: str) -> None:

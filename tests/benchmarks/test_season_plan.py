@@ -142,16 +142,20 @@ def say_moves(plan: SeasonPlan, book: Book) -> None:
         SeasonTrip.objects.bulk_create(book.rows_of(one))
     SeasonPlan.objects.update(state="ready", told=book.told())
     again = SeasonPlan.objects.create(first_day=MONDAY, weeks=WEEKS, asked_at=NOW)
-    moves = []
+    moves, back = [], 0
     for more in (0, len(book.season.trips) // 100):
         fill(more, 12)
         season = gather(again, NOW, TODAY)
         before, free = season.dealt.before, replace(season.dealt, before=np.full(len(season.trips), -1))
         dealings = (dealt_weeks(season), dealt_weeks(replace(season, dealt=free)))
         moves += [int(((before >= 0) & (before != dealt)).sum()) for dealt in dealings]
+        if not more:
+            last = season.dealt.last
+            back = int(((before > last) & (dealings[0] <= last)).sum())
     print(
-        f"asked again, {moves[0]} of {len(book.season.trips)} homes move (as if there were no plan before:"
-        f" {moves[1]}); with a hundredth more homes {moves[2]} ({moves[3]})"
+        f"asked again, {moves[0]} of {len(book.season.trips)} homes move, {back} of them from a late week"
+        f" into their window (as if there were no plan before: {moves[1]}); with a hundredth more homes"
+        f" {moves[2]} ({moves[3]})"
     )
     assert moves[2] < moves[3]
 

@@ -1,0 +1,1 @@
+"""The whole desk as one file, and back."""

@@ -11,6 +11,8 @@
   });
   const FEWEST_ROWS = 3;
   const FEWEST_ENTRIES = 2;
+  // A day's own list is short, and its order is the day's.
+  const FEWEST_OF_A_HEAD = 6;
   // What a spreadsheet would run is given a mark before it, as the sheets of the desk do.
   const RUNS = /^[=+@\t\r]|^-(?![\d.,]+$)/;
 
@@ -173,10 +175,12 @@
   }
 
   const many = (list) => entries(list).length >= FEWEST_ENTRIES;
+  const sortable = (list) =>
+    entries(list).length >= (list.dataset.head ? FEWEST_OF_A_HEAD : FEWEST_ENTRIES) && !list.hasAttribute("data-unsorted");
   const all = [...document.querySelectorAll("main ol[data-columns]")];
   for (const name of new Set(all.map((list) => list.dataset.name))) {
     const lists = all.filter((list) => list.dataset.name === name);
-    lists.filter((list) => many(list) && !list.hasAttribute("data-unsorted")).forEach(order);
+    lists.filter(sortable).forEach(order);
     if (lists.length > 1 || many(lists[0])) taken(lists.at(-1), name, () => listed(lists));
   }
 })();

@@ -160,7 +160,7 @@ class FeedAdmin(NoDelete):
     """Calendar addresses, without their secret."""
 
     list_display = ("site", "created_at", "withdrawn_at")
-    exclude = ("secret",)
+    exclude = ("print", "seed")
     raw_id_fields = ("site",)
 
 

@@ -24,8 +24,8 @@ _log = logging.getLogger(__name__)
 
 
 def address(feed: Feed) -> str:
-    """The secret address to subscribe to."""
-    return absolute("feed", feed.secret)
+    """The secret address to subscribe to, empty where it cannot be shown again."""
+    return absolute("feed", feed.secret) if feed.secret else ""
 
 
 def open_feeds(owner: Owner) -> QuerySet[Feed]:

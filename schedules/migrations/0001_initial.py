@@ -3,7 +3,7 @@
 import datetime
 import django.core.validators
 import django.db.models.deletion
-import schedules.models.feed
+import shared.keys
 import simple_history.models
 from django.conf import settings
 from django.db import migrations, models
@@ -23,7 +23,7 @@ class Migration(migrations.Migration):
             name='Feed',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('secret', models.CharField(default=schedules.models.feed.new_secret, max_length=48, unique=True)),
+                ('secret', models.CharField(default=shared.keys.new_key, max_length=48, unique=True)),
                 ('created_at', models.DateTimeField(auto_now_add=True)),
                 ('withdrawn_at', models.DateTimeField(blank=True, null=True, verbose_name='withdrawn at')),
                 ('site', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='feeds', to='equipment.site')),

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from equipment.languages import language_at
 from schedules import feeds
 from schedules.models import Feed
+from shared.keys import key_print
 
 _FILE = {"site": "filters.ics", "technician": "rounds.ics", "desk": "load.ics"}
 
@@ -17,7 +18,7 @@ _FILE = {"site": "filters.ics", "technician": "rounds.ics", "desk": "load.ics"}
 def calendar(request: HttpRequest, secret: str) -> HttpResponseBase:
     """The calendar, 304 where the reader has it, 410 where the address was withdrawn."""
     rows = Feed.objects.select_related("site__customer", "technician").defer("body")
-    feed = rows.filter(secret=secret).first()
+    feed = rows.filter(print=key_print(secret)).first()
     if feed is None:
         return _said(_("There is no calendar at this address."), 404)
     if feed.withdrawn_at is not None:

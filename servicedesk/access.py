@@ -66,6 +66,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "site-visit": {"POST": Who.MANAGER},
     "site-dust": {"POST": Who.MANAGER},
     "card": {"GET": SIGNED_IN},
+    "what-was-done": {"GET": SIGNED_IN},
     "tags": {"GET": STAFF, "POST": STAFF},
     "tag": {"GET": EVERYBODY},
     "to-buy": {"GET": Who.MANAGER, "POST": Who.MANAGER},

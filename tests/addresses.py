@@ -63,6 +63,7 @@ def addresses_of(home: Site, home_slot: FilterSlot, homeowner: User, technician_
         "site-dust": [home.pk],
         "dust-close": [DustEpisodeFactory(site=home).pk],
         "card": [home.pk],
+        "what-was-done": [home.pk],
         "tags": [home.pk],
         "photograph": [PhotographFactory(slot=home_slot).pk],
         "photograph-gone": [PhotographFactory(slot=home_slot).pk],

@@ -1,0 +1,116 @@
+"""What was done at a home, as it stands on record: what, when, known from whom, and when it was written down.
+
+Nothing is left out of it: what was taken back and what was put right stay, and are told as such.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from django.utils.translation import gettext as _
+
+from equipment.models import Desk, FilterChange, Media, Reading, Site, User
+from schedules.explain import say_day
+from schedules.models import TaskDone, Visit
+from shared import clock
+from shared.units import PRESSURE, show
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing done: its local day, where in the home, what in words, known from whom, written down when and
+    by whom; ``undone``: the day it was taken back."""
+
+    day: date
+    where: str
+    what: str
+    known: str
+    written: str
+    undone: date | None = None
+
+
+def done_at(site: Site, units: str, first: date | None = None, last: date | None = None) -> list[Entry]:
+    """Everything done at the home from ``first`` to ``last`` (None: whenever), newest first."""
+    zone = site.zone(Desk.the().timezone)
+    entries = [*_changes(site, zone), *_readings(site, zone, units), *_visits(site, zone), *_tasks(site)]
+    inside = [row for row in entries if (first or date.min) <= row.day <= (last or date.max)]
+    return sorted(inside, key=lambda row: (row.day, row.where, row.what), reverse=True)
+
+
+def _changes(site: Site, zone: ZoneInfo) -> Iterator[Entry]:
+    rows = FilterChange.objects.filter(slot__system__site=site)
+    for row in rows.select_related("slot__system", "media", "recorded_by").order_by("changed_at"):
+        yield Entry(
+            row.changed_on,
+            row.slot.location or row.slot.name,
+            _("Filter changed: %(what)s") % {"what": _filter(row.slot.nominal_size, row.media)},
+            row.get_told_display(),
+            _written(row.recorded_at, row.recorded_by, zone),
+            clock.local_day(row.undone_at, zone) if row.undone_at else None,
+        )
+
+
+def _filter(size: str, media: Media | None) -> str:
+    return f"{size}, {media.name}, MERV {media.merv}" if media else size
+
+
+def _readings(site: Site, zone: ZoneInfo, units: str) -> Iterator[Entry]:
+    rows = Reading.objects.filter(slot__system__site=site)
+    before = _put_right(site)
+    for row in rows.select_related("slot__system", "taken_by").order_by("taken_at"):
+        said = _("Pressure drop read: %(drop)s") % {"drop": show(row.filter_drop_pa, PRESSURE, units)}
+        was = [
+            show(value, PRESSURE, units) for value in before.get(row.pk, []) if value != row.filter_drop_pa
+        ]
+        if was:
+            said += _(" (put right; before: %(drops)s)") % {"drops": ", ".join(was)}
+        yield Entry(
+            clock.local_day(row.taken_at, zone),
+            row.slot.location or row.slot.name,
+            said,
+            _("read there") if row.taken_by else _("from a sheet"),
+            _written(row.recorded_at, row.taken_by, zone),
+        )
+
+
+def _put_right(site: Site) -> dict[int, list[float]]:
+    """Of each reading every drop that it ever had on record, oldest first."""
+    found: dict[int, list[float]] = {}
+    rows = Reading.history.filter(slot__system__site=site).order_by("history_date", "history_id")
+    for pk, drop in rows.values_list("id", "filter_drop_pa"):
+        told = found.setdefault(pk, [])
+        if drop not in told:
+            told.append(drop)
+    return found
+
+
+def _visits(site: Site, zone: ZoneInfo) -> Iterator[Entry]:
+    states = (Visit.State.COMPLETED, Visit.State.NO_ACCESS)
+    rows = Visit.objects.filter(site=site, state__in=states, completed_at__isnull=False)
+    for row in rows.select_related("technician"):
+        assert row.completed_at is not None  # noqa: S101
+        came = row.state == Visit.State.COMPLETED
+        said = _("Visit completed") if came else _("Visit: nobody opened")
+        yield Entry(
+            clock.local_day(row.completed_at, zone),
+            "",
+            f"{said}: {row.findings}" if row.findings else said,
+            str(row.technician or ""),
+            _written(row.completed_at, None, zone),
+        )
+
+
+def _tasks(site: Site) -> Iterator[Entry]:
+    rows = TaskDone.objects.filter(task__system__site=site).select_related(
+        "task__system", "visit__technician"
+    )
+    for row in rows:
+        who = str(row.visit.technician or "") if row.visit else ""
+        said = f"{row.task.name}: {row.note}" if row.note else row.task.name
+        yield Entry(row.done_on, row.task.system.name, said, who, "")
+
+
+def _written(at: datetime, by: User | None, zone: ZoneInfo) -> str:
+    day = say_day(clock.local_day(at, zone))
+    return f"{day}, {by.get_full_name() or by}" if by else day

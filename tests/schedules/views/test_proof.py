@@ -1,0 +1,100 @@
+"""What was done at a home: nothing left out, nothing hidden, and nobody else's."""
+
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from equipment.models import FilterSlot, Site, User
+from schedules.proof import done_at
+from tests.factories import (
+    NOW,
+    TODAY,
+    FilterChangeFactory,
+    FilterSlotFactory,
+    MediaFactory,
+    ReadingFactory,
+    SiteFactory,
+    TaskDoneFactory,
+    TechnicianFactory,
+    VisitFactory,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def lived_in(home: Site, home_slot: FilterSlot, technician_user: User) -> Site:
+    """A change taken back, the one that held, a reading put right, a visit, a shut door, a task."""
+    home_slot.location = "hall ceiling"
+    home_slot.save()
+    pleat = MediaFactory(name="Pleat 11", merv=11)
+    day = TODAY - timedelta(days=40)
+    for undone, days in ((NOW, 0), (None, 1)):
+        on = day + timedelta(days=days)
+        FilterChangeFactory(
+            slot=home_slot, changed_on=on, changed_at=NOW - timedelta(days=40 - days), media=pleat,
+            told="occupant", undone_at=undone,
+        )  # fmt: skip
+    reading = ReadingFactory(
+        slot=home_slot, taken_at=NOW - timedelta(days=9), filter_drop_pa=250, taken_by=technician_user
+    )
+    reading.filter_drop_pa = 25
+    reading.save()
+    who = TechnicianFactory(name="Ada Reed")
+    told = {"site": home, "technician": who}
+    VisitFactory(state="completed", completed_at=NOW - timedelta(days=8), findings="rusty frame", **told)
+    VisitFactory(state="no_access", completed_at=NOW - timedelta(days=7), **told)
+    VisitFactory(state="scheduled", day=TODAY + timedelta(days=9), **told)
+    TaskDoneFactory(task__system=home_slot.system, task__name="Clean the drain", done_on=TODAY)
+    return home
+
+
+def test_everything_done_is_told_newest_first_with_what_was_taken_back(lived_in: Site) -> None:
+    rows = done_at(lived_in, "ip")
+    assert [row.what for row in rows] == [
+        "Clean the drain",
+        "Visit: nobody opened",
+        "Visit completed: rusty frame",
+        "Pressure drop read: 0.10 in. w.c. (put right; before: 1.00 in. w.c.)",
+        "Filter changed: 16x25x1, Pleat 11, MERV 11",
+        "Filter changed: 16x25x1, Pleat 11, MERV 11",
+    ]
+    assert [row.undone is not None for row in rows] == [False] * 5 + [True]
+    assert rows[-1].known == "told by the occupant"
+    assert done_at(lived_in, "si")[3].what == "Pressure drop read: 25 Pa (put right; before: 250 Pa)"
+
+
+def test_days_narrow_it_and_odd_ones_are_said(manager: Client, lived_in: Site) -> None:
+    address = reverse("what-was-done", args=[lived_in.pk])
+    week = {"first": str(TODAY - timedelta(days=8)), "last": str(TODAY - timedelta(days=7))}
+    text = manager.get(address, week).text
+    assert "rusty frame" in text
+    assert "Clean the drain" not in text
+    assert "Nothing is on record for these days." in manager.get(address, {"last": "1999-01-01"}).text
+    assert 'class="error"' in manager.get(address, {"first": "soon"}).text
+    assert "promises nothing about any warranty" in text
+
+
+def test_a_household_reads_its_own_home_alone(homeowner: Client, lived_in: Site) -> None:
+    text = homeowner.get(reverse("what-was-done", args=[lived_in.pk])).text
+    assert "taken back on 12 May 2026" in text
+    assert homeowner.get(reverse("what-was-done", args=[SiteFactory().pk])).status_code == 404
+
+
+def test_as_many_queries_for_a_long_record_as_for_a_short_one(lived_in: Site) -> None:
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as caught:
+            done_at(lived_in, "ip")
+        return len(caught)
+
+    asked()  # the desk's own row is made at first sight
+    few = asked()
+    slot = FilterSlotFactory(system__site=lived_in)
+    for days in range(5):
+        FilterChangeFactory(slot=slot, changed_at=NOW - timedelta(days=days), changed_on=TODAY)
+        ReadingFactory(slot=slot, taken_at=NOW - timedelta(days=days))
+    assert asked() == few

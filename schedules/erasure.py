@@ -2,12 +2,27 @@
 
 from datetime import datetime
 
+from django.conf import settings
 from django.db import transaction
+from django.utils import translation
 from django.utils.translation import gettext as _
 
 from equipment.models import Person, User
 from schedules import due
 from schedules.models import Answer, Notice, Reply, RestedAddress, Rung
+
+
+def _nobodys_names() -> frozenset[str]:
+    names = set()
+    for language, _own in settings.LANGUAGES:
+        with translation.override(language):
+            names.add(_("erased on request"))
+    return frozenset(names)
+
+
+def is_erased(person: Person) -> bool:
+    """Whether nothing of the person is left to be erased."""
+    return not person.email and not person.phone and person.name in _nobodys_names()
 
 
 def erase(person: Person, now: datetime) -> None:

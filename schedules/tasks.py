@@ -11,6 +11,7 @@ from schedules import (
     foretelling,
     observed_times,
     reminders,
+    retention,
     round_runs,
     season_runs,
     sending,
@@ -89,3 +90,9 @@ def forget_uploads() -> int:
     """Take uploaded sheets off the disk that nobody stored within the hour."""
     now = timezone.now()
     return waiting.sweep(now) + api_keys.forget_answers(now)
+
+
+@shared_task
+def forget_old() -> int:
+    """Take away what is known of people for longer than the settings say."""
+    return sum(retention.forget_old(timezone.now()).values())

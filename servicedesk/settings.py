@@ -163,6 +163,18 @@ DKIM_KEY_FILE = env.str("DKIM_KEY_FILE", default="")
 # Text messages are posted there as JSON; empty: none go out. Answers come in with the same secret.
 TEXTS_URL, TEXTS_SECRET = env.str("TEXTS_URL", default=""), env.str("TEXTS_SECRET", default="")
 
+# For how many days what is known of people is kept; nought: for ever. The building's record has no end.
+KEEP_DAYS = {
+    "letters": env.int("KEEP_LETTERS_DAYS", default=1095),
+    "answers": env.int("KEEP_ANSWERS_DAYS", default=1095),
+    "phone_entries": env.int("KEEP_PHONE_ENTRIES_DAYS", default=730),
+    "photographs": env.int("KEEP_PHOTOGRAPHS_DAYS", default=1825),
+    "plans_of_rounds": env.int("KEEP_ROUNDS_DAYS", default=400),
+    "people_gone": env.int("KEEP_PEOPLE_GONE_DAYS", default=730),
+}
+if min(KEEP_DAYS.values()) < 0:
+    raise ImproperlyConfigured("KEEP_..._DAYS: so many days that are kept cannot be below nought.")
+
 REDIS_URL = env.str("REDIS_URL", default="")
 # A table server of the open kind for travel times; empty: reckoned as the crow flies.
 TRAVEL_URL = env("TRAVEL_URL", default="")
@@ -206,6 +218,7 @@ CELERY_BEAT_SCHEDULE = {
     "write of visits": _every("write_visits", 60.0),
     "send the outbox": _every("send_outbox", 15.0),
     "forget uploads": _every("forget_uploads", 300.0),
+    "forget what is old": _every("forget_old", 21600.0),
 }
 
 CONTENT_SECURITY_POLICY = {

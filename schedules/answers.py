@@ -33,6 +33,11 @@ class Answered:
         self.rows = [row for row in rows.order_by("at", "pk") if row.life == lives[row.slot_id]]
         self._last = {row.slot_id: row for row in self.rows}
 
+    @property
+    def last(self) -> list[Answer]:
+        """The last answer about each filter, which is the one that holds."""
+        return list(self._last.values())
+
     def settles(self, slot: FilterSlot, now: datetime) -> bool:
         """Whether no letter is due for the filter: it is put off to a day to come, or waits for a call."""
         row = self._last.get(slot.pk)

@@ -25,5 +25,5 @@ class DayField(forms.DateField):
         """The day; forms.ValidationError for a year out of range."""
         day: date | None = super().clean(value)
         if day is not None and not 1950 <= day.year <= 2100:
-            raise forms.ValidationError(_("is not a year between 1950 and 2100"))
+            raise forms.ValidationError(_("That day is too far off: write a year between 1950 and 2100."))
         return day

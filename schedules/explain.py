@@ -244,3 +244,8 @@ def loaded_share(plan: Plan | None) -> float | None:
         return None
     room = plan.limit_drop_pa - plan.clean_drop_pa
     return (plan.drop_now_pa - plan.clean_drop_pa) / room if room > 0 else 1.0
+
+
+def tube_words() -> str:
+    """How a small gauge is read."""
+    return _("A tube that fills from left to right; the stroke across it is the limit.")

@@ -1,7 +1,8 @@
 """What a household does about its filters: changed, said by mistake, not yet, another size, out of reach,
 send somebody. The same behind a letter's link and on the household's own page."""
 
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
@@ -17,12 +18,15 @@ from schedules import answers, due, supply, visits
 from schedules.bookable import NotBookable
 from schedules.change_form import ChangeForm
 from schedules.explain import say_day
+from schedules.models import Plan
 from schedules.notice_slots import of_a_technician
 from schedules.visits import Booking
 from schedules.waiting import cost_of_waiting
 from shared import clock
 
 _PUT_OFF_DAYS = (3, 7, 14)
+_SAME_PRESS = timedelta(minutes=10)
+_MOST_NAMED = 3
 
 
 @dataclass(frozen=True)
@@ -37,11 +41,15 @@ class Asked:
 
 @dataclass(frozen=True)
 class Acted:
-    """What came of it: ``said``, or the ``error`` for which nothing was done, changes written down, and
-    whether the filters spoken of are ``settled`` by it."""
+    """What came of it: ``said`` with the ``next_dates`` of what was changed, or the ``error`` for which
+    nothing was done, with the key of the filter that it arose ``at`` and the form of its change as it was
+    typed; changes written down, and whether the filters spoken of are ``settled`` by it."""
 
     said: str = ""
+    next_dates: str = ""
     error: str = ""
+    at: int | None = None
+    form: ChangeForm | None = None
     changes: list[FilterChange] = field(default_factory=list)
     settled: bool = False
 
@@ -80,33 +88,58 @@ def _changed(post: QueryDict, asked: Asked, now: datetime) -> Acted:
     for slot, form in forms:
         if not form.is_valid():
             why = " ".join(str(text) for texts in form.errors.values() for text in texts)
-            return Acted(error=f"{_place(slot)}: {why}")
+            return Acted(error=f"{_place(slot, asked)}: {why}", at=slot.pk, form=form)
+    done = []
+    slot, form = forms[0]
     try:
-        done = _record(forms, now)
+        with transaction.atomic():
+            for slot, form in forms:
+                done.append(_told_already(slot, form, now) or _record(slot, form, now))
     except NotRecordable as error:
-        return Acted(error=str(error))
+        form.add_error("on", str(error))
+        return Acted(error=f"{_place(slot, asked)}: {error}", at=slot.pk, form=form)
     visits.drop_done([slot.pk for slot in ticked])
     due.replan(now, FilterSlot.objects.filter(system__site=asked.site))
-    return Acted(said=_("Thank you. Your new dates are below."), changes=done)
+    said = _("Thank you. Your new dates are below.")
+    return Acted(said=said, next_dates=_next_dates(ticked, asked), changes=done)
 
 
-def _record(forms: list[tuple[FilterSlot, ChangeForm]], now: datetime) -> list[FilterChange]:
-    """All changes or none; NotRecordable names the filter that stands in the way."""
+def _record(slot: FilterSlot, form: ChangeForm, now: datetime) -> FilterChange:
     told = Told(FilterChange.Told.OCCUPANT, FilterSlot.ChangedBy.OCCUPANT)
-    done = []
-    with transaction.atomic():
-        for slot, form in forms:
-            try:
-                done.append(
-                    record_change(slot, form.cleaned_data["on"], form.cleaned_data["medium"], told, now)
-                )
-            except NotRecordable as error:
-                raise NotRecordable(f"{_place(slot)}: {error}") from None
-    return done
+    return record_change(slot, form.cleaned_data["on"], form.cleaned_data["medium"], told, now)
 
 
-def _place(slot: FilterSlot) -> str:
-    return f"{slot.size}, {slot.location or slot.name}"
+def _told_already(slot: FilterSlot, form: ChangeForm, now: datetime) -> FilterChange | None:
+    """The same change, told a moment ago: a second press, or a second tab."""
+    medium = form.cleaned_data["medium"]
+    rows = FilterChange.objects.filter(
+        slot=slot, changed_on=form.cleaned_data["on"], told=FilterChange.Told.OCCUPANT, undone_at=None,
+        recorded_at__gt=now - _SAME_PRESS,
+    )  # fmt: skip
+    return (rows.filter(media=medium) if medium else rows).first()
+
+
+def _next_dates(changed: list[FilterSlot], asked: Asked) -> str:
+    """The next date of each filter, where they are few."""
+    plans = Plan.objects.filter(slot__in=changed, due_on__isnull=False).select_related("slot")
+    if len(changed) > _MOST_NAMED:
+        return ""
+    return " ".join(
+        _("%(place)s: next by %(day)s.") % {"place": _place(plan.slot, asked), "day": say_day(plan.due_on)}
+        for plan in plans.order_by("due_on", "slot")
+    )
+
+
+def alike(slots: Iterable[FilterSlot]) -> set[int]:
+    """Those that their place alone does not tell apart, by their keys: they are told with their codes."""
+    slots = list(slots)
+    places = Counter(slot.location for slot in slots)
+    return {slot.pk for slot in slots if places[slot.location] > 1}
+
+
+def _place(slot: FilterSlot, asked: Asked) -> str:
+    code = f" ({slot.name})" if slot.location and slot.pk in alike(asked.slots) else ""
+    return f"{slot.location or slot.name}{code}"
 
 
 def _undo(post: QueryDict, asked: Asked, now: datetime) -> Acted:
@@ -142,7 +175,7 @@ def _otherwise(post: QueryDict, asked: Asked, now: datetime) -> Acted:
     try:
         said = _OTHERWISE[post.get("what", "")](post, slot, asked, now)
     except answers.NotAnswerable as error:
-        return Acted(error=str(error))
+        return Acted(error=str(error), at=slot.pk)
     return Acted(said=said)
 
 

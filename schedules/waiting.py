@@ -3,6 +3,7 @@
 from datetime import date
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from scipy.special import ndtr
 
 from schedules.explain import say_short
@@ -10,6 +11,8 @@ from schedules.models import Plan
 
 # Standard deviations from the median to the tenth and the ninetieth in a hundred, of the normal distribution.
 _TENTH = 1.2815515655446004
+# Where its age sets the date, waiting is not free because it is not full.
+_BY_AGE = (Plan.Reason.CALENDAR, Plan.Reason.MEDIUM)
 
 
 def chance_past(plan: Plan | None, day: date) -> float | None:
@@ -28,6 +31,15 @@ def cost_of_waiting(plan: Plan | None, day: date) -> str:
     """Such as "by 30 May it is too full in 6 of 10 homes like yours"."""
     chance = chance_past(plan, day)
     said = {"day": say_short(day)}
+    if plan is not None and plan.reason in _BY_AGE and plan.due_on is not None and day > plan.due_on:
+        past = (day - plan.due_on).days
+        if chance is None or round(10 * chance) == 0:
+            text = ngettext(
+                "until %(day)s: %(n)d day past the age it may reach, though not too full",
+                "until %(day)s: %(n)d days past the age it may reach, though not too full",
+                past,
+            )
+            return text % {**said, "n": past}
     if chance is None:
         return _("until %(day)s: nobody measured how full it is, and every week more costs air") % said
     tenths = round(10 * chance)

@@ -70,7 +70,7 @@ def gauge(title: str, description: str, now: float, clean: Mark, limit: Mark, no
     return svg(320, 112, "gauge", title, description, body)
 
 
-def small_gauge(title: str, share: float) -> str:
+def small_gauge(title: str, described: str, share: float) -> str:
     """A tube the size of a word for lists: ``share`` of the way from clean to limit, past it above one."""
     x = 4 + 64 * min(max(share, 0.0), 1.15) / 1.15
     y = 20 - 14 * min(max(share, 0.0), 1.15) / 1.15
@@ -80,7 +80,7 @@ def small_gauge(title: str, share: float) -> str:
         line(4, 20, x, y, "fluid past" if share >= 1 else "fluid"),
         line(limit_x, limit_y - 5, limit_x, limit_y + 5, "tick limit"),
     ]
-    return svg(72, 26, "small-gauge", title, "", body)
+    return svg(72, 26, "small-gauge", title, described, body)
 
 
 @dataclass(frozen=True)

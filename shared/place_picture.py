@@ -1,20 +1,24 @@
-"""Where a filter is, as a small drawing: a grille in ceiling or wall, a slot at the blower, and the air."""
+"""Where a filter is, as a small drawing: a grille in ceiling, wall or floor, a slot at the blower, and the
+air."""
 
 import re
 from collections.abc import Sequence
 
 from shared.charts import line, svg
 
-CEILING, WALL, RACK = "ceiling", "wall", "rack"
-# In which order the words of a place tell; Spanish as well. A grille is in a wall where nothing else is said.
+CEILING, WALL, FLOOR, RACK = "ceiling", "wall", "floor", "rack"
+# In which order the words of a place tell; Spanish as well. What a grille is in tells before the room does,
+# and it is in a wall where nothing else is said. A floor of the house is none that a grille is in.
 _WORDS = (
-    (RACK, r"rack|furnace|air handler|basement|attic|closet|cabinet|sótano|ático|desván|horno|armario"),
     (CEILING, r"ceiling|techo"),
+    (WALL, r"\bwall\b|\bpared\b"),
+    (FLOOR, r"\bfloor (?:grille|return|register)|in the floor|\b(?:del|en el) (?:piso|suelo)\b"),
+    (RACK, r"rack|furnace|air handler|basement|attic|closet|cabinet|sótano|ático|desván|horno|armario"),
 )
 
 
 def kind_of(place: str) -> str:
-    """CEILING, WALL or RACK by the words of a place."""
+    """CEILING, WALL, FLOOR or RACK by the words of a place."""
     return next((kind for kind, words in _WORDS if re.search(words, place, re.IGNORECASE)), WALL)
 
 
@@ -47,6 +51,10 @@ _BODIES: dict[str, Sequence[str]] = {
     WALL: [
         line(84, 4, 84, 18, "frame"), line(84, 70, 84, 86, "frame"), _box(84, 18, 28, 52, "frame"),
         _box(87, 22, 7, 44, "filter"), *_arrow(20, 44, 50, 0), line(4, 86, 84, 86, "faint"),
+    ],
+    FLOOR: [
+        line(4, 58, 34, 58, "frame"), line(86, 58, 116, 58, "frame"), _box(34, 58, 52, 26, "frame"),
+        _box(38, 61, 44, 7, "filter"), *_arrow(60, 14, 0, 34),
     ],
     RACK: [
         _box(4, 26, 112, 42, "frame"), _box(50, 22, 8, 50, "filter"), *_arrow(10, 47, 32, 0),

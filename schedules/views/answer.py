@@ -21,7 +21,7 @@ from schedules.cards import households
 from schedules.change_form import ChangeForm
 from schedules.emails import filter_lines
 from schedules.feeds import address, feed_of, open_feeds
-from schedules.household_acts import Acted, Asked, act, local_today, waits
+from schedules.household_acts import Acted, Asked, act, alike, local_today, waits
 from schedules.models import Notice
 from schedules.notice_slots import open_slots
 from schedules.reach import CONSENT, FILTERS, RECORD, VISITS
@@ -121,12 +121,13 @@ def _show(
         "units": units,
         "desk": Desk.the(),
         "lines": filter_lines(list(rows), now, units),
+        "alike": alike(rows),
         "forms": [
             (slot, ChangeForm(slot, today, typed, prefix=f"slot{slot.pk}"))
             for slot in ([] if acted.settled else asked.slots)
         ],
         "ticked": [slot.pk for slot in asked.slots if request.POST.get(f"slot{slot.pk}-done")],
-        "told_us": answers.Answered([slot.pk for slot in asked.slots], now).rows,
+        "told_us": answers.Answered([slot.pk for slot in asked.slots], now).last,
         "waits": waits([] if acted.settled else asked.slots, today),
         "all_done": asked.all_done or acted.settled,
         "recent": recent.select_related("slot").order_by("-recorded_at"),

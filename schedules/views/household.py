@@ -1,7 +1,6 @@
 """A household's own page: its filters, what it does about them, its wishes, its calendar, its data."""
 
 import json
-from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,8 +9,9 @@ from django import forms
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import logout
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -24,13 +24,14 @@ from schedules import answers, due, erasure, feeds, own_data
 from schedules.calendar_events import Owner
 from schedules.change_form import ChangeForm, change_forms
 from schedules.emails import times_url
-from schedules.explain import explain, loaded_share
+from schedules.explain import explain, loaded_share, tube_words
 from schedules.home_lines import HomeLine, home_lines, home_title, person_lines
-from schedules.household_acts import Asked, act, local_today, waits
+from schedules.household_acts import Acted, Asked, act, alike, local_today, waits
 from schedules.models import MaintenanceTask, Photograph, Policy, SentFilter, Visit
 from schedules.open_times import standing
 from schedules.views.dust import SHOWN_FOR
 from schedules.views.dust import lines as dust_lines
+from schedules.visit_promises import hours_words, promise_of
 from shared.charts import small_gauge
 from shared.place_picture import place_picture
 
@@ -69,14 +70,20 @@ class FilterCard:
     waits: list[tuple[int, str]]
     is_sent: bool
     folded: bool
+    error: str
+    typed_size: str
     change_by: bool
     alike: bool
 
 
 def page(
-    request: HttpRequest, site: Site, wishes: WishesForm | None = None, status: int = 200
+    request: HttpRequest,
+    site: Site,
+    wishes: WishesForm | None = None,
+    refused: Acted | None = None,
+    status: int = 200,
 ) -> HttpResponse:
-    """The page of a home for whoever lives there."""
+    """The page of a home for whoever lives there; with what was ``refused`` as it was typed."""
     now, user = timezone.now(), signed_in(request)
     units, lines = units_of(user), home_lines(site, now, units_of(user))
     feed = feeds.open_feeds(Owner(site=site)).first()
@@ -86,12 +93,14 @@ def page(
     context = {
         "site": site,
         "title": home_title(lines, local_today(site, now)),
-        "cards": _cards(site, lines, now, units),
+        "cards": _cards(site, lines, now, units, _refused(refused, request.POST)),
+        "coming": _coming(site),
+        "asked_for": asked_for(site),
         "desk": Desk.the(),
         "recent": may_be_undone(now, own).select_related("slot").order_by("-recorded_at"),
-        "told_us": answers.Answered([row.line.slot.pk for row in lines], now).rows,
+        "told_us": answers.Answered([row.line.slot.pk for row in lines], now).last,
         "offers": [times_url(visit) for visit in choosing],
-        "visits": Visit.objects.filter(site=site).select_related("technician").order_by("-day", "-pk")[:10],
+        "visits": _past_visits(site),
         "tasks": MaintenanceTask.objects.filter(system__site=site, ended_on=None).order_by("due_on"),
         "wishes": wishes or (WishesForm(instance=user.person) if user.person else None),
         "feed_address": feeds.address(feed) if feed else "",
@@ -101,7 +110,50 @@ def page(
     return render(request, "schedules/household.html", context, status=status)
 
 
-def _cards(site: Site, lines: list[HomeLine], now: datetime, units: str) -> list[FilterCard]:
+def _past_visits(site: Site) -> Any:
+    over = (Visit.State.COMPLETED, Visit.State.NO_ACCESS)
+    rows = Visit.objects.filter(site=site, state__in=over).select_related("technician")
+    return rows.order_by("-day", "-pk")[:10]
+
+
+def _coming(site: Site) -> list[tuple[Visit, str]]:
+    """Visits that have their day, each with its hours as they may be told."""
+    zone = Desk.the().zone
+    rows = Visit.objects.filter(site=site, state__in=Visit.ON_A_DAY).select_related("technician", "site")
+    return [
+        (visit, hours_words(promise_of(visit, zone), site.zone(Desk.the().timezone)))
+        for visit in rows.order_by("day", "arrive_at", "pk")
+    ]
+
+
+def asked_for(site: Site) -> bool:
+    """Whether a visit is wanted that has no day yet."""
+    return Visit.objects.filter(site=site, state__in=(Visit.State.DUE, Visit.State.DISPLACED)).exists()
+
+
+@dataclass(frozen=True)
+class _Refused:
+    """Of which filter something was refused, why, and what was typed."""
+
+    at: int | None = None
+    error: str = ""
+    form: ChangeForm | None = None
+    size: str = ""
+
+    def of(self, slot: FilterSlot) -> "_Refused":
+        return self if self.at == slot.pk else _NOTHING
+
+
+_NOTHING = _Refused()
+
+
+def _refused(acted: Acted | None, post: QueryDict) -> _Refused:
+    return _Refused(acted.at, acted.error, acted.form, post.get("size", "")) if acted else _NOTHING
+
+
+def _cards(
+    site: Site, lines: list[HomeLine], now: datetime, units: str, refused: _Refused
+) -> list[FilterCard]:
     today, policy = local_today(site, now), Policy.the()
     slots = [row.line.slot for row in lines]
     keys = [slot.pk for slot in slots]
@@ -113,7 +165,7 @@ def _cards(site: Site, lines: list[HomeLine], now: datetime, units: str) -> list
     }
     put_off = {slot.pk: days for slot, days in waits(slots, today)}
     empty = change_forms(slots, today)
-    places = Counter(slot.location for slot in slots)
+    same_place = alike(slots)
     return [
         FilterCard(
             row=row,
@@ -123,12 +175,16 @@ def _cards(site: Site, lines: list[HomeLine], now: datetime, units: str) -> list
             scale=_scale(slot),
             share=_share(slot),
             last=last.get(slot.pk),
-            form=empty[slot.pk],
+            form=refused.of(slot).form or empty[slot.pk],
+            error=refused.of(slot).error,
+            typed_size=refused.of(slot).size,
             waits=put_off[slot.pk],
             is_sent=slot.pk in sent,
             change_by=slot.changed_by != FilterSlot.ChangedBy.TECHNICIAN and _dated(slot),
-            alike=places[slot.location] > 1,
-            folded=len(lines) > _MOST_OPEN and row.shape not in ("past", "due"),
+            alike=slot.pk in same_place,
+            folded=len(lines) > _MOST_OPEN
+            and row.shape not in ("past", "due")
+            and not refused.of(slot).error,
         )
         for row, slot in zip(lines, slots, strict=True)
     ]
@@ -155,7 +211,7 @@ def _share(slot: FilterSlot) -> str:
 
 def _scale(slot: FilterSlot) -> str:
     share = loaded_share(getattr(slot, "plan", None))
-    return "" if share is None else small_gauge(_share(slot), share)
+    return "" if share is None else small_gauge(_share(slot), tube_words(), share)
 
 
 def answer(request: HttpRequest, pk: int) -> HttpResponse:
@@ -169,11 +225,14 @@ def answer(request: HttpRequest, pk: int) -> HttpResponse:
         signed_in(request).person,
     )
     acted = act(request.POST, asked, now)
+    if acted.error and acted.at is not None:
+        return page(request, site, refused=acted, status=422)
     if acted.error:
         messages.error(request, acted.error)
     else:
-        messages.success(request, acted.said)
-    return redirect("site", pk)
+        messages.success(request, f"{acted.said} {acted.next_dates}".strip())
+    # The form led to its card; the word of thanks stands at the top.
+    return redirect(f"{reverse('site', args=[pk])}#top")
 
 
 def wishes(request: HttpRequest, pk: int) -> HttpResponse:

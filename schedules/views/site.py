@@ -20,6 +20,7 @@ from schedules.calendar_events import Owner
 from schedules.dust_forms import EpisodeForm
 from schedules.forms import EventForm, PersonForm
 from schedules.home_lines import home_lines, home_title, person_lines
+from schedules.household_acts import alike
 from schedules.models import HomeHours, MaintenanceTask, Visit
 from schedules.round_forms import HomeHoursForm
 from schedules.site_booking import SiteBookForm
@@ -122,9 +123,11 @@ def dust(request: HttpRequest, pk: int) -> HttpResponse:
 def card(request: HttpRequest, pk: int) -> HttpResponse:
     """The household's card, to be printed."""
     site = site_or_404(signed_in(request), pk)
+    lines = [row.line for row in home_lines(site, timezone.now(), units_of(request.user))]
     context = {
         "site": site,
-        "lines": [row.line for row in home_lines(site, timezone.now(), units_of(request.user))],
+        "lines": lines,
+        "alike": alike(line.slot for line in lines),
         "desk": Desk.the(),
         **cards.answer_code(site),
     }

@@ -21,7 +21,7 @@ from equipment.models import FilterSlot
 from equipment.stations import quiet_stations
 from schedules import due
 from schedules.day_field import DayInput
-from schedules.explain import loaded_share, say_day, state_word
+from schedules.explain import loaded_share, say_day, state_word, tube_words
 from schedules.models import Plan, Policy
 from shared.cells import harmless
 from shared.charts import small_gauge
@@ -176,9 +176,8 @@ def _row(slot: FilterSlot, today: date, policy: Policy) -> dict[str, Any]:
     word, shape = state_word(plan, today, policy.lead_days)
     drawing = ""
     if share is not None:
-        drawing = small_gauge(
-            _("%(n)d %% of the way to its limit") % {"n": round(100 * max(share, 0))}, share
-        )
+        said = _("%(n)d %% of the way to its limit") % {"n": round(100 * max(share, 0))}
+        drawing = small_gauge(said, tube_words(), share)
     span = ""
     if plan and plan.p10_on and plan.p90_on and plan.p90_on > plan.as_of:
         span = _("limit %(low)s to %(high)s") % {"low": say_day(plan.p10_on), "high": say_day(plan.p90_on)}

@@ -54,6 +54,7 @@ def bare(devices: list[Device]) -> float:
     return spent
 
 
+@pytest.mark.long
 @pytest.mark.benchmark
 def test_batches_of_a_day(devices: list[Device], ratio: Callable[[str, float, float], float]) -> None:
     yardstick_s = bare(devices)

@@ -15,7 +15,7 @@ from schedules.calendar_events import Owner
 from schedules.models import Technician, Visit
 from tests.factories import NOW, SiteFactory, TechnicianFactory
 
-pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
+pytestmark = [pytest.mark.benchmark, pytest.mark.long, pytest.mark.django_db]
 EVENTS = 1_000
 
 

@@ -12,7 +12,7 @@ from schedules.models import Notice, Plan
 from tests.drills.conftest import Mailbox, mailbox  # noqa: F401
 from tests.factories import NOW, TODAY
 
-pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
+pytestmark = [pytest.mark.benchmark, pytest.mark.long, pytest.mark.django_db]
 HOMES = 150
 
 

@@ -1,15 +1,16 @@
 """Every table sorts by its heads and is taken along as a sheet, with nothing that a spreadsheet would run."""
 
 import csv
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import PageAt, SignIn, World
-from tests.factories import MaintenanceTaskFactory, TechnicianFactory
+from tests.factories import MaintenanceTaskFactory, TechnicianFactory, VisitFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -105,7 +106,20 @@ def test_a_list_is_taken_along_without_its_buttons(tasks: Page, tmp_path: Path) 
     asked.value.save_as(tmp_path / "tasks.csv")
     with (tmp_path / "tasks.csv").open(encoding="utf-8-sig", newline="") as file:
         rows = list(csv.DictReader(file))
-    assert [row["What"].split("; ")[0].lstrip("'") for row in rows] == works(tasks)
+    assert [row["What"].lstrip("'") for row in rows] == works(tasks)
     trap = next(row for row in rows if "Clear the trap" in row["What"])
-    assert trap["What"].startswith("'=Clear the trap; ")
-    assert "; 7 Mill Lane, Riverton; mill-air" in trap["Home"]
+    assert trap["What"] == "'=Clear the trap"
+    assert (trap["Home 2"], trap["Home 3"]) == ("7 Mill Lane, Riverton", "mill-air")
+
+
+def test_hours_of_the_day_sort_by_the_clock(world: World, page_at: PageAt, sign_in: SignIn) -> None:
+    day = world.today + timedelta(days=7)
+    for hour, minute in ((8, 38), (9, 7), (8, 24), (10, 5), (8, 5), (14, 0)):
+        at = datetime(day.year, day.month, day.day, hour, minute, tzinfo=ZoneInfo("America/Chicago"))
+        VisitFactory(site=world.mill, technician=world.technician, day=day, state="scheduled", arrive_at=at)
+    page = page_at(1280)
+    sign_in(page, world.manager_user)
+    page.goto(reverse("visits"))
+    page.locator(".order").first.get_by_role("button", name="When").click()
+    hours = page.locator("ol[data-name=booked]").first.locator(".when strong").all_inner_texts()
+    assert hours == ["08:05", "08:24", "08:38", "09:07", "10:05", "14:00"]

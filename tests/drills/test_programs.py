@@ -51,7 +51,7 @@ class TestProgramsDrill(TestCase):
 
     def drill(self, operation: Any, keys: list[str]) -> None:
         @settings(
-            max_examples=12, deadline=None, database=None,
+            max_examples=6, deadline=None, database=None,
             suppress_health_check=list(HealthCheck), derandomize=True, phases=[Phase.generate],
         )  # fmt: skip
         @given(case=operation.as_strategy())

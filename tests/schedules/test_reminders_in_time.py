@@ -40,7 +40,9 @@ def a_day(now: datetime) -> None:
 
 
 @pytest.mark.once
-@pytest.mark.parametrize("apart", [1, 3, 10])
+@pytest.mark.parametrize(
+    "apart", [pytest.param(1, marks=pytest.mark.long), 3, pytest.param(10, marks=pytest.mark.long)]
+)
 def test_a_large_home_is_told_of_every_filter_and_nagged_once_a_week_at_most(
     due_home: Plan, now: datetime, apart: int
 ) -> None:

@@ -195,6 +195,7 @@ def test_nobody_in_the_demo_can_be_reached() -> None:
 # The import
 
 
+@pytest.mark.once
 @pytest.mark.django_db
 def test_the_sheets_have_no_fault_and_a_second_import_changes_nothing() -> None:
     first = import_sheets(DEMO, NOW)

@@ -36,7 +36,10 @@
     const text = cell?.dataset.value ?? read(cell);
     if (text === "" || text === "–") return null;
     if (/^\d{4}-\d\d-\d\d/.test(text)) return Date.parse(text.slice(0, 10));
-    const number = /^[+−-]?[\d.,]*\d/.exec(text);
+    const [, hour, minute] = /^(\d{1,2}):(\d\d)(?!\d)/.exec(text) ?? [];
+    if (minute) return Number(hour) * 60 + Number(minute);
+    // A size goes by all of its figures.
+    const number = /^\d[\d.]* ?[×x] ?\d/.test(text) ? null : /^[+−-]?[\d.,]*\d/.exec(text);
     const day = dayOf(text);
     if (day !== null || !number) return day ?? text;
     return Number(number[0].replace("−", "-").replaceAll(",", ""));
@@ -106,11 +109,11 @@
     return new Blob([`\ufeff${rows.join("\r\n")}\r\n`], { type: "text/csv;charset=utf-8" });
   }
 
-  function taken(place, name, columnsNow) {
+  function taken(place, name, columnsNow, said = words.sheet) {
     const button = document.createElement("button");
     button.type = "button";
     button.className = "linklike small noprint as-sheet";
-    button.textContent = words.sheet;
+    button.textContent = said;
     button.addEventListener("click", () => {
       const link = document.createElement("a");
       link.href = URL.createObjectURL(sheet(columnsNow()));
@@ -129,6 +132,16 @@
 
   // A list's parts: what its lines say side by side, by the names in data-columns.
   const parts = (list) => list.dataset.columns.split("|");
+  // Each line of a part is a column of its own on the sheet, so that it can be sorted and summed there.
+  function spread(name, cells) {
+    const lines = cells.map((cell) => cell.split("; "));
+    const width = Math.max(...lines.map((line) => line.length));
+    return Array.from({ length: width }, (_none, at) => [
+      at ? `${name} ${at + 1}` : name,
+      ...lines.map((line) => line[at] ?? ""),
+    ]);
+  }
+
   const entries = (list) => [...list.children].filter((line) => !line.classList.contains("none"));
 
   // What a part says, without what is pressed in it.
@@ -171,7 +184,7 @@
         ...parts(list).map((_name, at) => said(entry.children[at])),
       ]),
     );
-    return names.map((name, at) => [name, ...rows.map((row) => row[at])]);
+    return names.flatMap((name, at) => spread(name, rows.map((row) => row[at])));
   }
 
   const many = (list) => entries(list).length >= FEWEST_ENTRIES;
@@ -181,7 +194,10 @@
   for (const name of new Set(all.map((list) => list.dataset.name))) {
     const lists = all.filter((list) => list.dataset.name === name);
     lists.filter(sortable).forEach(order);
-    if (lists.length > 1 || many(lists[0])) taken(lists.at(-1), name, () => listed(lists));
+    if (lists.length < 2 && !many(lists[0])) continue;
+    const last = lists.at(-1);
+    const said = last.hasAttribute("data-paged") ? words.page : words.sheet;
+    taken(last.closest("section") ?? last, name, () => listed(lists), said);
   }
 })();
 

@@ -297,7 +297,7 @@ def store(told: dict[str, Any]) -> None:
     FilterChangeFactory(slot=slot, changed_on=told["at"].date(), changed_at=told["at"], media=medium)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(told=slots())
 def test_any_record_comes_back_byte_for_byte(db: None, told: list[dict[str, Any]], tmp_path: Path) -> None:
     with transaction.atomic():

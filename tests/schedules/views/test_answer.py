@@ -307,5 +307,17 @@ def test_the_page_shows_what_was_answered(told: str, stranger: Client, home_slot
     with time_machine.travel(NOW, tick=False):
         other(stranger, told, "not-yet", home_slot, days="7")
         page = stranger.get(told).text
-    assert "You told us on 12 May 2026: not yet." in page
+    assert "you told us on 12 May 2026: not yet." in page
     assert "We remind you on 19 May 2026." in page
+
+
+def test_filters_in_one_place_are_told_apart_by_their_codes(
+    told: str, stranger: Client, home_slot: FilterSlot
+) -> None:
+    FilterSlot.objects.update(location="attic rack")
+    with time_machine.travel(NOW, tick=False):
+        assert ">home-hall</span>" not in stranger.get(told).text
+        FilterSlotFactory(name="home-attic", system=home_slot.system, location="attic rack")
+        page = stranger.get(told).text
+    assert ">home-hall</span>" in page
+    assert ">home-attic</span>" in page

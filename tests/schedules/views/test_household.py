@@ -1,7 +1,7 @@
 """A household's own page: everything it may do, each once, and its data."""
 
 import json
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 
 import pytest
 import time_machine
@@ -13,7 +13,7 @@ from django.urls import reverse
 from equipment.models import FilterChange, FilterSlot, Person, Site, User
 from schedules import own_data
 from schedules.models import Answer, Notice, Plan, Reply, Rung, SentFilter, Visit
-from shared.place_picture import CEILING, RACK, WALL, kind_of, place_picture
+from shared.place_picture import CEILING, FLOOR, RACK, WALL, kind_of, place_picture
 from tests.factories import (
     FilterSlotFactory,
     MediaFactory,
@@ -23,6 +23,7 @@ from tests.factories import (
     ReplyFactory,
     RungFactory,
     SiteFactory,
+    TechnicianFactory,
 )
 
 pytestmark = pytest.mark.django_db
@@ -47,7 +48,8 @@ def slot(home_slot: FilterSlot, homeowner_user: User) -> FilterSlot:
 def press(homeowner: Client, slot: FilterSlot, what: str, **more: str) -> str:
     data = {"what": what, "slot": str(slot.pk), **more}
     answer = homeowner.post(reverse("site-answer", args=[slot.system.site_id]), data, follow=True)
-    assert answer.redirect_chain
+    # What is refused stands where it was typed; all else is a page that can be loaded again.
+    assert bool(answer.redirect_chain) == (answer.status_code == 200)
     return str(answer.text)
 
 
@@ -55,8 +57,9 @@ def test_a_change_is_written_down_once_however_often_it_is_pressed(
     homeowner: Client, slot: FilterSlot
 ) -> None:
     told = {f"slot{slot.pk}-done": "1", f"slot{slot.pk}-on": TODAY.isoformat()}
-    assert "Thank you. Your new dates are below." in press(homeowner, slot, "changed", **told)
-    assert "already on record" in press(homeowner, slot, "changed", **told)
+    thanks = "Thank you. Your new dates are below. home-hall: next by "
+    assert thanks in press(homeowner, slot, "changed", **told)
+    assert thanks in press(homeowner, slot, "changed", **told)
     change = FilterChange.objects.get()
     assert (change.told, change.changed_on) == (FilterChange.Told.OCCUPANT, TODAY)
     assert Plan.objects.get(slot=slot).due_on > TODAY + timedelta(days=100)
@@ -142,6 +145,58 @@ def test_whoever_is_erased_is_nowhere_and_the_house_remembers(
     assert not User.objects.get(person=person).is_active
 
 
+def test_a_change_that_is_refused_keeps_what_was_typed_where_it_was(
+    homeowner: Client, slot: FilterSlot, today: time_machine.Traveller
+) -> None:
+    pleat = MediaFactory(nominal_size=slot.nominal_size)
+    field, day = f"slot{slot.pk}", str(TODAY + timedelta(days=300))
+    told = {f"{field}-done": "1", f"{field}-on": day, f"{field}-medium": str(pleat.pk)}
+    page = press(homeowner, slot, "changed", **told)
+    assert f'value="{day}"' in page
+    assert f'<option value="{pleat.pk}" selected>' in page
+    assert f'id="id_{field}-on_error">That day is still to come.</p>' in page
+    assert "write a year between 1950 and 2100." in press(
+        homeowner, slot, "changed", **{**told, f"{field}-on": "1900-01-01"}
+    )
+    assert not FilterChange.objects.exists()
+    # The same an hour later, by another filter: no second press, and refused.
+    told[f"{field}-on"] = str(TODAY)
+    press(homeowner, slot, "changed", **told)
+    today.shift(timedelta(hours=1))
+    assert "already on record" in press(homeowner, slot, "changed", **told)
+
+
+def test_whoever_comes_stands_at_the_top_with_the_hours(homeowner: Client, slot: FilterSlot) -> None:
+    press(homeowner, slot, "send")
+    page = homeowner.get(reverse("site", args=[slot.system.site_id])).text
+    assert "A visit is asked for: we ring you to agree on a day." in page
+    Visit.objects.update(
+        state="confirmed", technician=TechnicianFactory(name="Ada Reed"), day=TODAY + timedelta(days=3),
+        window_from=time(8), window_to=time(12),
+    )  # fmt: skip
+    page = homeowner.get(reverse("site", args=[slot.system.site_id])).text
+    assert "Ada Reed comes on 15 May 2026 between 08:00 and 12:00." in page
+    assert "A visit is asked for" not in page
+
+
+def test_what_was_told_names_its_filter_and_the_last_word_holds(homeowner: Client, slot: FilterSlot) -> None:
+    press(homeowner, slot, "wrong-size", size="as wide as a door")
+    page = homeowner.get(reverse("site", args=[slot.system.site_id])).text
+    assert "<q>as wide as a door</q>" in page
+    press(homeowner, slot, "not-yet", days="7")
+    page = homeowner.get(reverse("site", args=[slot.system.site_id])).text
+    assert "you told us on 12 May 2026: not yet." in page
+    assert "as wide as a door" not in page
+
+
+def test_waiting_is_not_free_where_its_age_sets_the_day(homeowner: Client, slot: FilterSlot) -> None:
+    far = TODAY + timedelta(days=400)
+    Plan.objects.update(due_on=TODAY - timedelta(days=5), reason="medium", p10_on=far, p50_on=far, p90_on=far)
+    page = homeowner.get(reverse("site", args=[slot.system.site_id])).text
+    assert "until 15 May: 8 days past the age it may reach, though not too full" in page
+    assert "hardly any risk" not in page
+
+
 @pytest.mark.parametrize(
     ("place", "kind"),
     [
@@ -150,6 +205,13 @@ def test_whoever_is_erased_is_nowhere_and_the_house_remembers(
         ("attic rack", RACK),
         ("basement", RACK),
         ("hall", WALL),
+        ("bedroom floor grille", FLOOR),
+        ("rejilla del piso", FLOOR),
+        ("second floor hallway", WALL),
+        ("closet ceiling grille", CEILING),
+        ("ceiling grille below the attic", CEILING),
+        ("basement wall grille", WALL),
+        ("basement rack beside the furnace", RACK),
     ],
 )
 def test_the_picture_is_of_the_place(place: str, kind: str) -> None:

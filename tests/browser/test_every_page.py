@@ -42,8 +42,8 @@ def pages_of(role: str, user: User, addresses: dict[str, str]) -> list[str]:
 
 
 def enlarged(page: Page, address: str) -> list[str]:
-    """What runs over the edge at 320 px, which is 1280 at 400 %, and with letters of twice their size; and
-    what moves though nothing should."""
+    """What runs over the edge at 320 px, which is 1280 at 400 %, and with letters of twice their size on a
+    desk and on a phone; and what moves though nothing should."""
     found = []
     page.goto(address)
     page.set_viewport_size({"width": 320, "height": 640})
@@ -51,8 +51,10 @@ def enlarged(page: Page, address: str) -> list[str]:
         found.append(f"{address} at 320: {over} px too wide")
     page.set_viewport_size({"width": 1280, "height": 800})
     page.evaluate("document.documentElement.style.setProperty('font-size', '200%')")
-    if (over := page.evaluate(WIDER)) > 0:
-        found.append(f"{address} with letters twice as large: {over} px too wide")
+    for width in (1280, 360):
+        page.set_viewport_size({"width": width, "height": 800})
+        if (over := page.evaluate(WIDER)) > 0:
+            found.append(f"{address} at {width} with letters twice as large: {over} px too wide")
     if page.evaluate("document.getAnimations().length"):
         found.append(f"{address}: something moves")
     return found

@@ -1,7 +1,7 @@
 """The README's pictures, taken from a demo that is being served.
 
-``python -P -m tests.readme_pictures MANAGER_LINK TECHNICIAN_LINK HOUSEHOLD_LINK``, the links as the demo prints
-them; by then the pages have had their dates.
+``python -P -m tests.readme_pictures MANAGER_LINK TECHNICIAN_LINK HOUSEHOLD_LINK``, the links as the demo
+prints them; by then its dates are reckoned.
 """
 
 import sys
@@ -28,7 +28,8 @@ def signed_in(browser: Browser, link: str, size: dict[str, int]) -> Page:
 def down_to(page: Page, selector: str, at: int) -> dict[str, float]:
     """From the top to the end of one of the elements, so that nothing is cut through."""
     box = page.locator(selector).nth(at).bounding_box()
-    assert box and page.viewport_size
+    assert box
+    assert page.viewport_size
     return {"x": 0, "y": 0, "width": page.viewport_size["width"], "height": box["y"] + box["height"] + 12}
 
 

@@ -66,6 +66,7 @@ MIDDLEWARE = [
     "servicedesk.same_for_all.SameForAllMiddleware",
     "csp.middleware.CSPMiddleware",
     "servicedesk.upload_limit.UploadLimitMiddleware",
+    "servicedesk.wrong_tries.WrongTriesMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -163,6 +164,8 @@ DKIM_KEY_FILE = env.str("DKIM_KEY_FILE", default="")
 # Text messages are posted there as JSON; empty: none go out. Answers come in with the same secret.
 TEXTS_URL, TEXTS_SECRET = env.str("TEXTS_URL", default=""), env.str("TEXTS_SECRET", default="")
 
+# How many proxies stand before it, each of which adds to X-Forwarded-For whom it heard.
+PROXIES = env.int("PROXIES", default=1 if PRODUCTION else 0)
 # For how many days what is known of people is kept; nought: for ever. The building's record has no end.
 KEEP_DAYS = {
     "letters": env.int("KEEP_LETTERS_DAYS", default=1095),

@@ -3,8 +3,9 @@
 from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
-from django.urls import Resolver404, resolve
 from django.utils.translation import gettext as _
+
+from servicedesk.address_names import name_of
 
 # name of the address: bytes of the whole request. One photograph and its form; a visit with one a filter.
 LARGEST = {"photo-add": 13_000_000, "visit-complete": 100_000_000}
@@ -26,7 +27,7 @@ class UploadLimitMiddleware:
         length = int(told) if told.isascii() and told.isdigit() else 0
         if length <= min(LARGEST.values()):
             return self.get_response(request)
-        name = _name(request)
+        name = name_of(request)
         largest = LARGEST.get(name)
         if largest is None or length <= largest:
             return self.get_response(request)
@@ -36,10 +37,3 @@ class UploadLimitMiddleware:
         if name == "photo-add":
             return JsonResponse({"id": "", "state": "refused", "said": said}, status=413)
         return HttpResponse(said, status=413, content_type="text/plain; charset=utf-8")
-
-
-def _name(request: HttpRequest) -> str:
-    try:
-        return resolve(request.path_info).url_name or ""
-    except Resolver404:
-        return ""

@@ -7,6 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
+from django.core.cache import cache
 from django.test import Client
 from hypothesis import settings as hypothesis_settings
 
@@ -32,6 +33,12 @@ hypothesis_settings.load_profile("house")
 Rows = Iterable[dict[str, object]]
 WriteSheet = Callable[..., Path]
 Importing = Callable[..., Report]
+
+
+@pytest.fixture(autouse=True)
+def nothing_kept() -> None:
+    """What one test tried too often is no other's fault."""
+    cache.clear()
 
 
 @pytest.fixture

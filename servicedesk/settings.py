@@ -73,6 +73,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "servicedesk.no_copies.NoCopiesMiddleware",
     "servicedesk.page_language.PageLanguageMiddleware",
+    "servicedesk.second_factor.SecondFactorMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "simple_history.middleware.HistoryRequestMiddleware",

@@ -31,7 +31,11 @@ def new_seed() -> str:
     return secrets.token_urlsafe(18)
 
 
+def raw_key_of(purpose: str, seed: str) -> bytes:
+    """The key of a seed, 256 bits: whoever has the seed alone, as in a stolen database, has no key."""
+    return salted_hmac(purpose, seed, algorithm="sha256").digest()
+
+
 def key_of(purpose: str, seed: str) -> str:
-    """The key of a seed, 192 bits: whoever has the seed alone, as in a stolen database, has no key."""
-    made = salted_hmac(purpose, seed, algorithm="sha256").digest()
-    return urlsafe_b64encode(made[:24]).decode()
+    """192 bits of it, safe in a URL."""
+    return urlsafe_b64encode(raw_key_of(purpose, seed)[:24]).decode()

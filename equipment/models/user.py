@@ -22,6 +22,11 @@ class User(AbstractUser):
         "Person", verbose_name=_("person"), null=True, blank=True, on_delete=models.PROTECT
     )
 
+    # A second factor (``equipment.second_factor``): since when it is wanted, its seed, the last code's step.
+    second_since = models.DateTimeField(_("wants a code since"), null=True, blank=True, editable=False)
+    second_seed = models.CharField(max_length=24, blank=True, editable=False)
+    second_step = models.BigIntegerField(null=True, blank=True, editable=False)
+
     @property
     def is_manager(self) -> bool:
         """Whether this account runs the desk."""

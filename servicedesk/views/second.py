@@ -1,0 +1,76 @@
+"""The second factor of staff: asked for after the link, set up, ended."""
+
+from django.contrib import messages
+from django.core.cache import cache
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
+
+from equipment import second_factor
+from equipment.access import signed_in
+from equipment.models import Desk, User
+from equipment.second_factor import WrongCode
+from schedules.cards import code_of
+from servicedesk.second_factor import GIVEN
+
+MOST_WRONG, WITHIN_S = 10, 600
+
+
+def page(request: HttpRequest) -> HttpResponse:
+    """The code, after the link; the session is a new one from then on."""
+    wanted = request.POST.get("next") or request.GET.get("next", "")
+    if request.method != "POST":
+        return _asked(request, wanted, "")
+    if why := _wrong(request, signed_in(request)):
+        return _asked(request, wanted, why)
+    request.session.cycle_key()
+    request.session[GIVEN] = True
+    return redirect(wanted if url_has_allowed_host_and_scheme(wanted, {request.get_host()}) else "start")
+
+
+def _asked(request: HttpRequest, wanted: str, why: str) -> HttpResponse:
+    context = {"next": wanted, "error": why}
+    return render(request, "servicedesk/second.html", context, status=422 if why else 200)
+
+
+def set_up(request: HttpRequest) -> HttpResponse:
+    """Set it up with an app, or end it; either by a code of the app."""
+    user, why = signed_in(request), ""
+    if request.method == "POST":
+        why = _wrong(request, user, turns_on=not second_factor.is_on(user))
+        if not why:
+            _turned(request, user)
+            return redirect("second-set-up")
+    if not second_factor.is_on(user):
+        second_factor.begin(user)
+    context = {"on": user.second_since, "error": why}
+    if not user.second_since:
+        address = second_factor.address(user, Desk.the().name)
+        context |= {"secret": second_factor.secret(user), "picture": code_of(address), "address": address}
+    return render(request, "servicedesk/second_set_up.html", context, status=422 if why else 200)
+
+
+def _turned(request: HttpRequest, user: User) -> None:
+    if second_factor.is_on(user):
+        second_factor.turn_off(user)
+        messages.success(request, _("No code is asked for any more."))
+        return
+    request.session[GIVEN] = True
+    messages.success(request, _("From now on a code of your app is asked for after the link."))
+
+
+def _wrong(request: HttpRequest, user: User, *, turns_on: bool = False) -> str:
+    """Why the code does not do, empty where it does; after many wrong ones none is looked at for a while."""
+    key = f"wrong-codes:{user.pk}"
+    if cache.get(key, 0) >= MOST_WRONG:
+        return _("Too many wrong codes: wait ten minutes.")
+    take = second_factor.turn_on if turns_on else second_factor.use
+    try:
+        take(user, request.POST.get("code", "")[:20], timezone.now())
+    except WrongCode:
+        cache.add(key, 0, WITHIN_S)
+        cache.incr(key)
+        return _("That is not the code of now, or it was used already: wait for the next one.")
+    return ""

@@ -1,0 +1,150 @@
+"""A second factor: after the link nothing opens without the code, a code opens once, and it can be ended."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+
+import pyotp
+import pytest
+import sesame.utils
+import time_machine
+from django.core.management import CommandError, call_command
+from django.test import Client
+from django.urls import reverse
+
+from equipment import api_keys, second_factor
+from equipment.models import User
+from equipment.second_factor import WrongCode
+from tests.factories import NOW, UserFactory
+
+pytestmark = pytest.mark.django_db
+ASK, SET_UP = reverse("second"), reverse("second-set-up")
+
+
+@pytest.fixture(autouse=True)
+def clock() -> Iterator[time_machine.Traveller]:
+    with time_machine.travel(NOW, tick=False) as traveller:
+        yield traveller
+
+
+@pytest.fixture
+def careful(manager_user: User) -> User:
+    """Has it on since an hour ago, with a code of then."""
+    second_factor.begin(manager_user)
+    second_factor.turn_on(
+        manager_user, code(manager_user, NOW - timedelta(hours=1)), NOW - timedelta(hours=1)
+    )
+    manager_user.refresh_from_db()
+    return manager_user
+
+
+def code(user: User, at: datetime = NOW) -> str:
+    return pyotp.TOTP(second_factor.secret(user)).at(at)
+
+
+def by_link(user: User) -> Client:
+    client = Client()
+    token = sesame.utils.get_token(user)
+    answer = client.post(reverse("sign-in-by-link"), {"sesame": token, "next": "/due/"}, follow=True)
+    assert answer.status_code == 200
+    return client
+
+
+def test_the_vectors_of_rfc_6238(manager_user: User, monkeypatch: pytest.MonkeyPatch) -> None:
+    """RFC 6238, appendix B, SHA-1: the last six of its eight figures."""
+    monkeypatch.setattr(
+        second_factor, "raw_key_of", lambda purpose, seed: b"12345678901234567890" + b"\0" * 12
+    )
+    second_factor.begin(manager_user)
+    for at, told in ((59, "287082"), (1111111109, "081804"), (1111111111, "050471"), (2000000000, "279037")):
+        second_factor.use(manager_user, told, datetime.fromtimestamp(at, UTC))
+    with pytest.raises(WrongCode):
+        second_factor.use(manager_user, "000000", datetime.fromtimestamp(2000000000, UTC))
+
+
+def test_after_the_link_nothing_opens_before_the_code(careful: User) -> None:
+    client = by_link(careful)
+    for address in ("/due/", "/season/", "/admin/", SET_UP, "/"):
+        answer = client.get(address)
+        assert (answer.status_code, answer["Location"].split("?")[0]) == (302, ASK), address
+    assert client.post(reverse("units"), {"units": "si"})["Location"].startswith(ASK)
+    before = client.session.session_key
+    answer = client.post(ASK, {"code": code(careful), "next": "/season/"})
+    assert answer["Location"] == "/season/"
+    assert client.session.session_key != before
+    assert client.get("/due/").status_code == 200
+
+
+def test_a_code_opens_once_and_those_beside_it_in_time_do_too(
+    careful: User, clock: time_machine.Traveller
+) -> None:
+    late = code(careful, NOW - timedelta(seconds=30))
+    assert by_link(careful).post(ASK, {"code": f" {late[:3]} {late[3:]} "}).status_code == 302
+    again = by_link(careful).post(ASK, {"code": late})
+    assert again.status_code == 422
+    assert "it was used already" in again.text
+    clock.shift(timedelta(seconds=90))
+    assert by_link(careful).post(ASK, {"code": code(careful)}).status_code == 422
+    assert by_link(careful).post(ASK, {"code": code(careful, NOW + timedelta(seconds=90))}).status_code == 302
+
+
+def test_after_ten_wrong_ones_no_code_is_looked_at_for_a_while(
+    careful: User, clock: time_machine.Traveller
+) -> None:
+    client = by_link(careful)
+    for _ in range(10):
+        client.post(ASK, {"code": "000000" if code(careful) != "000000" else "111111"})
+    assert "wait ten minutes" in client.post(ASK, {"code": code(careful)}).text
+    clock.shift(timedelta(minutes=11))
+    assert client.post(ASK, {"code": code(careful, NOW + timedelta(minutes=11))}).status_code == 302
+
+
+def test_nothing_leads_away_from_the_desk(careful: User) -> None:
+    answer = by_link(careful).post(ASK, {"code": code(careful), "next": "https://elsewhere.example/"})
+    assert answer["Location"] == "/"
+
+
+def test_it_is_set_up_by_a_code_and_ended_by_one(
+    manager: Client, manager_user: User, clock: time_machine.Traveller
+) -> None:
+    page = manager.get(SET_UP).text
+    manager_user.refresh_from_db()
+    assert second_factor.secret(manager_user) in page
+    assert "<svg" in page
+    assert manager.post(SET_UP, {"code": "12"}).status_code == 422
+    assert not second_factor.is_on(User.objects.get(pk=manager_user.pk))
+    manager.post(SET_UP, {"code": code(manager_user)})
+    manager_user.refresh_from_db()
+    assert manager_user.second_since == NOW
+    # Whoever set it up has just shown a code; the secret is not shown again.
+    assert manager.get("/due/").status_code == 200
+    assert second_factor.secret(manager_user) not in manager.get(SET_UP).text
+    clock.shift(timedelta(minutes=1))
+    seed = manager_user.second_seed
+    manager.post(SET_UP, {"code": code(manager_user, NOW + timedelta(minutes=1))})
+    manager_user.refresh_from_db()
+    assert (manager_user.second_since, manager_user.second_seed) == (None, "")
+    second_factor.begin(manager_user)
+    assert manager_user.second_seed != seed
+
+
+def test_keys_of_programs_and_people_without_it_are_let_alone(careful: User, technician: Client) -> None:
+    key = api_keys.make(careful, "a script", NOW)[1]
+    assert Client().get("/api/v1/sites", headers={"Authorization": f"Bearer {key}"}).status_code == 200
+    assert technician.get(reverse("look-up")).status_code == 200
+
+
+def test_a_lost_phone_is_helped_by_whoever_runs_the_server(careful: User) -> None:
+    careful.email = "ada@desk.example"
+    careful.save()
+    call_command("end_second_factor", "ADA@desk.example")
+    assert by_link(User.objects.get(pk=careful.pk)).get("/due/").status_code == 200
+    with pytest.raises(CommandError, match="asks for a code"):
+        call_command("end_second_factor", "ada@desk.example")
+
+
+def test_the_database_alone_has_no_secret(careful: User) -> None:
+    kept = str(User.objects.filter(pk=careful.pk).values().get())
+    assert second_factor.secret(careful) not in kept
+    other = UserFactory()
+    second_factor.begin(other)
+    assert second_factor.secret(other) != second_factor.secret(careful)

@@ -165,6 +165,13 @@ API_TABLE: dict[str, dict[str, Who]] = {
     "api-filter-changes": {"POST": SIGNED_IN},
     "api-filter-readings": {"POST": STAFF},
     "api-visits": {"GET": STAFF, "POST": Who.MANAGER},
+    "api-visit-called-off": {"POST": Who.MANAGER},
+    "api-homes": {"GET": SIGNED_IN},
+    "api-tasks": {"GET": SIGNED_IN},
+    "api-technicians": {"GET": Who.MANAGER},
+    "api-letters": {"GET": Who.MANAGER},
+    "api-season": {"GET": Who.MANAGER},
+    "api-to-buy": {"GET": Who.MANAGER},
 }
 
 

@@ -6,6 +6,7 @@ from ninja.errors import HttpError, ValidationError
 
 from equipment.api import router as record
 from schedules.api import router as dates
+from schedules.api_desk import router as desk
 from servicedesk.problems import problem
 
 MOST_FAULTS = 50
@@ -18,6 +19,7 @@ api = NinjaAPI(
 )  # fmt: skip
 api.add_router("", record)
 api.add_router("", dates)
+api.add_router("", desk)
 
 
 @api.exception_handler(ValidationError)

@@ -31,7 +31,10 @@ ADDRESSES = {
     "api-changes": "/api/v1/changes", "api-runtime": "/api/v1/runtime", "api-filters": "/api/v1/filters",
     "api-filter": "/api/v1/filters/hall", "api-filter-changes": "/api/v1/filters/hall/changes",
     "api-filter-readings": "/api/v1/filters/hall/readings", "api-visits": "/api/v1/visits",
-    "api-root": "/api/v1/",
+    "api-root": "/api/v1/", "api-homes": "/api/v1/homes.geojson", "api-tasks": "/api/v1/tasks",
+    "api-technicians": "/api/v1/technicians", "api-letters": "/api/v1/letters",
+    "api-season": "/api/v1/season", "api-to-buy": "/api/v1/filters-to-buy",
+    "api-visit-called-off": "/api/v1/visits/0/called-off",
 }  # fmt: skip
 
 

@@ -1,0 +1,252 @@
+"""The desk's own lists for programs: homes on a map, tasks, people, letters, the season, filters to buy."""
+
+from datetime import date, datetime, time
+from typing import Annotated, Any
+
+from django.http import Http404, HttpRequest
+from django.utils import timezone
+from ninja import Field, Query, Router, Schema
+from ninja.errors import HttpError
+
+from equipment.access import signed_in, visible_sites
+from schedules import visits
+from schedules.api import CANNOT, VisitOut
+from schedules.bookable import NotBookable
+from schedules.models import MaintenanceTask, Notice, Plan, Technician, Visit
+from schedules.season import Narrow, Season, facts, outlook, season
+from schedules.to_buy import to_buy
+from shared.asked_days import Day, Key
+from shared.paging import Page, Paged, Window, page_of
+
+router = Router()
+_HOUR = 60.0
+
+
+class Position(Schema):
+    """A point, longitude and latitude in degrees (RFC 7946)."""
+
+    type: str = "Point"
+    coordinates: tuple[float, float]
+
+
+class HomeFeature(Schema):
+    """A home as a feature of a map, with the earliest date of its filters."""
+
+    type: str = "Feature"
+    geometry: Position
+    properties: dict[str, str | None]
+
+
+class Homes(Schema):
+    """A collection of features, and how many homes have a position in all."""
+
+    type: str = "FeatureCollection"
+    count: int
+    features: list[HomeFeature]
+
+
+@router.get("/homes.geojson", url_name="api-homes", response=Homes, tags=["record"])
+def homes(request: HttpRequest, paged: Paged) -> Any:
+    """Homes that have a position, by name, as GeoJSON."""
+    seen = visible_sites(signed_in(request)).filter(latitude__isnull=False, longitude__isnull=False)
+    page = page_of(seen.select_related("customer").order_by("name", "pk"), paged)
+    due = _earliest([site.pk for site in page["rows"]])
+    features = [
+        HomeFeature(
+            geometry=Position(coordinates=(site.longitude, site.latitude)),
+            properties={
+                "site": site.name,
+                "customer": site.customer.name,
+                "address": site.address,
+                "due_on": due[site.pk].isoformat() if site.pk in due else None,
+            },
+        )
+        for site in page["rows"]
+    ]
+    return Homes(count=page["count"], features=features)
+
+
+def _earliest(sites: list[int]) -> dict[int, date]:
+    rows = Plan.objects.filter(
+        slot__system__site__in=sites,
+        slot__retired_on=None,
+        slot__system__replaced_on=None,
+        due_on__isnull=False,
+    )
+    told = rows.order_by("-due_on").values_list("slot__system__site", "due_on")
+    return {site: day for site, day in told if day}
+
+
+class TaskOut(Schema):
+    """Work that returns, beside filters."""
+
+    id: int
+    site: str
+    system: str
+    name: str
+    due_on: date | None
+    last_done_on: date | None
+    minutes: int
+    skill: str
+
+    @staticmethod
+    def resolve_site(task: MaintenanceTask) -> str:
+        return task.system.site.name
+
+    @staticmethod
+    def resolve_system(task: MaintenanceTask) -> str:
+        return task.system.name
+
+
+@router.get("/tasks", url_name="api-tasks", response=Page[TaskOut], tags=["dates"])
+def tasks(request: HttpRequest, paged: Paged, due_until: Day | None = None) -> Any:
+    """Tasks agreed on, the earliest first."""
+    seen = visible_sites(signed_in(request))
+    rows = MaintenanceTask.objects.filter(system__site__in=seen, ended_on=None)
+    rows = rows.filter(due_on__lte=due_until) if due_until else rows
+    return page_of(rows.select_related("system__site").order_by("due_on", "pk"), paged)
+
+
+class TechnicianOut(Schema):
+    """Who drives, their skills and hours; weekdays from nought, Monday."""
+
+    name: str
+    skills: list[str]
+    weekdays: list[int]
+    day_starts: time
+    day_ends: time
+    van_room: int
+
+
+@router.get("/technicians", url_name="api-technicians", response=Page[TechnicianOut], tags=["visits"])
+def technicians(request: HttpRequest, paged: Paged) -> Any:
+    """Technicians who are there, by name."""
+    return page_of(Technician.objects.filter(gone_on=None).order_by("name", "pk"), paged)
+
+
+class LetterOut(Schema):
+    """A letter or text message: about what, to which home, what became of it; its words stay on the page."""
+
+    id: int
+    kind: str
+    channel: str
+    site: str | None
+    state: str
+    why: str
+    send_at: datetime
+    sent_at: datetime | None
+
+    @staticmethod
+    def resolve_site(row: Notice) -> str | None:
+        return row.site.name if row.site else None
+
+
+@router.get("/letters", url_name="api-letters", response=Page[LetterOut], tags=["letters"])
+def letters(request: HttpRequest, paged: Paged, state: str = "", since: Day | None = None) -> Any:
+    """Letters, the newest first."""
+    rows = Notice.objects.select_related("site").order_by("-send_at", "-pk")
+    rows = rows.filter(send_at__date__gte=since) if since else rows
+    return page_of(rows.filter(state=state) if state else rows, paged)
+
+
+class WeekOut(Schema):
+    """A week of the season, in hours: work booked and expected, the span of eight chances in ten, what is
+    left from before, working hours less what is held free, what cannot be done, and the chance of that."""
+
+    monday: date
+    booked: float
+    expected: float
+    low: float
+    high: float
+    left_from_before: float
+    capacity: float
+    too_many: float
+    chance_past: float
+    trips: float
+    jobs: float
+
+
+class SeasonOut(Schema):
+    """The coming weeks, the present one first."""
+
+    weeks: list[WeekOut]
+
+
+@router.get("/season", url_name="api-season", response=SeasonOut, tags=["season"])
+def season_of(
+    request: HttpRequest,
+    weeks: Annotated[int, Query(ge=1, le=26)] = 12,
+    branch: str = "",
+    skill: Annotated[str, Query(max_length=40)] = "",
+) -> Any:
+    """The season as it stands, of all branches and skills or of one."""
+    known = facts(timezone.now())
+    names = known.rows.branches.names
+    if (branch and branch not in names) or (skill and skill not in known.rows.skills):
+        raise HttpError(CANNOT, "No branch or no skill of that name is on record.")
+    narrow = Narrow(names.index(branch) if branch else None, skill)
+    found = season(known, outlook(known, weeks), narrow, moves=False)
+    return SeasonOut(weeks=[_week(found, at) for at in range(weeks)])
+
+
+def _week(one: Season, at: int) -> WeekOut:
+    def hours(minutes: float) -> float:
+        return round(float(minutes) / _HOUR, 3)
+
+    return WeekOut(
+        monday=one.first_days[at], booked=hours(one.booked[at]), expected=hours(one.expected[at]),
+        low=hours(one.low[at]), high=hours(one.high[at]), left_from_before=hours(one.left[at]),
+        capacity=hours(one.usable[at]), too_many=hours(one.short[at]),
+        chance_past=round(float(one.chance[at]), 4), trips=round(float(one.trips[at]), 3),
+        jobs=round(float(one.jobs[at]), 3),
+    )  # fmt: skip
+
+
+class BuyOut(Schema):
+    """A medium on the purchase list: how many until an order after this one arrives, how many to order."""
+
+    media: str
+    nominal_size: str
+    merv: int
+    needed: int
+    on_hand: int | None
+    on_order: int
+    buy: int
+    short_on: date | None
+
+
+@router.get("/filters-to-buy", url_name="api-to-buy", response=Page[BuyOut], tags=["season"])
+def filters_to_buy(request: HttpRequest, paged: Paged) -> Any:
+    """The purchase list at the desk's level."""
+    rows = [line for line in to_buy(timezone.now()).lines if line.buy or line.needed]
+    return {"count": len(rows), "rows": [_bought(line) for line in _of(rows, paged)]}
+
+
+def _of(rows: list[Any], window: Window) -> list[Any]:
+    return rows[window.offset : window.offset + window.limit]
+
+
+def _bought(line: Any) -> BuyOut:
+    media = line.media
+    return BuyOut(
+        media=media.name, nominal_size=media.nominal_size, merv=media.merv, needed=line.needed,
+        on_hand=line.on_hand, on_order=line.on_order, buy=line.buy, short_on=line.short_on,
+    )  # fmt: skip
+
+
+class CalledOff(Schema):
+    """Why a visit is called off."""
+
+    note: str = Field("", max_length=300)
+
+
+@router.post("/visits/{pk}/called-off", url_name="api-visit-called-off", response=VisitOut, tags=["visits"])
+def call_off(request: HttpRequest, pk: Key, told: CalledOff) -> Any:
+    """Call an open visit off, as its page does; its jobs are free again."""
+    visit = Visit.objects.select_related("site", "technician").filter(pk=pk).first()
+    if visit is None:
+        raise Http404
+    try:
+        return visits.cancel(visit, told.note)
+    except NotBookable as error:
+        raise HttpError(CANNOT, str(error)) from None

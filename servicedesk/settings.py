@@ -257,7 +257,10 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"no secrets": {"()": "servicedesk.log_filter.NoSecrets"}},
+    "handlers": {
+        "console": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["no secrets"]}
+    },
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
     "loggers": {"celery": {"level": "WARNING"}},
 }

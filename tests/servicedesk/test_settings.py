@@ -1,9 +1,20 @@
-"""Settings, read by processes that start at the same time."""
+"""Settings: a key shared by processes that start together, prints of passwords, what a log must not hold."""
 
+import io
+import logging
+import logging.config
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+
+import pytest
+from django.contrib.auth.hashers import make_password
+from django.test import Client
+from django.urls import reverse
+
+from servicedesk.settings import LOGGING
 
 ROOT = Path(__file__).resolve().parents[2]
 SAY_KEY = """
@@ -41,3 +52,38 @@ def test_processes_that_start_together_on_a_new_desk_share_one_key(tmp_path: Pat
     assert len(keys.pop()) >= 50
     assert [path.name for path in (tmp_path / "var").glob("secret*")] == ["secret_key"]
     assert (tmp_path / "var" / "secret_key").stat().st_mode & 0o077 == 0
+
+
+def test_passwords_are_kept_by_argon2() -> None:
+    assert make_password("a long word").startswith("argon2$argon2id$")
+
+
+@pytest.fixture
+def log() -> Iterator[io.StringIO]:
+    """What the desk's own handler writes."""
+    written = io.StringIO()
+    told = LOGGING["handlers"]["console"]  # type: ignore[index]
+    handler = logging.StreamHandler(written)
+    configurator = logging.config.DictConfigurator(LOGGING)
+    for name in told["filters"]:
+        handler.addFilter(configurator.configure_filter(LOGGING["filters"][name]))  # type: ignore[index]
+    root = logging.getLogger("django.request")
+    root.addHandler(handler)
+    yield written
+    root.removeHandler(handler)
+
+
+@pytest.mark.django_db
+def test_a_log_names_an_address_and_not_what_opens_it(log: io.StringIO) -> None:
+    for name, secret in (
+        ("feed", "s3cret-of-a-calendar"),
+        ("answer", "s3cret-of-a-letter"),
+        ("tag", "S3CRET99"),
+    ):
+        Client().get(reverse(name, args=[secret]))
+    Client().get(reverse("sign-in-by-link"), {"sesame": "s3cret-of-a-link"})
+    Client().get("/nowhere/at/all/")
+    said = log.getvalue()
+    assert "Not Found: /feed/…" in said
+    assert "Not Found: /nowhere/at/all/" in said
+    assert "s3cret" not in said.lower()

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import date, timedelta
+from typing import Any
 
 from django.contrib import messages
 from django.db import transaction
@@ -17,6 +18,7 @@ from equipment.models import Desk, FilterSlot, Site
 from equipment.record import NotRecordable
 from schedules import defects, due, entry_judging, replies, routes, visits
 from schedules.bookable import NotBookable, Unsuited
+from schedules.changed_since import as_shown, refuse_changed
 from schedules.day_problem import NoStart
 from schedules.emails import filter_lines
 from schedules.explain import say_day
@@ -197,6 +199,7 @@ def _render(
     initial = {"technician": visit.technician_id, "day": visit.day}
     context = {
         "visit": visit,
+        "shown": as_shown(visit),
         "site": visit.site,
         "forms": list(zip(report.filters, filter_lines(slots, timezone.now(), units), strict=True)),
         "air_forms": report.air,
@@ -224,14 +227,18 @@ def book_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Give the visit to another technician or day."""
     visit, form = _visit_or_404(request, pk), BookForm(request.POST)
     if form.is_valid():
-        data = form.cleaned_data
-        visit.window_from, visit.window_to = data["window_from"], data["window_to"]
-        who, day, sure, now = data["technician"], data["day"], data["sure"], timezone.now()
-        moved = booked(request, form, lambda: visits.schedule(visit, who, day, now, sure=sure))
+        moved = booked(request, form, lambda: _moved(visit, request.POST.get("shown", ""), form.cleaned_data))
         if moved is not None:
             return redirect("visit", pk)
         visit = _visit_or_404(request, pk)
     return _render(request, visit, book_form=form, status=422)
+
+
+def _moved(visit: Visit, shown: str, data: dict[str, Any]) -> Visit:
+    """Raises NotBookable, also for a visit that somebody else moved meanwhile."""
+    current = refuse_changed(visit, shown)
+    current.window_from, current.window_to = data["window_from"], data["window_to"]
+    return visits.schedule(current, data["technician"], data["day"], timezone.now(), sure=data["sure"])
 
 
 def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
@@ -308,9 +315,12 @@ def cancel_page(request: HttpRequest, pk: int) -> HttpResponse:
     visit = _visit_or_404(request, pk)
     knew = told_of(visit)
     try:
-        visits.cancel(visit, request.POST.get("note", "").replace("\0", "")[:500])
+        with transaction.atomic():
+            current = refuse_changed(visit, request.POST.get("shown", ""))
+            visits.cancel(current, request.POST.get("note", "").replace("\0", "")[:500])
     except NotBookable as error:
         messages.error(request, str(error))
+        return redirect("visit", pk)
     else:
         said = _("Called off: %(home)s.") % {"home": visit.site.address or visit.site.name}
         more = (

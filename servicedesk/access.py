@@ -45,6 +45,8 @@ TABLE: dict[str, dict[str, Who]] = {
     "sign-in-by-link": {"GET": EVERYBODY, "POST": EVERYBODY},
     "sign-out": {"POST": SIGNED_IN},
     "units": {"POST": SIGNED_IN},
+    "keys": {"GET": STAFF, "POST": STAFF},
+    "key-withdrawn": {"POST": STAFF},
     "second": {"GET": STAFF, "POST": STAFF},
     "second-set-up": {"GET": STAFF, "POST": STAFF},
     "due-list": {"GET": STAFF},

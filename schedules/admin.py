@@ -171,3 +171,12 @@ class RungAdmin(NoDelete):
     list_display = ("site", "at", "by", "reached", "why")
     list_filter = ("reached",)
     date_hierarchy = "at"
+
+
+@admin.register(models.Wish)
+class WishAdmin(NoDelete):
+    """What people wanted to hear, as they said it."""
+
+    list_display = ("person", "subject", "wanted", "at", "how", "wording")
+    list_filter = ("subject", "wanted", "how")
+    raw_id_fields = ("person",)

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from equipment.models import Person, User
 from schedules import due
-from schedules.models import Answer, Notice, Reply, RestedAddress, Rung
+from schedules.models import Answer, Notice, Reply, RestedAddress, Rung, Wish
 
 
 def _nobodys_names() -> frozenset[str]:
@@ -51,6 +51,7 @@ def erase(person: Person, now: datetime) -> None:
         letters.update(sent_to="", subject="", text="", html="")
         Answer.objects.filter(person=person).update(text="")
         Rung.objects.filter(person=person).update(note="")
+        Wish.objects.filter(person=person).update(wording="")
         if mail and not Person.objects.filter(email__iexact=mail).exists():
             Reply.objects.filter(sender__iexact=mail).update(sender="")
             RestedAddress.objects.filter(email__iexact=mail).delete()

@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Any
 
 from equipment.models import FilterChange, FilterSlot, Person, Reading
-from schedules.models import Answer, Notice, Visit
+from schedules.models import Answer, Notice, Visit, Wish
 from schedules.reach import CONSENT
 
 
@@ -46,6 +46,16 @@ def of(person: Person, now: datetime) -> dict[str, Any]:
                 "text": row.text,
             }
             for row in Notice.objects.filter(person=person).exclude(kind=Notice.Kind.SIGN_IN).order_by("pk")
+        ],
+        "wishes": [
+            {
+                "at": _at(row.at),
+                "about": row.subject,
+                "wanted": row.wanted,
+                "how": row.how,
+                "words": row.wording,
+            }
+            for row in Wish.objects.filter(person=person).order_by("at", "pk")
         ],
         "answers": [
             {"at": _at(row.at), "kind": row.kind, "text": row.text}

@@ -12,7 +12,9 @@ from django.conf import settings
 from django.utils.translation import gettext as _
 
 from equipment.models import Person
+from schedules.models import Wish
 from schedules.posting import NobodyKnows, NotTaken, Refused, ServerFault
+from schedules.wishes import note_texts
 
 TIMEOUT_S = 20
 # Words that end text messages, English ones by the FCC's list (from memory) and Spanish ones: some wherever a
@@ -110,4 +112,6 @@ def take_in(number: str, words: str, now: datetime) -> bool:
         for person in Person.objects.exclude(phone="").filter(text_consent_at__isnull=False)
         if wanted and digits(person.phone) == wanted
     ]
-    return bool(Person.objects.filter(pk__in=people).update(text_stopped_at=now))
+    stopped = Person.objects.filter(pk__in=people).update(text_stopped_at=now)
+    note_texts(people, now, Wish.How.TEXT, words, wanted=False)
+    return bool(stopped)

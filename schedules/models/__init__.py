@@ -25,11 +25,12 @@ from schedules.models.task import MaintenanceTask, TaskDone
 from schedules.models.technician import Technician
 from schedules.models.van_tick import VanTick
 from schedules.models.visit import Visit, VisitJob
+from schedules.models.wish import Wish
 
 __all__ = [
     "Absence", "Answer", "CalendarEvent", "Defect", "Depot", "Feed", "FieldEntry", "FleetPrior",
     "Foretold", "HomeHours", "KeptDate", "MailServer", "MaintenanceTask", "Notice", "NoticeSlot",
     "OfferedTime", "Photograph", "Plan", "Policy", "Purchase", "Reply", "RestedAddress", "RoundPlan",
     "Rung", "SeasonPlan", "SeasonTrip", "SentFilter", "Tag", "TaskDone", "Technician", "VanTick",
-    "Visit", "VisitJob",
+    "Visit", "VisitJob", "Wish",
 ]  # fmt: skip

@@ -15,14 +15,14 @@ from equipment.fields import whole_number
 from equipment.languages import language_for, reader_at
 from equipment.models import Desk, FilterSlot, Person, Site
 from equipment.record import may_be_undone
-from schedules import answers
+from schedules import answers, wishes
 from schedules.calendar_events import Owner
 from schedules.cards import households
 from schedules.change_form import ChangeForm
 from schedules.emails import filter_lines
 from schedules.feeds import address, feed_of, open_feeds
 from schedules.household_acts import Acted, Asked, act, alike, local_today, waits
-from schedules.models import Notice
+from schedules.models import Notice, Wish
 from schedules.notice_slots import open_slots
 from schedules.reach import CONSENT, FILTERS, RECORD, VISITS
 from schedules.sign_in_letters import write_link
@@ -174,9 +174,16 @@ def stop_mail(request: HttpRequest, token: str) -> HttpResponse:
 
 def _stop_or_resume(request: HttpRequest, person: Person, subject: str) -> None:
     what, _colon, named = request.POST.get("what", "").partition("-")
-    field = CONSENT.get(named or subject, CONSENT[subject])
-    setattr(person, field, what == "resume")
-    person.save(update_fields=[field])
+    named = named if named in CONSENT else subject
+    before = wishes.wanted_of(person)
+    setattr(person, CONSENT[named], what == "resume")
+    person.save(update_fields=[CONSENT[named]])
+    by_program = "List-Unsubscribe" in request.POST
+    how = Wish.How.MAIL_PROGRAM if by_program else Wish.How.LETTER
+    with translation.override(language_for(request.user, person)):
+        press = _("Send them again") if what == "resume" else _("Stop them")
+        words = "List-Unsubscribe" if by_program else f"{dict(_subjects())[named]}: {press}"
+    wishes.note(person, before, timezone.now(), how, words)
 
 
 def _subjects() -> list[tuple[str, str]]:

@@ -27,11 +27,13 @@ from schedules.emails import times_url
 from schedules.explain import explain, loaded_share, tube_words
 from schedules.home_lines import HomeLine, home_lines, home_title, person_lines
 from schedules.household_acts import Acted, Asked, act, alike, local_today, waits
-from schedules.models import MaintenanceTask, Photograph, Policy, SentFilter, Visit
+from schedules.models import MaintenanceTask, Photograph, Policy, SentFilter, Visit, Wish
 from schedules.open_times import standing
+from schedules.reach import CONSENT
 from schedules.views.dust import SHOWN_FOR
 from schedules.views.dust import lines as dust_lines
 from schedules.visit_promises import hours_words, promise_of
+from schedules.wishes import note, wanted_of
 from shared.charts import small_gauge
 from shared.place_picture import place_picture
 
@@ -238,10 +240,13 @@ def answer(request: HttpRequest, pk: int) -> HttpResponse:
 def wishes(request: HttpRequest, pk: int) -> HttpResponse:
     """Write down what somebody wants to hear, and in which language."""
     site, person = site_or_404(signed_in(request), pk), _person(request)
+    before, now = wanted_of(person), timezone.now()
     form = WishesForm(request.POST, instance=person)
     if not form.is_valid():
         return page(request, site, wishes=form, status=422)
     form.save()
+    words = {subject: str(form.fields[name].label) for subject, name in CONSENT.items()}
+    note(person, before, now, Wish.How.OWN_PAGE, words)
     with translation.override(person.language):
         messages.success(request, _("Your wishes are written down."))
     return redirect("site", pk)

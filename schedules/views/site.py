@@ -21,7 +21,7 @@ from schedules.dust_forms import EpisodeForm
 from schedules.forms import EventForm, PersonForm
 from schedules.home_lines import home_lines, home_title, person_lines
 from schedules.household_acts import alike
-from schedules.models import HomeHours, MaintenanceTask, Visit
+from schedules.models import HomeHours, MaintenanceTask, Visit, Wish
 from schedules.round_forms import HomeHoursForm
 from schedules.site_booking import SiteBookForm
 from schedules.soonest import CouldCome, soonest
@@ -29,6 +29,7 @@ from schedules.views import household
 from schedules.views.dust import SHOWN_FOR
 from schedules.views.dust import lines as dust_lines
 from schedules.views.visits import booked
+from schedules.wishes import note_texts
 
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:
@@ -77,9 +78,11 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return _render(request, site, person_form=form, status=422)
     data = form.cleaned_data
-    somebody = form.person(timezone.now())
+    now = timezone.now()
+    somebody, today = form.person(now), due.today(now)
     somebody.save()
-    today = due.today(timezone.now())
+    if somebody.text_consent_at:
+        note_texts([somebody.pk], now, Wish.How.DESK, somebody.text_consent_how, wanted=True)
     if SiteRole.Role.FILTER_CHANGER in data["roles"]:
         SiteRole.objects.filter(site=site, role=SiteRole.Role.FILTER_CHANGER, until=None).update(until=today)
     for role in data["roles"]:

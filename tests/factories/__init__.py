@@ -53,6 +53,7 @@ from tests.factories.messages import (
     ReplyFactory,
     RestedAddressFactory,
     RungFactory,
+    WishFactory,
 )
 from tests.factories.visits import (
     AbsenceFactory,
@@ -141,5 +142,6 @@ __all__ = [
     "VisitFactory",
     "VisitJobFactory",
     "WeatherDayFactory",
+    "WishFactory",
     "every",
 ]  # fmt: skip

@@ -6,7 +6,7 @@ from factory.django import DjangoModelFactory
 from schedules import models as plans
 from tests.factories.clock import NOW
 from tests.factories.filters import FilterSlotFactory
-from tests.factories.homes import SiteFactory
+from tests.factories.homes import PersonFactory, SiteFactory
 from tests.factories.visits import VisitFactory
 
 
@@ -98,3 +98,15 @@ class RestedAddressFactory(DjangoModelFactory):
     email = factory.Sequence(lambda n: f"rests{n}@home.example")
     why = "550 no such mailbox"
     since = NOW
+
+
+class WishFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Wish
+
+    person = factory.SubFactory(PersonFactory)
+    subject = "filters"
+    wanted = False
+    at = NOW
+    how = plans.Wish.How.LETTER
+    wording = "Letters about filters: Stop them"

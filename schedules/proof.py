@@ -10,8 +10,9 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
-from equipment.models import Desk, FilterChange, Media, Reading, Site, User
+from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, User
 from schedules.explain import say_day
+from schedules.household_acts import alike
 from schedules.models import TaskDone, Visit
 from shared import clock
 from shared.units import PRESSURE, show
@@ -32,18 +33,35 @@ class Entry:
 
 def done_at(site: Site, units: str, first: date | None = None, last: date | None = None) -> list[Entry]:
     """Everything done at the home from ``first`` to ``last`` (None: whenever), newest first."""
-    zone = site.zone(Desk.the().timezone)
-    entries = [*_changes(site, zone), *_readings(site, zone, units), *_visits(site, zone), *_tasks(site)]
+    zone, where = site.zone(Desk.the().timezone), _places(site)
+    entries = [
+        *_changes(site, zone, where),
+        *_readings(site, zone, where, units),
+        *_visits(site, zone),
+        *_tasks(site),
+    ]
     inside = [row for row in entries if (first or date.min) <= row.day <= (last or date.max)]
     return sorted(inside, key=lambda row: (row.day, row.where, row.what), reverse=True)
 
 
-def _changes(site: Site, zone: ZoneInfo) -> Iterator[Entry]:
+def _places(site: Site) -> dict[int, str]:
+    """Where each filter of the home is, those out of use too; with its code where that is not enough."""
+    slots = list(FilterSlot.objects.filter(system__site=site))
+    same = alike(slots)
+    return {
+        slot.pk: f"{slot.location} ({slot.name})"
+        if slot.location and slot.pk in same
+        else slot.location or slot.name
+        for slot in slots
+    }
+
+
+def _changes(site: Site, zone: ZoneInfo, where: dict[int, str]) -> Iterator[Entry]:
     rows = FilterChange.objects.filter(slot__system__site=site)
-    for row in rows.select_related("slot__system", "media", "recorded_by").order_by("changed_at"):
+    for row in rows.select_related("slot", "media", "recorded_by").order_by("changed_at"):
         yield Entry(
             row.changed_on,
-            row.slot.location or row.slot.name,
+            where[row.slot_id],
             _("Filter changed: %(what)s") % {"what": _filter(row.slot.nominal_size, row.media)},
             row.get_told_display(),
             _written(row.recorded_at, row.recorded_by, zone),
@@ -52,13 +70,14 @@ def _changes(site: Site, zone: ZoneInfo) -> Iterator[Entry]:
 
 
 def _filter(size: str, media: Media | None) -> str:
-    return f"{size}, {media.name}, MERV {media.merv}" if media else size
+    named = f"{media.name}, MERV {media.merv}" if media else ""
+    return named if size in named else ", ".join(filter(None, (size, named)))
 
 
-def _readings(site: Site, zone: ZoneInfo, units: str) -> Iterator[Entry]:
+def _readings(site: Site, zone: ZoneInfo, where: dict[int, str], units: str) -> Iterator[Entry]:
     rows = Reading.objects.filter(slot__system__site=site)
     before = _put_right(site)
-    for row in rows.select_related("slot__system", "taken_by").order_by("taken_at"):
+    for row in rows.select_related("taken_by").order_by("taken_at"):
         said = _("Pressure drop read: %(drop)s") % {"drop": show(row.filter_drop_pa, PRESSURE, units)}
         was = [
             show(value, PRESSURE, units) for value in before.get(row.pk, []) if value != row.filter_drop_pa
@@ -67,7 +86,7 @@ def _readings(site: Site, zone: ZoneInfo, units: str) -> Iterator[Entry]:
             said += _(" (put right; before: %(drops)s)") % {"drops": ", ".join(was)}
         yield Entry(
             clock.local_day(row.taken_at, zone),
-            row.slot.location or row.slot.name,
+            where[row.slot_id],
             said,
             _("read there") if row.taken_by else _("from a sheet"),
             _written(row.recorded_at, row.taken_by, zone),

@@ -68,6 +68,17 @@ def test_everything_done_is_told_newest_first_with_what_was_taken_back(lived_in:
     assert done_at(lived_in, "si")[3].what == "Pressure drop read: 25 Pa (put right; before: 250 Pa)"
 
 
+def test_filters_in_one_place_are_told_apart(home: Site, home_slot: FilterSlot) -> None:
+    other = FilterSlotFactory(name="home-second", system=home_slot.system)
+    FilterSlot.objects.update(location="attic rack")
+    for slot in (home_slot, other):
+        ReadingFactory(slot=slot, taken_at=NOW)
+    assert {row.where for row in done_at(home, "ip")} == {
+        "attic rack (home-hall)",
+        "attic rack (home-second)",
+    }
+
+
 def test_days_narrow_it_and_odd_ones_are_said(manager: Client, lived_in: Site) -> None:
     address = reverse("what-was-done", args=[lived_in.pk])
     week = {"first": str(TODAY - timedelta(days=8)), "last": str(TODAY - timedelta(days=7))}

@@ -2,8 +2,8 @@
 
 from datetime import datetime, timedelta
 
-from equipment.models import ApiKey, KeptAnswer, User
-from shared.keys import begins, key_print, new_key
+from equipment.models import ApiKey, Device, KeptAnswer, User
+from shared.keys import begins, key_of, key_print, new_seed
 
 LASTS = timedelta(days=365)
 # So long a write that named itself is known again.
@@ -12,14 +12,21 @@ ANSWERS_KEPT_FOR = timedelta(days=2)
 _NOTED_EVERY = timedelta(minutes=5)
 
 
-def make(user: User, name: str, now: datetime, lasts: timedelta = LASTS) -> tuple[ApiKey, str]:
-    """A key of the user and its text, which nobody can read again."""
-    key = new_key()
+def make(
+    user: User, name: str, now: datetime, lasts: timedelta = LASTS, seed: str = ""
+) -> tuple[ApiKey, str]:
+    """A key of the user and its text, which nobody can read again but by the ``seed``."""
+    key = key_by(seed or new_seed())
     made = ApiKey.objects.create(
         user=user, name=name.strip()[:80], key_print=key_print(key), key_begins=begins(key),
         made_at=now, expires_at=now + lasts,
     )  # fmt: skip
     return made, key
+
+
+def key_by(seed: str) -> str:
+    """The key of a seed."""
+    return key_of("desk.program", seed)
 
 
 def withdraw(key: ApiKey, now: datetime) -> None:
@@ -43,6 +50,12 @@ def user_of(key: str, now: datetime) -> User | None:
     if row.used_at is None or now - row.used_at > _NOTED_EVERY:
         ApiKey.objects.filter(pk=row.pk).update(used_at=now)
     return row.user
+
+
+def was_ours(key: str) -> bool:
+    """Whether it was ever a key of the desk's, a program's or a device's."""
+    told = key_print(key)
+    return ApiKey.objects.filter(key_print=told).exists() or Device.objects.filter(key_print=told).exists()
 
 
 def forget_answers(now: datetime) -> int:

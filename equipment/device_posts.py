@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.utils.translation import gettext as _
+from simple_history.utils import bulk_create_with_history
 
 from equipment.models import Desk, Device, FilterSlot, Reading, RuntimeDay
 from equipment.record import HIGHEST_AIRFLOW_M3S, HIGHEST_DROP_PA
@@ -122,7 +123,8 @@ def _readings(device: Device, readings: Sequence[ReadingPosted], now: datetime, 
     for key in good.keys() & before.keys():
         row, one = good[key]
         _beside(row, one, before[key].filter_drop_pa, before[key].airflow_m3s, told)
-    Reading.objects.bulk_create(
+    # With their history, so that what is put right later can be told.
+    bulk_create_with_history(
         [
             Reading(
                 slot_id=slot, taken_at=at, filter_drop_pa=one.filter_drop_pa, airflow_m3s=one.airflow_m3s,
@@ -130,7 +132,7 @@ def _readings(device: Device, readings: Sequence[ReadingPosted], now: datetime, 
             )
             for (slot, at), one in new.items()
         ],
-        ignore_conflicts=True, batch_size=500,
+        Reading, ignore_conflicts=True, batch_size=500, default_change_reason=device.name,
     )  # fmt: skip
     told.stored += len(new)
     return len(new)

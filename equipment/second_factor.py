@@ -5,17 +5,19 @@ the database alone opens nothing. A code counts once.
 """
 
 from base64 import b32encode
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import pyotp
+from django.db import transaction
 from django.db.models import Q
 from pyotp.utils import strings_equal
 
 from equipment.models import User
-from shared.keys import new_seed, raw_key_of
+from shared.keys import raw_key_of
 
 _PURPOSE = "desk.second-factor"
 STEP_S = 30
+MOST_WRONG, WITHIN = 10, timedelta(minutes=10)
 # Codes of the step before and after do too: clocks of phones are some seconds off.
 _STEPS_OFF = (-1, 0, 1)
 
@@ -24,31 +26,31 @@ class WrongCode(ValueError):
     """The code is not the one of now, or it was used already."""
 
 
+class TooMany(WrongCode):
+    """So many wrong ones came that none is looked at for a while: who holds the link can hold the owner up,
+    and cannot go on guessing."""
+
+
 def is_on(user: User) -> bool:
-    """Whether the account wants a code after its link."""
-    return user.second_since is not None
+    """Whether the account wants a code after its link; a household's never does."""
+    return user.second_since is not None and not user.is_homeowner
 
 
-def begin(user: User) -> None:
-    """Give the account a seed to set up with, unless it has one; it wants no code yet."""
-    User.objects.filter(pk=user.pk, second_seed="").update(second_seed=new_seed())
-    user.refresh_from_db(fields=["second_seed"])
-
-
-def secret(user: User) -> str:
+def secret(seed: str) -> str:
     """What app and desk share, 160 bits in base 32."""
-    return b32encode(raw_key_of(_PURPOSE, user.second_seed)[:20]).decode()
+    return b32encode(raw_key_of(_PURPOSE, seed)[:20]).decode()
 
 
-def address(user: User, desk: str) -> str:
+def address(user: User, seed: str, desk: str) -> str:
     """The same as an app reads it from a picture."""
-    return _codes(user).provisioning_uri(name=user.get_username(), issuer_name=desk or "desk")
+    return _codes(seed).provisioning_uri(name=user.get_username(), issuer_name=desk or "desk")
 
 
-def turn_on(user: User, code: str, now: datetime) -> None:
-    """Want a code from now on, once one of the new secret was shown. Raises WrongCode."""
-    use(user, code, now)
-    User.objects.filter(pk=user.pk, second_since=None).update(second_since=now)
+def turn_on(user: User, seed: str, code: str, now: datetime) -> None:
+    """Want a code of this seed from now on, once one was shown. Raises WrongCode, TooMany."""
+    step = _judged(user, seed, code, now)
+    row = User.objects.filter(pk=user.pk, second_since=None)
+    row.update(second_since=now, second_seed=seed, second_step=step)
 
 
 def turn_off(user: User) -> None:
@@ -57,17 +59,35 @@ def turn_off(user: User) -> None:
 
 
 def use(user: User, code: str, now: datetime) -> None:
-    """Take a code, once. Raises WrongCode."""
-    typed = "".join(code.split())
-    this = int(now.timestamp()) // STEP_S
-    codes = _codes(user)
-    step = next(
-        (this + off for off in _STEPS_OFF if strings_equal(codes.generate_otp(this + off), typed)), None
-    )
-    fresh = User.objects.filter(Q(second_step=None) | Q(second_step__lt=step or 0), pk=user.pk)
-    if step is None or not user.second_seed or not fresh.update(second_step=step):
+    """Take a code, once. Raises WrongCode, TooMany."""
+    step = _judged(user, user.second_seed, code, now)
+    fresh = User.objects.filter(Q(second_step=None) | Q(second_step__lt=step), pk=user.pk)
+    if not fresh.update(second_step=step):
         raise WrongCode
 
 
-def _codes(user: User) -> pyotp.TOTP:
-    return pyotp.TOTP(secret(user), interval=STEP_S)
+def _judged(user: User, seed: str, code: str, now: datetime) -> int:
+    """The step of a code that is right; wrong ones are counted, in the database, whoever tries."""
+    with transaction.atomic():
+        row = User.objects.select_for_update().get(pk=user.pk)
+        begun = row.second_wrong_since
+        if begun is None or now - begun > WITHIN:
+            row.second_wrong, row.second_wrong_since = 0, now
+        if row.second_wrong >= MOST_WRONG:
+            raise TooMany
+        step = _step_of(seed, code, now) if seed else None
+        row.second_wrong += step is None
+        row.save(update_fields=["second_wrong", "second_wrong_since"])
+    if step is None:
+        raise WrongCode
+    return step
+
+
+def _step_of(seed: str, code: str, now: datetime) -> int | None:
+    typed, this, codes = "".join(code.split()), int(now.timestamp()) // STEP_S, _codes(seed)
+    near = (this + off for off in _STEPS_OFF)
+    return next((step for step in near if strings_equal(codes.generate_otp(step), typed)), None)
+
+
+def _codes(seed: str) -> pyotp.TOTP:
+    return pyotp.TOTP(secret(seed), interval=STEP_S)

@@ -3,6 +3,8 @@
 from datetime import datetime
 
 from django.conf import settings
+from django.contrib.admin.models import LogEntry
+from django.contrib.contenttypes.models import ContentType
 from django.db import transaction
 from django.utils import translation
 from django.utils.translation import gettext as _
@@ -23,6 +25,14 @@ def _nobodys_names() -> frozenset[str]:
 def is_erased(person: Person) -> bool:
     """Whether nothing of the person is left to be erased."""
     return not person.email and not person.phone and person.name in _nobodys_names()
+
+
+def _off_the_log(person: Person) -> None:
+    """Django's own log of the record's pages names whom it was about."""
+    kind = ContentType.objects.get_for_model(Person)
+    LogEntry.objects.filter(content_type=kind, object_id=str(person.pk)).update(
+        object_repr=_("erased on request"), change_message=""
+    )
 
 
 def erase(person: Person, now: datetime) -> None:
@@ -49,8 +59,11 @@ def erase(person: Person, now: datetime) -> None:
             state=Notice.State.NOT_SENT, why=_("erased on request")
         )
         letters.update(sent_to="", subject="", text="", html="")
+        # What a mailbox answered names the mailbox.
+        letters.exclude(why="").update(why=_("erased on request"))
         Answer.objects.filter(person=person).update(text="")
-        Rung.objects.filter(person=person).update(note="")
+        Rung.objects.filter(person=person).update(note="", why="")
+        _off_the_log(person)
         Wish.objects.filter(person=person).update(wording="")
         if mail and not Person.objects.filter(email__iexact=mail).exists():
             Reply.objects.filter(sender__iexact=mail).update(sender="")

@@ -1,6 +1,5 @@
-"""What was done at a home, as it stands on record: what, when, known from whom, and when it was written down.
-
-Nothing is left out of it: what was taken back and what was put right stay, and are told as such.
+"""What was done at a home, as it stands on record: changes, readings, visits and work, known from whom, and
+when it was written down. What was taken back and what was put right stay, and are told as such.
 """
 
 from collections.abc import Iterator
@@ -58,15 +57,37 @@ def _places(site: Site) -> dict[int, str]:
 
 def _changes(site: Site, zone: ZoneInfo, where: dict[int, str]) -> Iterator[Entry]:
     rows = FilterChange.objects.filter(slot__system__site=site)
-    for row in rows.select_related("slot", "media", "recorded_by").order_by("changed_at"):
+    before = _changes_before(site)
+    for row in rows.select_related("slot", "media", "recorded_by__person").order_by("changed_at"):
+        now = _change_words(row.changed_on, _filter(row.slot.nominal_size, row.media), row.told)
+        was = [words for words in before.get(row.pk, []) if words != now]
+        said = _("Filter changed: %(what)s") % {"what": _filter(row.slot.nominal_size, row.media)}
+        if was:
+            said += _(" (put right; before: %(drops)s)") % {"drops": "; ".join(was)}
         yield Entry(
             row.changed_on,
             where[row.slot_id],
-            _("Filter changed: %(what)s") % {"what": _filter(row.slot.nominal_size, row.media)},
+            said,
             row.get_told_display(),
             _written(row.recorded_at, row.recorded_by, zone),
             clock.local_day(row.undone_at, zone) if row.undone_at else None,
         )
+
+
+def _changes_before(site: Site) -> dict[int, list[str]]:
+    """Of each change everything that it ever said on record, oldest first."""
+    found: dict[int, list[str]] = {}
+    rows = FilterChange.history.filter(slot__system__site=site).select_related("slot", "media")
+    for row in rows.order_by("history_date", "history_id"):
+        words = _change_words(row.changed_on, _filter(row.slot.nominal_size, row.media), row.told)
+        told = found.setdefault(row.id, [])
+        if words not in told:
+            told.append(words)
+    return found
+
+
+def _change_words(day: date, what: str, told: str) -> str:
+    return f"{say_day(day)}, {what}, {FilterChange.Told(told).label}"
 
 
 def _filter(size: str, media: Media | None) -> str:
@@ -77,7 +98,7 @@ def _filter(size: str, media: Media | None) -> str:
 def _readings(site: Site, zone: ZoneInfo, where: dict[int, str], units: str) -> Iterator[Entry]:
     rows = Reading.objects.filter(slot__system__site=site)
     before = _put_right(site)
-    for row in rows.select_related("taken_by").order_by("taken_at"):
+    for row in rows.select_related("taken_by__person").order_by("taken_at"):
         said = _("Pressure drop read: %(drop)s") % {"drop": show(row.filter_drop_pa, PRESSURE, units)}
         was = [
             show(value, PRESSURE, units) for value in before.get(row.pk, []) if value != row.filter_drop_pa
@@ -88,7 +109,7 @@ def _readings(site: Site, zone: ZoneInfo, where: dict[int, str], units: str) -> 
             clock.local_day(row.taken_at, zone),
             where[row.slot_id],
             said,
-            _("read there") if row.taken_by else _("from a sheet"),
+            _("told by a person") if row.taken_by else _("from a sheet or a device"),
             _written(row.recorded_at, row.taken_by, zone),
         )
 
@@ -107,6 +128,7 @@ def _put_right(site: Site) -> dict[int, list[float]]:
 def _visits(site: Site, zone: ZoneInfo) -> Iterator[Entry]:
     states = (Visit.State.COMPLETED, Visit.State.NO_ACCESS)
     rows = Visit.objects.filter(site=site, state__in=states, completed_at__isnull=False)
+    told = _told_on(site)
     for row in rows.select_related("technician"):
         assert row.completed_at is not None  # noqa: S101
         came = row.state == Visit.State.COMPLETED
@@ -116,8 +138,15 @@ def _visits(site: Site, zone: ZoneInfo) -> Iterator[Entry]:
             "",
             f"{said}: {row.findings}" if row.findings else said,
             str(row.technician or ""),
-            _written(row.completed_at, None, zone),
+            _written(told.get(row.pk, row.completed_at), None, zone),
         )
+
+
+def _told_on(site: Site) -> dict[int, datetime]:
+    """When the record first said of each visit that it was over, whatever hour was told then."""
+    over = Visit.history.filter(site=site, state__in=(Visit.State.COMPLETED, Visit.State.NO_ACCESS))
+    told = over.order_by("-history_date", "-history_id").values_list("id", "history_date")
+    return dict(told)
 
 
 def _tasks(site: Site) -> Iterator[Entry]:
@@ -132,4 +161,8 @@ def _tasks(site: Site) -> Iterator[Entry]:
 
 def _written(at: datetime, by: User | None, zone: ZoneInfo) -> str:
     day = say_day(clock.local_day(at, zone))
-    return f"{day}, {by.get_full_name() or by}" if by else day
+    return f"{day}, {_name(by)}" if by else day
+
+
+def _name(user: User) -> str:
+    return user.get_full_name() or (user.person.name if user.person else str(user))

@@ -31,8 +31,8 @@ def forget_old(now: datetime) -> dict[str, int]:
 def _letters(before: datetime, now: datetime) -> int:
     """Letters lose their words and whom they went to; that one was sent stays, and what it promised."""
     rows = Notice.objects.filter(state__in=_FINISHED, send_at__lt=before)
-    rows = rows.exclude(sent_to="", subject="", text="", html="")
-    return rows.update(sent_to="", subject="", text="", html="")
+    rows = rows.exclude(sent_to="", subject="", text="", html="", why="")
+    return rows.update(sent_to="", subject="", text="", html="", why="")
 
 
 def _answers(before: datetime, now: datetime) -> int:

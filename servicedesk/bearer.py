@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse
@@ -17,6 +17,7 @@ from servicedesk.problems import problem
 
 PLACE = "/api/"
 LONGEST_NAME = 200
+LONGEST_WRITE = timedelta(minutes=10)
 Answerer = Callable[[HttpRequest], HttpResponse]
 
 
@@ -35,9 +36,9 @@ class BearerMiddleware:
             return problem(422, "What was sent holds the sign NUL, which no text has")
         now = timezone.now()
         _recognise(request, now)
-        answer = (
-            once(request, self.get_response, now) if request.method == "POST" else self.get_response(request)
-        )
+        known = request.device is not None or getattr(request, "by_key", False)  # type: ignore[attr-defined]
+        named = known and request.method == "POST"
+        answer = once(request, self.get_response, now) if named else self.get_response(request)
         return _if_changed(request, answer)
 
 
@@ -47,6 +48,7 @@ def _has_nul(request: HttpRequest) -> bool:
 
 
 def _recognise(request: HttpRequest, now: datetime) -> None:
+    request.device = None  # type: ignore[attr-defined]
     kind, _space, key = request.headers.get("Authorization", "").partition(" ")
     if kind.lower() != "bearer" or not key.strip():
         return
@@ -67,7 +69,7 @@ def once(request: HttpRequest, get_response: Answerer, now: datetime) -> HttpRes
         _print(request.method or "", request.get_full_path(), request.body.hex()),
     )
     if kept := KeptAnswer.objects.filter(asked=asked, at__gt=now - ANSWERS_KEPT_FOR).first():
-        return _again(kept, write)
+        return _again(kept, write, now)
     try:
         with transaction.atomic():
             KeptAnswer.objects.filter(asked=asked).delete()
@@ -83,9 +85,12 @@ def once(request: HttpRequest, get_response: Answerer, now: datetime) -> HttpRes
     return answer
 
 
-def _again(kept: KeptAnswer, write: str) -> HttpResponse:
+def _again(kept: KeptAnswer, write: str, now: datetime) -> HttpResponse:
     if kept.write != write:
         return problem(422, "This Idempotency-Key named another write")
+    if not kept.status and now - kept.at > LONGEST_WRITE:
+        said = "It began and nobody knows whether it was stored: look, and write anew under another key."
+        return problem(409, "The same write was never finished", said)
     if not kept.status:
         return problem(409, "The same write is being done just now")
     kind = "application/json" if kept.status < 400 else "application/problem+json"

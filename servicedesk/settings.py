@@ -165,6 +165,13 @@ DKIM_KEY_FILE = env.str("DKIM_KEY_FILE", default="")
 # Text messages are posted there as JSON; empty: none go out. Answers come in with the same secret.
 TEXTS_URL, TEXTS_SECRET = env.str("TEXTS_URL", default=""), env.str("TEXTS_SECRET", default="")
 
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+        # Else whoever comes from many addresses has what is counted of others forgotten.
+        "OPTIONS": {"MAX_ENTRIES": 200_000},
+    }
+}
 # How many proxies stand before it, each of which adds to X-Forwarded-For whom it heard.
 PROXIES = env.int("PROXIES", default=1 if PRODUCTION else 0)
 # For how many days what is known of people is kept; nought: for ever. The building's record has no end.

@@ -5,6 +5,7 @@ tries; this keeps those who try from taking the desk's time, and the logs readab
 """
 
 from collections.abc import Callable
+from ipaddress import ip_address, ip_network
 
 from django.conf import settings
 from django.core.cache import cache
@@ -12,6 +13,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.template.loader import render_to_string
 from django.utils import translation
 
+from equipment.api_keys import was_ours
 from servicedesk.address_names import name_of
 from servicedesk.bearer import PLACE
 from servicedesk.problems import problem
@@ -26,7 +28,6 @@ _NOTHING_OPENED = {
     "stop-mail": {404},
     "feed": {404},
     "tag": {404},
-    "sign-in-by-link": {403, 404, 410},
     "texts": {401},
 }
 _OF_PROGRAMS = {401}
@@ -42,26 +43,40 @@ class WrongTriesMiddleware:
         """429 with Retry-After once too many were wrong, else the answer, counted where it opened nothing."""
         for_programs = request.path.startswith(PLACE)
         wrong = _OF_PROGRAMS if for_programs else _NOTHING_OPENED.get(name_of(request))
-        key = _key(request) if wrong else ""
+        key = _key(request, "keys" if for_programs else "links") if wrong else ""
         if not key or not wrong:
             return self.get_response(request)
         if cache.get(key, 0) >= MOST_WRONG:
             return _put_off(request, for_programs=for_programs)
         answer = self.get_response(request)
-        shown = not for_programs or "Authorization" in request.headers
-        if answer.status_code in wrong and shown:
+        if answer.status_code in wrong and (not for_programs or _shows_what_is_none(request)):
             cache.add(key, 0, WITHIN_S)
             cache.incr(key)
         return answer
 
 
-def _key(request: HttpRequest) -> str:
-    """Of whoever asks; empty where a proxy should have said and did not."""
+def _shows_what_is_none(request: HttpRequest) -> bool:
+    """Whether a key was shown that never was one; those withdrawn or expired count for nothing."""
+    _kind, _space, key = request.headers.get("Authorization", "").partition(" ")
+    return bool(key.strip()) and not was_ours(key.strip())
+
+
+def _key(request: HttpRequest, what: str) -> str:
+    """Of whoever asks, and for which kind of secret; empty where a proxy should have said and did not."""
     hops = settings.PROXIES
     if not hops:
-        return f"wrong-tries:{request.META.get('REMOTE_ADDR', '')}"
+        return f"wrong-{what}:{_network(request.META.get('REMOTE_ADDR', ''))}"
     told = [part.strip() for part in request.headers.get("X-Forwarded-For", "").split(",") if part.strip()]
-    return f"wrong-tries:{told[-hops][:64]}" if len(told) >= hops else ""
+    return f"wrong-{what}:{_network(told[-hops])}" if len(told) >= hops else ""
+
+
+def _network(address: str) -> str:
+    """An address as it stands, or the 64 bits that one household has of the sixth version."""
+    try:
+        found = ip_address(address)
+    except ValueError:
+        return address[:64]
+    return str(found) if found.version == 4 else str(ip_network((found, 64), strict=False))
 
 
 def _put_off(request: HttpRequest, *, for_programs: bool) -> HttpResponse:

@@ -26,6 +26,8 @@ class User(AbstractUser):
     second_since = models.DateTimeField(_("wants a code since"), null=True, blank=True, editable=False)
     second_seed = models.CharField(max_length=24, blank=True, editable=False)
     second_step = models.BigIntegerField(null=True, blank=True, editable=False)
+    second_wrong = models.PositiveIntegerField(default=0, editable=False)
+    second_wrong_since = models.DateTimeField(null=True, blank=True, editable=False)
 
     @property
     def is_manager(self) -> bool:

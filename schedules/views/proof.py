@@ -1,9 +1,12 @@
 """What was done at a home, to be printed."""
 
+from typing import Any
+
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from equipment.access import signed_in, site_or_404, units_of
@@ -18,6 +21,13 @@ class SpanForm(forms.Form):
 
     first = DayField(label=gettext_lazy("From"), required=False)
     last = DayField(label=gettext_lazy("To"), required=False)
+
+    def clean(self) -> dict[str, Any]:
+        """The last day is not before the first."""
+        data = super().clean() or {}
+        if data.get("first") and data.get("last") and data["last"] < data["first"]:
+            self.add_error("last", _("It ends before it begins."))
+        return data
 
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -38,7 +39,7 @@ def restore_archive(path: Path) -> dict[str, int]:
                 _make_room()
                 counts = {name_of(model): _table(archive, model, told) for model in tables()}
                 connection.check_constraints()
-    except (OSError, BadZipFile) as error:
+    except (OSError, BadZipFile, zlib.error, EOFError) as error:
         raise NotRestorable(
             _("%(path)s is no whole archive: %(why)s") % {"path": path, "why": error}
         ) from None
@@ -51,7 +52,9 @@ def _told(archive: ZipFile) -> dict[str, Any]:
     try:
         told: dict[str, Any] = json.loads(archive.read(CONTENTS))
         form, applied, known = told["form"], set(told["migrations"]), set(told["tables"])
-    except (KeyError, ValueError, TypeError):
+        for about in told["tables"].values():
+            list(about["columns"]), str(about["sha256"]), int(about["rows"]), int(about["last"])
+    except (KeyError, ValueError, TypeError, AttributeError, zlib.error):
         raise NotRestorable(_("The file is no archive of a desk: it has no table of contents.")) from None
     if form != FORM:
         raise NotRestorable(_("The archive has a form that this version does not read."))

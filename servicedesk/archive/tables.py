@@ -8,6 +8,7 @@ import json
 from base64 import b64encode
 from collections.abc import Iterable
 from datetime import date, datetime, time
+from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
@@ -56,9 +57,9 @@ def migrations() -> list[str]:
 
 def as_line(values: Iterable[Any]) -> bytes:
     """A row as a line of JSON."""
-    return (
-        json.dumps(list(values), default=_plain, ensure_ascii=False, separators=(",", ":")).encode() + b"\n"
-    )
+    # PostgreSQL keeps the names within a JSON column in an order of its own.
+    text = json.dumps(list(values), default=_plain, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
+    return text.encode() + b"\n"
 
 
 def as_row(model: type[models.Model], line: bytes) -> Row:
@@ -75,7 +76,7 @@ def as_row(model: type[models.Model], line: bytes) -> Row:
 def _plain(value: Any) -> str:
     if isinstance(value, datetime | date | time):
         return value.isoformat()
-    if isinstance(value, UUID):
+    if isinstance(value, UUID | Decimal):
         return str(value)
     if isinstance(value, bytes | memoryview | bytearray):
         return b64encode(bytes(value)).decode()

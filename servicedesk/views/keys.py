@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy
 from equipment import api_keys
 from equipment.access import signed_in
 from equipment.models import ApiKey, User
+from shared.keys import new_seed
 
 _SHOWN = "key-made"
 _MOST = 100
@@ -36,13 +37,15 @@ def page(request: HttpRequest) -> HttpResponse:
         if form.is_valid():
             lasts = timedelta(days=form.cleaned_data["days"])
             name = form.cleaned_data["name"]
-            request.session[_SHOWN] = api_keys.make(signed_in(request), name, timezone.now(), lasts)[1]
+            # A session is kept in the database, which is to hold no key.
+            request.session[_SHOWN] = seed = new_seed()
+            api_keys.make(signed_in(request), name, timezone.now(), lasts, seed)
             return redirect("keys")
         status = 422
     context: dict[str, Any] = {
         "form": form,
         "keys": _seen_by(signed_in(request))[:_MOST],
-        "made": request.session.pop(_SHOWN, ""),
+        "made": api_keys.key_by(seed) if (seed := request.session.pop(_SHOWN, "")) else "",
     }
     return render(request, "servicedesk/keys.html", context, status=status)
 

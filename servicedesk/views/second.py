@@ -1,7 +1,6 @@
 """The second factor of staff: asked for after the link, set up, ended."""
 
 from django.contrib import messages
-from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -11,11 +10,12 @@ from django.utils.translation import gettext as _
 from equipment import second_factor
 from equipment.access import signed_in
 from equipment.models import Desk, User
-from equipment.second_factor import WrongCode
+from equipment.second_factor import TooMany, WrongCode
 from schedules.cards import code_of
 from servicedesk.second_factor import GIVEN
+from shared.keys import new_seed
 
-MOST_WRONG, WITHIN_S = 10, 600
+_SEED = "second_seed"
 
 
 def page(request: HttpRequest) -> HttpResponse:
@@ -38,21 +38,22 @@ def _asked(request: HttpRequest, wanted: str, why: str) -> HttpResponse:
 def set_up(request: HttpRequest) -> HttpResponse:
     """Set it up with an app, or end it; either by a code of the app."""
     user, why = signed_in(request), ""
+    # Of this session alone: nobody who looked in before knows the secret that counts later.
+    seed = request.session.setdefault(_SEED, new_seed())
     if request.method == "POST":
-        why = _wrong(request, user, turns_on=not second_factor.is_on(user))
+        why = _wrong(request, user, "" if second_factor.is_on(user) else seed)
         if not why:
             _turned(request, user)
             return redirect("second-set-up")
-    if not second_factor.is_on(user):
-        second_factor.begin(user)
     context = {"on": user.second_since, "error": why}
     if not user.second_since:
-        address = second_factor.address(user, Desk.the().name)
-        context |= {"secret": second_factor.secret(user), "picture": code_of(address), "address": address}
+        address = second_factor.address(user, seed, Desk.the().name)
+        context |= {"secret": second_factor.secret(seed), "picture": code_of(address), "address": address}
     return render(request, "servicedesk/second_set_up.html", context, status=422 if why else 200)
 
 
 def _turned(request: HttpRequest, user: User) -> None:
+    request.session.pop(_SEED, None)
     if second_factor.is_on(user):
         second_factor.turn_off(user)
         messages.success(request, _("No code is asked for any more."))
@@ -61,16 +62,16 @@ def _turned(request: HttpRequest, user: User) -> None:
     messages.success(request, _("From now on a code of your app is asked for after the link."))
 
 
-def _wrong(request: HttpRequest, user: User, *, turns_on: bool = False) -> str:
-    """Why the code does not do, empty where it does; after many wrong ones none is looked at for a while."""
-    key = f"wrong-codes:{user.pk}"
-    if cache.get(key, 0) >= MOST_WRONG:
-        return _("Too many wrong codes: wait ten minutes.")
-    take = second_factor.turn_on if turns_on else second_factor.use
+def _wrong(request: HttpRequest, user: User, seed: str = "") -> str:
+    """Why the code does not do, empty where it does; with a ``seed`` it turns that one on."""
+    code, now = request.POST.get("code", "")[:20], timezone.now()
     try:
-        take(user, request.POST.get("code", "")[:20], timezone.now())
+        if seed:
+            second_factor.turn_on(user, seed, code, now)
+        else:
+            second_factor.use(user, code, now)
+    except TooMany:
+        return _("Too many wrong codes: wait ten minutes.")
     except WrongCode:
-        cache.add(key, 0, WITHIN_S)
-        cache.incr(key)
         return _("That is not the code of now, or it was used already: wait for the next one.")
     return ""

@@ -310,3 +310,27 @@ def test_days_hours_and_keys_that_no_record_has_are_refused(
 ) -> None:
     answer = programs[Who.MANAGER].post(address, told)
     assert (answer.status_code, bool(answer.json()["faults"])) == (422, True)
+
+
+def test_a_write_that_names_itself_is_kept_of_keys_alone(hall: FilterSlot, manager_user: User) -> None:
+    for program in (Program(), Program("none-of-ours")):
+        answer = program.post("/api/v1/visits", {"site": "home"}, **{"Idempotency-Key": "a"})
+        assert answer.status_code == 401
+    assert not KeptAnswer.objects.exists()
+    row, key = api_keys.make(manager_user, "a script", NOW)
+    program = Program(key)
+    told = {"changed_on": "2026-05-01"}
+    assert program.post("/api/v1/filters/hall/changes", told, **{"Idempotency-Key": "b"}).status_code == 201
+    api_keys.withdraw(row, NOW)
+    assert program.post("/api/v1/filters/hall/changes", told, **{"Idempotency-Key": "b"}).status_code == 401
+
+
+def test_a_write_that_was_never_finished_is_said_to_be_so(hall: FilterSlot, manager_user: User) -> None:
+    program, told = program_of(manager_user), {"changed_on": "2026-05-01"}
+    program.post("/api/v1/filters/hall/changes", told, **{"Idempotency-Key": "c"})
+    KeptAnswer.objects.update(status=0, at=NOW - timedelta(minutes=5))
+    soon = program.post("/api/v1/filters/hall/changes", told, **{"Idempotency-Key": "c"})
+    assert (soon.status_code, soon.json()["title"]) == (409, "The same write is being done just now")
+    KeptAnswer.objects.update(at=NOW - timedelta(hours=5))
+    late = program.post("/api/v1/filters/hall/changes", told, **{"Idempotency-Key": "c"})
+    assert (late.status_code, late.json()["title"]) == (409, "The same write was never finished")

@@ -4,6 +4,7 @@ import json
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
+from decimal import Decimal
 from pathlib import Path
 from zipfile import ZipFile
 
@@ -17,7 +18,15 @@ from schedules.models import Photograph, Visit
 from servicedesk.archive.restore import NotRestorable, restore_archive
 from servicedesk.archive.tables import name_of, tables
 from servicedesk.archive.write import CONTENTS, write_archive
-from tests.factories import NOW, CustomerFactory, PhotographFactory, UserFactory, VisitFactory, every
+from tests.factories import (
+    NOW,
+    CustomerFactory,
+    MediaFactory,
+    PhotographFactory,
+    UserFactory,
+    VisitFactory,
+    every,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -29,6 +38,7 @@ def fill() -> None:
     CustomerFactory(name="Ñandú “& sons” עברית\n=1+1")
     UserFactory(username="kept", password=make_password("a long word"))
     PhotographFactory(jpeg=bytes(range(256)))
+    MediaFactory(price=Decimal("12.50"))
     visit = VisitFactory()
     visit.wanted = "altered, so that its history has two rows"
     visit.save()
@@ -159,6 +169,9 @@ def test_what_was_meddled_with_is_refused_and_nothing_is_stored(tmp_path: Path, 
         ("migrations", ["equipment.9999_later"], "made by a later version"),
         ("migrations", [], "made before"),
         ("tables", {}, "differ in"),
+        ("tables", [], "no table of contents"),
+        ("tables", {"equipment.site": {"columns": [], "rows": 1, "last": 0}}, "no table of contents"),
+        ("tables", {"equipment.site": {"columns": [], "rows": "x", "last": 0, "sha256": ""}}, "no table"),
     ],
 )
 def test_an_archive_of_another_version_says_which(
@@ -207,3 +220,28 @@ def test_every_table_of_the_desk_is_in_it() -> None:
     names = {name_of(model) for model in tables()}
     assert {"equipment.site", "equipment.historicalsite", "schedules.homehours_not_by"} <= names
     assert not {name for name in names if "permission" in name or "group" in name}
+
+
+def test_every_kind_of_column_has_a_way_to_be_written() -> None:
+    kinds = {field.get_internal_type() for model in tables() for field in model._meta.concrete_fields}
+    assert kinds <= {
+        "AutoField", "BigAutoField", "BigIntegerField", "BinaryField", "BooleanField", "CharField",
+        "DateField", "DateTimeField", "DecimalField", "FloatField", "ForeignKey", "IntegerField", "JSONField",
+        "OneToOneField",
+        "PositiveBigIntegerField", "PositiveIntegerField", "PositiveSmallIntegerField", "SmallIntegerField",
+        "TextField", "TimeField", "UUIDField",
+    }  # fmt: skip
+
+
+def test_bytes_that_were_spoilt_on_a_disk_are_said(tmp_path: Path) -> None:
+    CustomerFactory.create_batch(300)
+    path = tmp_path / "desk.zip"
+    write_archive(path, NOW)
+    body = bytearray(path.read_bytes())
+    for at in range(400, 440):
+        body[at] ^= 0xFF
+    path.write_bytes(bytes(body))
+    emptied()
+    with pytest.raises(NotRestorable):
+        restore_archive(path)
+    assert not Customer.objects.exists()

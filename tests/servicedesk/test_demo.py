@@ -16,13 +16,25 @@ from django.core.management.base import CommandError
 from django.db import transaction
 from django.test import Client
 
-from equipment.models import Customer, Desk, FilterChange, FilterSlot, Reading, RuntimeDay, Site, System, User
+from equipment.models import (
+    Customer,
+    Desk,
+    FilterChange,
+    FilterSlot,
+    Media,
+    Reading,
+    RuntimeDay,
+    Site,
+    System,
+    User,
+)
 from equipment.sheets.importer import import_sheets
 from fixtures.invented import STATIONS
 from fixtures.scenario import write_sheets
 from schedules import figures, reminders
 from schedules.models import MaintenanceTask, Notice, Plan, Technician, Visit
 from servicedesk import demo, welcome
+from servicedesk.archive.write import write_archive
 
 DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "demo"
 LAST_DAY = date(2026, 11, 24)
@@ -256,6 +268,12 @@ def test_the_counts_of_the_demo(seen: None) -> None:
     assert Technician.objects.count() == 3
     assert MaintenanceTask.objects.values("system").distinct().count() == 20
     assert Desk.the().name == "Ferrygate Home Air"
+
+
+def test_the_demo_can_be_archived(seen: None, tmp_path: Path) -> None:
+    told = write_archive(tmp_path / "desk.zip", NOW)
+    assert told["equipment.media"] == Media.objects.exclude(price=None).count() > 20
+    assert sum(told.values()) > 10_000
 
 
 def test_the_due_list_is_lively(seen: None) -> None:

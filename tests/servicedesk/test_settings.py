@@ -80,10 +80,11 @@ def test_a_log_names_an_address_and_not_what_opens_it(log: io.StringIO) -> None:
         ("answer", "s3cret-of-a-letter"),
         ("tag", "S3CRET99"),
     ):
-        Client().get(reverse(name, args=[secret]))
+        for behind in ("", "/", ".", "%20", "&x=1", "/x"):
+            Client().get(reverse(name, args=[secret]) + behind)
     Client().get(reverse("sign-in-by-link"), {"sesame": "s3cret-of-a-link"})
     Client().get("/nowhere/at/all/")
     said = log.getvalue()
-    assert "Not Found: /feed/…" in said
+    assert "Not Found: /calendar/…" in said
     assert "Not Found: /nowhere/at/all/" in said
     assert "s3cret" not in said.lower()

@@ -62,6 +62,27 @@ def test_wrong_keys_of_programs_are_problems_in_their_own_words(stranger: Client
     assert answer["Retry-After"] == "600"
 
 
+def test_keys_that_stood_once_count_for_nothing_and_links_apart_from_keys(
+    stranger: Client, manager_user: User
+) -> None:
+    row, key = api_keys.make(manager_user, "a script", NOW)
+    api_keys.withdraw(row, NOW)
+    assert statuses(stranger, "/api/v1/sites", 5, Authorization=f"Bearer {key}") == [401] * 5
+    assert statuses(stranger, "/api/v1/sites", 4, Authorization="Bearer x") == [401, 401, 401, 429]
+    assert statuses(stranger, NOWHERE, 4) == [404, 404, 404, 429]
+    spent = reverse("sign-in-by-link") + "?sesame=none"
+    assert statuses(stranger, spent, 5) == [410] * 5
+
+
+def test_a_household_has_one_network_of_the_sixth_version(stranger: Client, settings: Settings) -> None:
+    settings.PROXIES = 1
+    found = [
+        statuses(stranger, NOWHERE, 1, **{"X-Forwarded-For": f"2001:db8:1:2::{n}"})[0] for n in range(1, 5)
+    ]
+    assert found == [404, 404, 404, 429]
+    assert statuses(stranger, NOWHERE, 1, **{"X-Forwarded-For": "2001:db8:1:3::1"}) == [404]
+
+
 def test_behind_a_proxy_each_is_counted_apart_and_nobody_can_say_they_are_another(
     stranger: Client, settings: Settings
 ) -> None:

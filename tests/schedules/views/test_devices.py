@@ -22,7 +22,7 @@ def system() -> System:
 
 
 def key_in(text: str) -> str:
-    found = re.search(r'<p class="address"><strong>([\w-]{43})</strong>', tight(text))
+    found = re.search(r'<p class="address"><strong>([\w-]{32})</strong>', tight(text))
     assert found
     return found[1]
 

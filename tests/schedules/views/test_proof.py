@@ -3,16 +3,19 @@
 from datetime import timedelta
 
 import pytest
+import time_machine
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from equipment.models import FilterSlot, Site, User
+from equipment.device_posts import ReadingPosted, take
+from equipment.models import FilterSlot, Reading, Site, User
 from schedules.proof import done_at
 from tests.factories import (
     NOW,
     TODAY,
+    DeviceFactory,
     FilterChangeFactory,
     FilterSlotFactory,
     MediaFactory,
@@ -88,6 +91,42 @@ def test_days_narrow_it_and_odd_ones_are_said(manager: Client, lived_in: Site) -
     assert "Nothing is on record for these days." in manager.get(address, {"last": "1999-01-01"}).text
     assert 'class="error"' in manager.get(address, {"first": "soon"}).text
     assert "promises nothing about any warranty" in text
+
+
+def test_what_was_put_right_is_told_whoever_did_it(home: Site, home_slot: FilterSlot) -> None:
+    change = FilterChangeFactory(
+        slot=home_slot, changed_on=TODAY, changed_at=NOW, told="sheet", media=MediaFactory(name="P", merv=8)
+    )
+    change.changed_on, change.told = TODAY - timedelta(days=3), "technician"
+    change.save()
+    (row,) = done_at(home, "ip")
+    assert row.what == (
+        "Filter changed: 16x25x1, P, MERV 8"
+        " (put right; before: 12 May 2026, 16x25x1, P, MERV 8, from a sheet)"
+    )
+    device = DeviceFactory(system=home_slot.system)
+    take(device, [], [ReadingPosted(NOW - timedelta(hours=2), 60.0)], NOW)
+    reading = Reading.objects.get()
+    reading.filter_drop_pa = 10.0
+    reading.save()
+    found = next(row for row in done_at(home, "si") if "Pressure" in row.what)
+    assert found.what == "Pressure drop read: 10 Pa (put right; before: 60 Pa)"
+    assert found.known == "from a sheet or a device"
+
+
+def test_a_visit_is_written_down_when_the_record_heard_of_it(home: Site) -> None:
+    with time_machine.travel(NOW, tick=False):
+        VisitFactory(site=home, state="completed", completed_at=NOW - timedelta(days=5))
+    (row,) = done_at(home, "ip")
+    assert (row.day, row.written) == (TODAY - timedelta(days=5), "12 May 2026")
+
+
+def test_a_span_turned_round_is_said(manager: Client, lived_in: Site) -> None:
+    address = reverse("what-was-done", args=[lived_in.pk])
+    assert (
+        "It ends before it begins."
+        in manager.get(address, {"first": "2026-05-01", "last": "2026-04-01"}).text
+    )
 
 
 def test_a_household_reads_its_own_home_alone(homeowner: Client, lived_in: Site) -> None:

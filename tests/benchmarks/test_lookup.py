@@ -11,7 +11,7 @@ from equipment.lookup import look_up, nearest
 from equipment.models import Customer, FilterSlot, Media, Person, Site, SiteRole, System
 from tests.factories import NOW, MediaFactory
 
-pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
+pytestmark = [pytest.mark.benchmark, pytest.mark.long, pytest.mark.django_db]
 STREETS = ("Elm", "Ash", "Mill", "Quarry", "Linden", "Juniper", "Gannet", "Willow", "Harbour", "Orchard")
 KINDS = ("Street", "Road", "Lane", "Close")
 TOWNS = ("Dunmere", "Kettle Bend", "Springfield", "Orléans", "Ashby")
@@ -85,7 +85,7 @@ def seconds(work: Callable[[], object]) -> float:
     return time.perf_counter() - began
 
 
-@pytest.mark.parametrize("count", [2_000, pytest.param(100_000, marks=pytest.mark.long)])
+@pytest.mark.parametrize("count", [2_000, 100_000])
 def test_answers_are_right_and_their_p95_is_noted(
     count: int, ratio: Callable[[str, float, float], float]
 ) -> None:

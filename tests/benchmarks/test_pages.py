@@ -13,7 +13,7 @@ from equipment.models import Customer, FilterSlot, Person, Site, SiteRole, Syste
 from schedules.models import Plan
 from tests.factories import NOW, TODAY
 
-pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
+pytestmark = [pytest.mark.benchmark, pytest.mark.long, pytest.mark.django_db]
 STREETS = ("Elm", "Ash", "Mill", "Quarry", "Linden")
 PAGES = {
     "due list": "/due/",
@@ -72,7 +72,7 @@ def seconds(work: Callable[[], object]) -> float:
     return min(taken)
 
 
-@pytest.mark.parametrize("slots", [2_000, pytest.param(10_000, marks=pytest.mark.long)])
+@pytest.mark.parametrize("slots", [2_000, 10_000])
 def test_many_slots_cost_no_more_queries_than_three_hundred(
     manager: Client, ratio: Callable[[str, float, float], float], slots: int
 ) -> None:

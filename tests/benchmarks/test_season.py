@@ -18,7 +18,7 @@ from schedules.season import Facts, Narrow, facts, outlook, season
 from schedules.season_jobs import WhatIf
 from tests.factories import NOW, TODAY, DepotFactory, MediaFactory, TechnicianFactory
 
-pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
+pytestmark = [pytest.mark.benchmark, pytest.mark.long, pytest.mark.django_db]
 A_HOME = 2
 
 
@@ -84,7 +84,7 @@ def read() -> tuple[Facts, int]:
     return known, len(caught)
 
 
-@pytest.mark.parametrize("slots", [5_000, pytest.param(100_000, marks=pytest.mark.long)])
+@pytest.mark.parametrize("slots", [5_000, 100_000])
 def test_the_season_of_many_filters(
     ratio: Callable[[str, float, float], float], manager: Client, slots: int
 ) -> None:

@@ -66,6 +66,7 @@ def booked(world: World) -> Visit:
     return visits.book(booking, world.now)
 
 
+@pytest.mark.long
 def test_the_managers_pages_are_open_to_everybody_and_fit_a_phone(
     world: World, letter: Notice, page_at: PageAt, sign_in: SignIn
 ) -> None:

@@ -182,7 +182,11 @@ EIGHT = [
 
 @pytest.mark.once
 @pytest.mark.parametrize(
-    ("zone", "day", "eight"), [(*change, at) for change, at in zip(CHANGES, EIGHT, strict=True)]
+    ("zone", "day", "eight"),
+    [
+        pytest.param(*change, at, marks=[] if number < 2 else [pytest.mark.long])
+        for number, (change, at) in enumerate(zip(CHANGES, EIGHT, strict=True))
+    ],
 )
 def test_over_the_day_the_clocks_change_one_letter_comes_at_eight(
     home_slot: FilterSlot, homeowner_person: Person, mailbox: Mailbox, zone: str, day: date, eight: datetime

@@ -20,7 +20,7 @@ from tests.calendars import body
 from tests.factories import AbsenceFactory, PlanFactory, TechnicianFactory, VisitFactory
 from tests.readers.python_readers import READERS, Seen
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 PHASES = ("before", "moved", "called off")
 Files = dict[tuple[str, str], str]
 Table = dict[tuple[str, str], set[Seen]]

@@ -108,7 +108,7 @@ def test_a_worker_on_redis_plans_a_new_fact_in_within_seconds(
         wait_for_date(elsewhere, wanted, SECONDS)
 
 
-@pytest.mark.once
+@pytest.mark.long
 def test_one_process_plans_a_new_fact_in_within_seconds_and_unasked(
     elsewhere: Elsewhere, change_told: Callable[[], date], today: date
 ) -> None:

@@ -230,7 +230,7 @@ def test_the_welcome_of_a_desk_without_the_demo_gives_its_address_alone() -> Non
     assert len(welcome.lines()) == 1
 
 
-@pytest.mark.once
+@pytest.mark.long
 @pytest.mark.django_db
 def test_a_demo_that_breaks_in_the_middle_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     def breaks(today: date, now: datetime) -> int:
@@ -276,6 +276,7 @@ def test_the_demo_can_be_archived(seen: None, tmp_path: Path) -> None:
     assert sum(told.values()) > 10_000
 
 
+@pytest.mark.once
 def test_the_due_list_is_lively(seen: None) -> None:
     today = date(2026, 11, 25)
     due = [plan.due_on for plan in Plan.objects.all() if plan.due_on]
@@ -286,6 +287,7 @@ def test_the_due_list_is_lively(seen: None) -> None:
     assert {"risk", "medium", "calendar"} <= set(Plan.objects.values_list("reason", flat=True))
 
 
+@pytest.mark.once
 def test_a_nearly_limit_an_overdue_and_a_just_changed_filter_are_there(seen: None) -> None:
     plans = [plan for plan in Plan.objects.all() if plan.drop_now_pa and plan.limit_drop_pa]
     shares = [plan.drop_now_pa / plan.limit_drop_pa for plan in plans]
@@ -294,11 +296,13 @@ def test_a_nearly_limit_an_overdue_and_a_just_changed_filter_are_there(seen: Non
     assert any(plan.life_began_on and plan.life_began_on >= LAST_DAY - timedelta(days=7) for plan in plans)
 
 
+@pytest.mark.once
 def test_one_house_stands_empty_and_its_event_is_on_record(seen: None) -> None:
     site = Site.objects.get(vacant_since__isnull=False)
     assert site.events.get().kind == "vacant"
 
 
+@pytest.mark.once
 def test_every_task_has_its_day_and_some_are_overdue(seen: None) -> None:
     days = list(MaintenanceTask.objects.values_list("due_on", flat=True))
     assert None not in days
@@ -306,6 +310,7 @@ def test_every_task_has_its_day_and_some_are_overdue(seen: None) -> None:
     assert any(day > LAST_DAY for day in days)
 
 
+@pytest.mark.once
 def test_visits_are_booked_on_the_next_working_days_each_in_order(seen: None) -> None:
     booked = Visit.objects.filter(state="scheduled")
     assert set(booked.values_list("day", flat=True)) == {date(2026, 11, 25), date(2026, 11, 26)}
@@ -322,6 +327,7 @@ def test_visits_are_booked_on_the_next_working_days_each_in_order(seen: None) ->
     )
 
 
+@pytest.mark.once
 def test_whoever_changed_a_filter_last_year_was_there(seen: None) -> None:
     past = Visit.objects.filter(state="completed")
     assert past.count() > 60
@@ -336,6 +342,7 @@ def test_whoever_changed_a_filter_last_year_was_there(seen: None) -> None:
         assert told.of(key, None).of > 50, key
 
 
+@pytest.mark.once
 def test_letters_are_there_to_be_read_whatever_the_hour(seen: None) -> None:
     letters = Notice.objects.filter(kind=Notice.Kind.FILTERS_DUE)
     assert letters.filter(state=Notice.State.SENT).count() > 3
@@ -347,6 +354,7 @@ def test_letters_are_there_to_be_read_whatever_the_hour(seen: None) -> None:
     assert told.isdisjoint(later)
 
 
+@pytest.mark.once
 def test_accounts_open_with_a_link_and_not_with_a_password(seen: None) -> None:
     roles = {user.username: user for user in User.objects.all()}
     assert {user.role for user in roles.values()} == {"manager", "technician", "homeowner"}
@@ -357,6 +365,7 @@ def test_accounts_open_with_a_link_and_not_with_a_password(seen: None) -> None:
     assert FilterSlot.objects.filter(system__site=home).count() == 3
 
 
+@pytest.mark.once
 def test_the_welcome_prints_a_working_link_for_each_role(seen: None) -> None:
     links = [line.partition(": ")[2] for line in welcome.lines() if "sesame=" in line]
     assert len(links) == 3
@@ -371,6 +380,7 @@ def test_the_welcome_prints_a_working_link_for_each_role(seen: None) -> None:
     assert entered == {str(user.pk) for user in User.objects.all()}
 
 
+@pytest.mark.once
 def test_once_keeps_a_desk_that_has_homes(seen: None) -> None:
     Site.objects.update(city="Elsewhere")
     visits = Visit.objects.count()

@@ -45,7 +45,7 @@ from tests.factories import (
 )
 from tests.servicedesk.catalogue import every_entry
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 SPANISH = {"HTTP_ACCEPT_LANGUAGE": "es-ES,es;q=0.9"}
 ENGLISH = {"HTTP_ACCEPT_LANGUAGE": "en-US,en;q=0.9"}
 # Words of Django's own that Spanish writes alike.

@@ -35,7 +35,7 @@ from tests.factories import (
 )
 from tests.markup import tight
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 OWN_LOOK = 'href="/static/servicedesk/desk.css"'
 
 

@@ -17,7 +17,7 @@ from servicedesk import phone_files
 from tests.factories import TODAY, PhotographFactory, SiteFactory, VisitFactory
 from tests.markup import tight
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 MOST_LINES = 250
 
 

@@ -27,7 +27,7 @@ from tests.factories import (
     VisitFactory,
 )
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 
 
 @pytest.fixture(autouse=True)

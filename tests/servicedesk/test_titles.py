@@ -14,7 +14,7 @@ from schedules.models import Notice, Technician, Visit
 from schedules.visit_words import visit_sentence
 from tests.factories import NOW, TODAY, NoticeFactory, SiteFactory, TechnicianFactory, VisitFactory
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 ROOT = Path(__file__).parents[2]
 # A day in full, with its weekday where the day is the page's own; hours; and the machine's way in addresses.
 WAYS = {"j F Y", "l j F Y", "H:i", "j F Y H:i", "Y-m-d", "M Y"}  # the last for months

@@ -19,7 +19,7 @@ def dates(out: Path) -> bytes:
     return out.read_bytes()
 
 
-@pytest.mark.once
+@pytest.mark.long
 @pytest.mark.django_db
 def test_the_demo_comes_back_with_the_same_dates(tmp_path: Path) -> None:
     with time_machine.travel(NOW, tick=False):

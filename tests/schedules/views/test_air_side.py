@@ -13,7 +13,7 @@ from schedules.models import Plan
 from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC, W_PER_TON
 from tests.factories import NOW
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 
 
 @pytest.fixture

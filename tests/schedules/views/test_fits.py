@@ -24,7 +24,7 @@ from tests.factories import (
 from tests.markup import tight
 from tests.schedules.views.fitting import found_of, medium
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 
 
 def test_each_medium_of_the_size_is_judged_by_the_rule_of_the_command(slot: FilterSlot) -> None:

@@ -137,9 +137,14 @@ def alike(slots: Iterable[FilterSlot]) -> set[int]:
     return {slot.pk for slot in slots if places[slot.location] > 1}
 
 
-def _place(slot: FilterSlot, asked: Asked) -> str:
-    code = f" ({slot.name})" if slot.location and slot.pk in alike(asked.slots) else ""
+def place_of(slot: FilterSlot, same: set[int]) -> str:
+    """Where it is, with its code where it is among the ``same`` that their place does not tell apart."""
+    code = f" ({slot.name})" if slot.location and slot.pk in same else ""
     return f"{slot.location or slot.name}{code}"
+
+
+def _place(slot: FilterSlot, asked: Asked) -> str:
+    return place_of(slot, alike(asked.slots))
 
 
 def _undo(post: QueryDict, asked: Asked, now: datetime) -> Acted:

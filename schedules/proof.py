@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, User
 from schedules.explain import say_day
-from schedules.household_acts import alike
+from schedules.household_acts import alike, place_of
 from schedules.models import TaskDone, Visit
 from shared import clock
 from shared.units import PRESSURE, show
@@ -47,12 +47,7 @@ def _places(site: Site) -> dict[int, str]:
     """Where each filter of the home is, those out of use too; with its code where that is not enough."""
     slots = list(FilterSlot.objects.filter(system__site=site))
     same = alike(slots)
-    return {
-        slot.pk: f"{slot.location} ({slot.name})"
-        if slot.location and slot.pk in same
-        else slot.location or slot.name
-        for slot in slots
-    }
+    return {slot.pk: place_of(slot, same) for slot in slots}
 
 
 def _changes(site: Site, zone: ZoneInfo, where: dict[int, str]) -> Iterator[Entry]:

@@ -37,7 +37,10 @@ class DustRecord:
         slot's own spells and dusty days told to it; None where all dust is as usual."""
         sites = {slot.row.system_id: slot.row.system.site for slot in slots}
         spells = self._spells({site.pk: site for site in sites.values()})
-        self._read_air({site.station_id for site in sites.values() if site.station_id})
+        self._read_air(_stations(sites.values()))
+        quiet = not spells and all((self._air[pk][1] == 1).all() for pk in _stations(sites.values()))
+        if quiet:
+            return None, None
         days = self._last - first_day + 1
         past, ahead = np.ones((len(systems), days)), np.ones((len(systems), DAYS_AHEAD))
         for row, pk in enumerate(systems):
@@ -113,6 +116,10 @@ def dust_notes(slot: SlotFacts, last_day: int) -> list[str]:
         for spell in counted[-MOST_NOTES:]
     ]
     return [*notes, *([f"dust_air:{slot.dusty_days}"] if slot.dusty_days else [])]
+
+
+def _stations(sites: Iterable[Site]) -> set[int]:
+    return {site.station_id for site in sites if site.station_id}
 
 
 def _touched(episode: DustEpisode, sites: Iterable[Site]) -> list[int]:

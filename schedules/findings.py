@@ -1,15 +1,18 @@
 """What a slot's record says that cannot be so: found, kept out of the date, told."""
 
-from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
+from itertools import compress
 from typing import Any
 
 import numpy as np
 
 from equipment.curves import Medium
+from equipment.fan_log import FanLog
 from schedules.finding_rows import Finding, found
-from schedules.lives import Life, SlotFacts, carried, retired
-from schedules.planning.arrays import FloatArray, IntArray
+from schedules.lives import Life, SlotFacts, carry_all, retired
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.climate import day_of
 from schedules.planning.forecast import FleetForecast
 from schedules.planning.oddities import BELOW_CLEAN, Odd
@@ -19,6 +22,8 @@ from schedules.planning.visit_rules import (
     high_when_new,
     highest_static,
     log_stopped,
+    odd_one_by_one,
+    stands_high,
 )
 
 # Notes of a plan that somebody should look into, dated by when the filter went in.
@@ -26,23 +31,25 @@ NOTED = ("nothing_left", "size_differs", "loads_fast")
 
 
 def set_aside(slots: list[SlotFacts], media: dict[int, Medium], as_of: date) -> None:
-    """Take out of every slot's lives the readings that are no filter's drop, and note them as findings."""
-    for slot in slots:
-        if any(life.readings for life in slot.lives) and not retired(slot.row, as_of):
-            _beyond_blower(slot)
-            _at_design(slot, media)
+    """Carry the readings of all lives to design airflow, take out those that are no filter's drop, and note
+    them as findings."""
+    read = [
+        slot for slot in slots if any(life.readings for life in slot.lives) and not retired(slot.row, as_of)
+    ]
+    for slot in read:
+        _beyond_blower(slot)
+    carry_all(slots, media)
+    for slot in _worth_a_look(read):
+        _at_design(slot)
 
 
-def note_silent_logs(slots: list[SlotFacts], runtime: list[tuple[int, date, float]], as_of: date) -> None:
-    """Note the slots whose system's log has stopped; ``runtime`` holds system, day and hours."""
-    logs: dict[int, list[int]] = defaultdict(list)
-    for system, day, _hours in runtime:
-        logs[system].append(day.toordinal())
-    stopped = {
-        system: max(days)
-        for system, days in logs.items()
-        if log_stopped(np.array(days, dtype=np.int64), as_of.toordinal())
-    }
+def note_silent_logs(slots: list[SlotFacts], log: FanLog, as_of: date) -> None:
+    """Note the slots whose system's log has stopped."""
+    systems, of = np.unique(log.system, return_inverse=True)
+    last = np.zeros(len(systems), dtype=np.int64)
+    np.maximum.at(last, of, log.day)
+    silent = log_stopped(np.bincount(of, minlength=len(systems)), last, as_of.toordinal())
+    stopped = dict(zip(systems[silent].tolist(), last[silent].tolist(), strict=True))
     for slot in slots:
         if slot.row.system_id in stopped and not retired(slot.row, as_of):
             slot.findings.append(found("log_stopped", [float(stopped[slot.row.system_id])], True))
@@ -86,8 +93,7 @@ def _beyond_blower(slot: SlotFacts) -> None:
     system = slot.row.system
     highest = highest_static(system.blower_table, system.rated_external_static_pa)
     for life in slot.lives:
-        drops = np.array([reading[1] for reading in life.readings], dtype=np.float64)
-        beyond = beyond_blower(drops, highest)
+        beyond = beyond_blower(np.array([reading[1] for reading in life.readings]), highest)
         for row in np.flatnonzero(beyond):
             at, drop, _ = life.readings[row]
             slot.findings.append(
@@ -98,31 +104,70 @@ def _beyond_blower(slot: SlotFacts) -> None:
 
 def _keep(life: Life, kept: Any) -> None:
     if not kept.all():
-        life.readings = [reading for reading, stays in zip(life.readings, kept, strict=True) if stays]
+        life.readings = list(compress(life.readings, kept))
+        life.at_design = list(compress(life.at_design, kept))
 
 
-def _at_design(slot: SlotFacts, media: dict[int, Medium]) -> None:
+@dataclass(frozen=True)
+class _Seen:
+    """Readings of lives whose clean drop is known: number of the life, whether its start is known, instant,
+    age in days, drop and clean drop at design airflow in Pa."""
+
+    life: IntArray
+    known: BoolArray
+    at: FloatArray
+    age: FloatArray
+    drop: FloatArray
+    clean: FloatArray
+
+
+def _seen(slots: Iterable[SlotFacts]) -> tuple[IntArray, _Seen]:
+    """The place among ``slots`` of every such reading, and the readings."""
+    rows = [
+        (
+            place,
+            number,
+            life.known_start,
+            reading[0],
+            reading[0] - life.began,
+            drop,
+            slot.clean_of[life.media or 0],
+        )
+        for place, slot in enumerate(slots)
+        for number, life in enumerate(slot.lives)
+        if life.media in slot.clean_of
+        for reading, drop in zip(life.readings, life.at_design, strict=True)
+    ]
+    place, life, known, *rest = zip(*rows, strict=True) if rows else ([],) * 7
+    floats = (np.array(column, dtype=np.float64) for column in rest)
+    seen = _Seen(np.array(life, dtype=np.int64), np.array(known, dtype=np.bool_), *floats)
+    return np.array(place, dtype=np.int64), seen
+
+
+def _worth_a_look(slots: list[SlotFacts]) -> list[SlotFacts]:
+    """The slots among whose readings there may be a finding: most have none, and looking costs."""
+    place, seen = _seen(slots)
+    if not len(place):
+        return []
+    odd = odd_one_by_one(seen.age, seen.drop, seen.clean)
+    high = np.bincount(place, seen.known & stands_high(seen.drop, seen.clean), len(slots))
+    count = np.bincount(place, seen.known, len(slots))
+    chosen = (np.bincount(place, odd, len(slots)) > 0) | ((count > 1) & (high == count))
+    return [slots[number] for number in np.flatnonzero(chosen)]
+
+
+def _at_design(slot: SlotFacts) -> None:
     """Readings below clean are told (planning leaves them out itself), those at a grille taken out."""
-    rows: list[tuple[int, float, float, float, float]] = []
-    for number, life in enumerate(slot.lives):
-        medium = media.get(life.media or 0)
-        if medium is None or medium.curve is None or np.isnan(slot.airflow_m3s) or not life.readings:
-            continue
-        clean_pa = float(medium.curve.clean_drop(np.array([slot.airflow_m3s]))[0])
-        read = carried(slot, life, medium.curve)
-        rows.extend((number, when, when - life.began, seen, clean_pa) for when, seen in read)
-    if not rows:
-        return
-    life_of, at, age, drop, clean = (np.array(column) for column in zip(*rows, strict=True))
+    _place, seen = _seen([slot])
+    life_of, at, drop, clean = seen.life, seen.at, seen.drop, seen.clean
     _note_below(slot, life_of, at, drop, clean)
-    known = np.array([slot.lives[number].known_start for number in life_of])
-    right = known & (drop >= BELOW_CLEAN * clean)
-    grille = np.zeros(len(rows), dtype=np.bool_)
-    grille[right] = grille_readings(life_of[right], age[right], drop[right], clean[right])
+    right = seen.known & (drop >= BELOW_CLEAN * clean)
+    grille = np.zeros(len(at), dtype=np.bool_)
+    grille[right] = grille_readings(life_of[right], seen.age[right], drop[right], clean[right])
     if grille.any():
-        seen, beside = float(np.median(drop[grille])), float(np.median(clean[grille]))
+        middle, beside = float(np.median(drop[grille])), float(np.median(clean[grille]))
         present = bool((life_of[grille] == len(slot.lives) - 1).any())
-        slot.findings.append(found("grille", at[grille].tolist(), present, seen_pa=seen, beside_pa=beside))
+        slot.findings.append(found("grille", at[grille].tolist(), present, seen_pa=middle, beside_pa=beside))
         for number, life in enumerate(slot.lives):
             marked = set(at[grille & (life_of == number)].tolist())
             _keep(life, np.array([reading[0] not in marked for reading in life.readings], dtype=np.bool_))

@@ -1,7 +1,7 @@
 """Every reading beside what was promised of it four weeks before, with the facts of that day only."""
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 import numpy as np
@@ -11,7 +11,7 @@ from equipment.models import Desk, FilterChange, Reading, System
 from schedules.due import settings
 from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
-from schedules.lives import Life, SlotFacts, carried, local_ordinal
+from schedules.lives import Life, SlotFacts, carry_all, local_ordinal
 from schedules.models import Foretold
 from schedules.planning.arrays import FloatArray
 from schedules.planning.climate import day_of
@@ -108,6 +108,7 @@ def _fill(row: Foretold, one: _Asked, slot: SlotFacts, told: FloatArray, medium:
         return
     reading = (one.at, one.reading.filter_drop_pa, one.reading.airflow_m3s)
     life = Life(slot.now.began, slot.now.media, True, False, [reading])
-    row.read_pa = round(carried(slot, life, medium.curve)[0][1], 4)
+    carry_all([replace(slot, lives=[life])], {medium.row.pk: medium})
+    row.read_pa = round(life.at_design[0], 4)
     row.p10_pa, row.p50_pa, row.p90_pa = (round(float(drop), 4) for drop in told)
     row.merv = medium.row.merv

@@ -3,8 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
-from typing import Any
+from datetime import date
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -12,27 +11,30 @@ import numpy as np
 from equipment.airflow import design_airflow
 from equipment.airside.limit import budget_left, limit_drop
 from equipment.curves import Medium, media_with_curves
+from equipment.fan_log import FanLog, fan_log
 from equipment.meanwhile import standing
-from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, RuntimeDay, System, WeatherDay
-from equipment.stations import is_stale
+from equipment.models import Desk, FilterSlot, Media, System
 from schedules.dust import DustRecord
 from schedules.findings import note_silent_logs, set_aside
 from schedules.lives import (
     Life,
     SlotFacts,
-    clean_drop,
     deal,
     life_arrays,
     local_ordinal,
+    note_clean,
     or_nan,
     reading_arrays,
+    reckon_clean,
     retired,
     same_size,
     suppose_fresh,
 )
 from schedules.models import Policy
-from schedules.planning.arrays import FloatArray
+from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.facts import FleetFacts, Slots, Systems, Weather
+from schedules.slot_rows import Change, Read, changes_of, readings_of, slots_of
+from schedules.weather_rows import WeatherRecord
 
 # A record longer than this is cut: no life of a filter reaches so far.
 LONGEST_RECORD_DAYS = 20 * 366
@@ -54,8 +56,9 @@ class Gatherer:
         self.as_of = as_of
         self.desk_zone = Desk.the().timezone
         self.policy = Policy.the()
-        self._weather: dict[int, dict[int, float]] = {}
+        self._weather = WeatherRecord(as_of)
         self._dust = DustRecord(as_of)
+        self._media: dict[int, Medium] = {}
 
     def gather(self, system_ids: Sequence[int], fresh: Mapping[int, int] | None = None) -> Gathered:
         """Facts of every slot of the systems, sorted by slot name within the batch.
@@ -67,50 +70,43 @@ class Gatherer:
             if fresh and slot.row.pk in fresh:
                 suppose_fresh(slot, self.as_of.toordinal() + 1.0, fresh[slot.row.pk])
                 slot.out_by = slot.look_by = None
-        media = media_with_curves({life.media for slot in slots for life in slot.lives if life.media})
+        media = self._media_of(slots)
         self._airflows(slots)
+        reckon_clean(slots, media)
         for slot in slots:
             self._drops(slot, media)
         set_aside(slots, media, self.as_of)
-        runtime = self._runtime(system_ids)
-        note_silent_logs(slots, runtime, self.as_of)
-        first_day = self._first_day(slots, runtime)
-        systems = sorted({slot.row.system_id for slot in slots})
-        place = {pk: row for row, pk in enumerate(systems)}
-        weather, station = self._weather_arrays(slots, systems)
-        dust = self._dust.arrays(slots, systems, first_day)
+        log = fan_log(system_ids, self.as_of)
+        note_silent_logs(slots, log, self.as_of)
+        systems, row_of_slot, weather = self._systems(slots, log)
+        self._weather.note_stale(slots)
         return Gathered(
             FleetFacts(
                 as_of=self.as_of.toordinal(),
                 weather=weather,
-                systems=Systems(first_day, self._hours(systems, runtime, first_day), station, *dust),
-                slots=self._slot_arrays(slots, place, media),
+                systems=systems,
+                slots=self._slot_arrays(slots, row_of_slot, media),
                 lives=life_arrays(slots, media),
-                readings=reading_arrays(slots, media),
+                readings=reading_arrays(slots),
             ),
             slots,
         )
 
+    def _media_of(self, slots: list[SlotFacts]) -> dict[int, Medium]:
+        wanted = {life.media for slot in slots for life in slot.lives if life.media} - self._media.keys()
+        if wanted:
+            self._media |= media_with_curves(wanted)
+        return self._media
+
     def _slots(self, system_ids: Sequence[int]) -> list[SlotFacts]:
-        rows = (
-            FilterSlot.objects.filter(system__in=system_ids)
-            .select_related("system__site__station", "system__site__customer")
-            .order_by("name")
-        )
-        facts = {row.pk: SlotFacts(row, [], []) for row in rows}
-        zones = {row.pk: row.system.site.zone(self.desk_zone) for row in rows}
-        changes: dict[int, list[FilterChange]] = defaultdict(list)
-        readings: dict[int, list[tuple[datetime, float, float | None]]] = defaultdict(list)
-        found = FilterChange.objects.filter(slot__in=facts, undone_at=None, changed_on__lte=self.as_of)
-        for change in found.order_by("changed_at"):
-            changes[change.slot_id].append(change)
-        values = Reading.objects.filter(slot__in=facts).order_by("taken_at")
-        for slot, at, drop, airflow in values.values_list(
-            "slot_id", "taken_at", "filter_drop_pa", "airflow_m3s"
-        ):
-            readings[slot].append((at, drop, airflow))
-        for pk, slot_facts in facts.items():
-            self._lives(slot_facts, changes[pk], readings[pk], zones[pk])
+        facts = {row.pk: SlotFacts(row, [], []) for row in slots_of(system_ids)}
+        changes, readings = changes_of(facts, self.as_of), readings_of(facts)
+        zones: dict[int, ZoneInfo] = {}
+        for pk, slot in facts.items():
+            site = slot.row.system.site
+            if site.pk not in zones:
+                zones[site.pk] = site.zone(self.desk_zone)
+            self._lives(slot, changes[pk], readings[pk], zones[site.pk])
         for row in standing(facts, self.as_of):
             if facts[row.slot_id].now.media == row.media_id:
                 facts[row.slot_id].out_by, facts[row.slot_id].look_by = row.ends_on, row.look_on
@@ -119,8 +115,8 @@ class Gatherer:
     def _lives(
         self,
         slot: SlotFacts,
-        changes: list[FilterChange],
-        readings: list[tuple[datetime, float, float | None]],
+        changes: list[Change],
+        readings: list[Read],
         tz: ZoneInfo,
     ) -> None:
         row, end = slot.row, self.as_of.toordinal() + 1.0
@@ -150,7 +146,7 @@ class Gatherer:
             slot.notes.append("fitted_unknown")
 
     @staticmethod
-    def _medium_after(slot: SlotFacts, change: FilterChange, before: int | None) -> int | None:
+    def _medium_after(slot: SlotFacts, change: Change, before: int | None) -> int | None:
         if change.media_id is not None:
             return change.media_id
         if "medium_carried" not in slot.notes and before is not None:
@@ -172,7 +168,7 @@ class Gatherer:
 
     def _drops(self, slot: SlotFacts, media: dict[int, Medium]) -> None:
         system, medium = slot.row.system, media.get(slot.now.media or 0)
-        slot.clean_pa = clean_drop(medium, slot.airflow_m3s, slot.notes)
+        note_clean(slot, medium)
         if medium is not None and not same_size(medium.row, slot.row):
             slot.notes.append("size_differs")
         left = budget_left(
@@ -198,74 +194,42 @@ class Gatherer:
         if not np.isnan(left[0]) and (system.return_static_pa is None or system.supply_static_pa is None):
             slot.notes.append("statics_assumed")
 
-    def _runtime(self, system_ids: Sequence[int]) -> list[tuple[int, date, float]]:
-        rows = RuntimeDay.objects.filter(system__in=system_ids, day__lte=self.as_of)
-        return list(rows.values_list("system_id", "day", "fan_hours"))
-
-    def _first_day(self, slots: list[SlotFacts], runtime: list[tuple[int, date, float]]) -> int:
+    def _first_day(self, slots: list[SlotFacts], log: FanLog) -> int:
         last = self.as_of.toordinal()
         days = [last, *(int(life.began) for slot in slots for life in slot.lives)]
-        days.extend(day.toordinal() for _, day, _ in runtime)
+        if len(log.day):
+            days.append(int(log.day.min()))
         return max(min(days), last - LONGEST_RECORD_DAYS)
 
-    def _hours(
-        self, systems: list[int], runtime: list[tuple[int, date, float]], first_day: int
-    ) -> FloatArray:
-        place = {pk: row for row, pk in enumerate(systems)}
-        hours = np.full((len(systems), self.as_of.toordinal() - first_day + 1), np.nan)
-        if runtime:
-            row = np.fromiter((place[pk] for pk, _, _ in runtime), dtype=np.int64, count=len(runtime))
-            day = np.fromiter((day.toordinal() for _, day, _ in runtime), dtype=np.int64, count=len(runtime))
-            value = np.fromiter((hours for _, _, hours in runtime), dtype=np.float64, count=len(runtime))
-            kept = day >= first_day
-            hours[row[kept], day[kept] - first_day] = value[kept]
+    def _systems(self, slots: list[SlotFacts], log: FanLog) -> tuple[Systems, IntArray, Weather]:
+        """Hours, weather and dust by row, and the row of each slot: systems of one station that nothing was
+        logged of are alike, and share a row where no dust tells them apart."""
+        of_system = {slot.row.system_id: slot.row.system for slot in slots}
+        keys = sorted(of_system)
+        weather, station = self._weather.arrays([of_system[pk].site for pk in keys])
+        first_day = self._first_day(slots, log)
+        past, ahead = self._dust.arrays(slots, keys, first_day)
+        logged = np.isin(keys, log.system)
+        apart = logged | (np.ones(len(keys), dtype=np.bool_) if past is not None else False)
+        # Beyond all stations' rows, so that no row of one's own is taken for a station's.
+        kind = np.where(apart, len(weather.latitude) + np.arange(len(keys)), station)
+        _kinds, first, row = np.unique(kind, return_index=True, return_inverse=True)
+        place = dict(zip(keys, row.tolist(), strict=True))
+        hours = self._hours(place, log, first_day, len(first))
+        if past is not None and ahead is not None:
+            past, ahead = past[first], ahead[first]
+        mine = np.array([place[slot.row.system_id] for slot in slots], dtype=np.int64)
+        return Systems(first_day, hours, station[first], past, ahead), mine, weather
+
+    def _hours(self, place: Mapping[int, int], log: FanLog, first_day: int, rows: int) -> FloatArray:
+        hours = np.full((rows, self.as_of.toordinal() - first_day + 1), np.nan)
+        keys = np.array(list(place), dtype=np.int64)
+        kept = (log.day >= first_day) & np.isin(log.system, keys)
+        row = np.array(list(place.values()), dtype=np.int64)[np.searchsorted(keys, log.system[kept])]
+        hours[row, log.day[kept] - first_day] = log.hours[kept]
         return hours
 
-    def _weather_arrays(self, slots: list[SlotFacts], systems: list[int]) -> tuple[Weather, Any]:
-        """One row a station, and one for each place without a station, by whole degree of latitude."""
-        rows: dict[tuple[str, int], int] = {}
-        latitudes: list[float] = []
-        of_system: dict[int, int] = {}
-        for slot in slots:
-            site = slot.row.system.site
-            latitude = site.station.latitude if site.station else or_nan(site.latitude)
-            key = (
-                ("station", site.station_id) if site.station_id else ("place", round(np.nan_to_num(latitude)))
-            )
-            if key not in rows:
-                rows[key] = len(rows)
-                latitudes.append(latitude)
-            of_system[slot.row.system_id] = rows[key]
-        stations = [pk for kind, pk in rows if kind == "station"]
-        self._read_weather(stations)
-        self._note_stale(slots)
-        last = self.as_of.toordinal()
-        first = min((min(days) for pk in stations if (days := self._weather[pk])), default=last)
-        temps = np.full((len(rows), last - first + 1), np.nan)
-        for pk in stations:
-            days = self._weather[pk]
-            place = np.fromiter(days.keys(), dtype=np.int64, count=len(days)) - first
-            temps[rows["station", pk], place] = np.fromiter(days.values(), dtype=np.float64, count=len(days))
-        station = np.array([of_system[pk] for pk in systems], dtype=np.int64)
-        return Weather(first, temps, np.array(latitudes, dtype=np.float64)), station
-
-    def _note_stale(self, slots: list[SlotFacts]) -> None:
-        for slot in slots:
-            station = slot.row.system.site.station_id
-            if station is not None and not self._weather[station]:
-                slot.notes.append("station_unfed")
-            elif station is not None and is_stale(max(self._weather[station]), self.as_of):
-                slot.notes.append("stale_station")
-
-    def _read_weather(self, stations: Iterable[int]) -> None:
-        fresh = [pk for pk in stations if pk not in self._weather]
-        for pk in fresh:
-            self._weather[pk] = {}
-        rows = WeatherDay.objects.filter(station__in=fresh, day__lte=self.as_of)
-        for station, day, temperature in rows.values_list("station_id", "day", "mean_temp_c"):
-            self._weather[station][day.toordinal()] = temperature
-
-    def _slot_arrays(self, slots: list[SlotFacts], place: dict[int, int], media: dict[int, Medium]) -> Slots:
+    def _slot_arrays(self, slots: list[SlotFacts], system: IntArray, media: dict[int, Medium]) -> Slots:
         now = [media.get(slot.now.media or 0) for slot in slots]
 
         def numbers(values: Iterable[float | bool | None]) -> FloatArray:
@@ -273,7 +237,7 @@ class Gatherer:
 
         rows = [slot.row for slot in slots]
         return Slots(
-            system=np.array([place[row.system_id] for row in rows], dtype=np.int64),
+            system=system,
             home=np.array([row.system.site_id for row in rows], dtype=np.int64),
             area_m2=numbers(row.area_m2 for row in rows),
             airflow_m3s=numbers(slot.airflow_m3s for slot in slots),

@@ -1,5 +1,6 @@
 """One slot's rows as lives: each filter's time in the slot, with what was read of it."""
 
+from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -24,6 +25,8 @@ class Life:
     known_start: bool
     at_end: bool
     readings: list[tuple[float, float, float | None]] = field(default_factory=list)
+    # Beside each reading its drop in Pa at the slot's design airflow, once that is known.
+    at_design: list[float] = field(default_factory=list)
 
 
 @dataclass
@@ -43,6 +46,8 @@ class SlotFacts:
     # The day by which a filter that is in for a while comes out, and by which somebody looks at it.
     out_by: date | None = None
     look_by: date | None = None
+    # Clean drop in Pa at the slot's airflow of every medium it has held that has a curve.
+    clean_of: dict[int, float] = field(default_factory=dict)
 
     @property
     def now(self) -> Life:
@@ -85,77 +90,119 @@ def suppose_fresh(slot: SlotFacts, began: float, medium: int) -> None:
     slot.lives.append(Life(began, medium, True, True))
 
 
-def clean_drop(medium: Medium | None, airflow: float, notes: list[str]) -> float:
-    """Clean drop in Pa of ``medium`` at ``airflow`` in m3/s, NaN with a note where it cannot be told."""
+def note_clean(slot: SlotFacts, medium: Medium | None) -> None:
+    """The clean drop in Pa of what is in the slot, NaN with a note where it cannot be told."""
     if medium is None:
-        notes.append("no_medium")
-        return np.nan
-    if medium.curve is None:
-        notes.append("no_points")
-        return np.nan
-    if np.isnan(airflow):
-        return np.nan
-    if len(medium.curve.airflow_m3s) == 1:
-        notes.append("one_point")
-    elif medium.curve.extrapolates(np.array([airflow]))[0]:
-        notes.append("beyond_points")
-    return float(medium.curve.clean_drop(np.array([airflow]))[0])
+        slot.notes.append("no_medium")
+    elif medium.curve is None:
+        slot.notes.append("no_points")
+    elif not np.isnan(slot.airflow_m3s):
+        if len(medium.curve.airflow_m3s) == 1:
+            slot.notes.append("one_point")
+        elif medium.curve.outside(slot.airflow_m3s):
+            slot.notes.append("beyond_points")
+        slot.clean_pa = slot.clean_of[medium.row.pk]
+
+
+def reckon_clean(slots: list[SlotFacts], media: dict[int, Medium]) -> None:
+    """Fill in ``clean_of``, a medium at a time."""
+    held: dict[int, list[SlotFacts]] = defaultdict(list)
+    for slot in slots:
+        if not np.isnan(slot.airflow_m3s):
+            for pk in {life.media for life in slot.lives if life.media}:
+                held[pk].append(slot)
+    for pk, some in held.items():
+        curve = media[pk].curve
+        if curve is not None:
+            clean = curve.clean_drop(np.array([slot.airflow_m3s for slot in some]))
+            for slot, drop in zip(some, clean.tolist(), strict=True):
+                slot.clean_of[pk] = drop
 
 
 def life_arrays(slots: list[SlotFacts], media: dict[int, Medium]) -> LifeRows:
     """The lives of all slots as flat rows."""
-    lives = [(place, life, life is slot.now) for place, slot in enumerate(slots) for life in slot.lives]
-    clean = []
-    for place, life, _ in lives:
-        medium, airflow = media.get(life.media or 0), slots[place].airflow_m3s
-        usable = medium is not None and medium.curve is not None and not np.isnan(airflow)
-        clean.append(float(medium.curve.clean_drop(np.array([airflow]))[0]) if usable else np.nan)  # type: ignore[union-attr]
+    lives = [(place, slot, life) for place, slot in enumerate(slots) for life in slot.lives]
+    merv = {pk: or_nan(medium.row.merv) for pk, medium in media.items()}
     return LifeRows(
         slot=np.array([place for place, _, _ in lives], dtype=np.int64),
-        began=np.array([life.began for _, life, _ in lives], dtype=np.float64),
-        clean_pa=np.array(clean, dtype=np.float64),
-        merv=np.array(
-            [or_nan(media[life.media].row.merv if life.media else None) for _, life, _ in lives],
-            dtype=np.float64,
+        began=np.array([life.began for _, _, life in lives], dtype=np.float64),
+        clean_pa=np.array(
+            [slot.clean_of.get(life.media or 0, np.nan) for _, slot, life in lives], dtype=np.float64
         ),
-        current=np.array([current for _, _, current in lives], dtype=np.bool_),
+        merv=np.array([merv.get(life.media or 0, np.nan) for _, _, life in lives], dtype=np.float64),
+        current=np.array([life is slot.now for _, slot, life in lives], dtype=np.bool_),
     )
 
 
-def reading_arrays(slots: list[SlotFacts], media: dict[int, Medium]) -> ReadingRows:
+def reading_arrays(slots: list[SlotFacts]) -> ReadingRows:
     """Readings by life, each carried to the slot's design airflow with the medium's own curve."""
-    rows: list[tuple[int, float, float]] = []
+    life_of: list[int] = []
+    at: list[float] = []
+    drop: list[float] = []
     row = 0
     for slot in slots:
         for life in slot.lives:
-            medium = media.get(life.media or 0)
-            curve = medium.curve if medium else None
             # The start of a life that nobody saw begin cannot tell what its readings were loaded by.
             if life.readings and (life.known_start or life is slot.now):
-                rows.extend((row, at, drop) for at, drop in carried(slot, life, curve))
+                life_of.extend([row] * len(life.readings))
+                at.extend(reading[0] for reading in life.readings)
+                drop.extend(life.at_design)
             row += 1
     return ReadingRows(
-        life=np.array([life for life, _, _ in rows], dtype=np.int64),
-        at=np.array([at for _, at, _ in rows], dtype=np.float64),
-        drop_pa=np.array([drop for _, _, drop in rows], dtype=np.float64),
+        life=np.array(life_of, dtype=np.int64),
+        at=np.array(at, dtype=np.float64),
+        drop_pa=np.array(drop, dtype=np.float64),
     )
 
 
-def carried(slot: SlotFacts, life: Life, curve: LabelCurve | None) -> list[tuple[float, float]]:
-    """The life's readings as instant and drop at design airflow."""
-    at, drop = (np.array([reading[part] for reading in life.readings], dtype=np.float64) for part in (0, 1))
-    airflow = np.array([or_nan(reading[2]) for reading in life.readings])
-    if curve is None or np.isnan(slot.airflow_m3s):
-        return list(zip(at.tolist(), drop.tolist(), strict=True))
-    noted = ~np.isnan(airflow)
-    design = np.full(int(noted.sum()), slot.airflow_m3s)
-    if curve.extrapolates(airflow[noted]).any() and "reading_beyond" not in slot.notes:
-        slot.notes.append("reading_beyond")
-    drop[noted] = curve.carry(drop[noted], airflow[noted], design)
-    if slot.row.system.blower == System.Blower.FIXED_SPEED and not noted.all():
-        clean = np.full(int((~noted).sum()), float(curve.clean_drop(np.array([slot.airflow_m3s]))[0]))
-        drop[~noted] = drop_at_held_airflow(drop[~noted], clean)
-    return list(zip(at.tolist(), drop.tolist(), strict=True))
+@dataclass(frozen=True)
+class _Read:
+    """One reading of a life that has a curve, by its place there."""
+
+    slot: SlotFacts
+    life: Life
+    place: int
+
+
+def carry_all(slots: list[SlotFacts], media: dict[int, Medium]) -> None:
+    """Fill in ``at_design`` of all lives: a reading whose airflow was measured goes along its medium's curve,
+    one of a fixed-speed blower by the usual fall of its airflow, any other stands as it was read."""
+    measured: dict[int, list[_Read]] = defaultdict(list)
+    held: list[_Read] = []
+    for slot in slots:
+        fixed = slot.row.system.blower == System.Blower.FIXED_SPEED
+        for life in slot.lives:
+            life.at_design = [reading[1] for reading in life.readings]
+            if life.media in slot.clean_of:
+                for place, reading in enumerate(life.readings):
+                    if reading[2] is not None:
+                        measured[life.media].append(_Read(slot, life, place))
+                    elif fixed:
+                        held.append(_Read(slot, life, place))
+    for pk, rows in measured.items():
+        _carry_measured(rows, media[pk].curve)
+    _carry_held(held)
+
+
+def _carry_held(rows: list[_Read]) -> None:
+    drop = np.array([row.life.at_design[row.place] for row in rows], dtype=np.float64)
+    clean = np.array([row.slot.clean_of[row.life.media or 0] for row in rows], dtype=np.float64)
+    for row, carried in zip(rows, drop_at_held_airflow(drop, clean).tolist(), strict=True):
+        row.life.at_design[row.place] = carried
+
+
+def _carry_measured(rows: list[_Read], curve: LabelCurve | None) -> None:
+    if curve is None:
+        return
+    read = [row.life.readings[row.place] for row in rows]
+    drop = np.array([reading[1] for reading in read], dtype=np.float64)
+    airflow = np.array([reading[2] for reading in read], dtype=np.float64)
+    carried = curve.carry(drop, airflow, np.array([row.slot.airflow_m3s for row in rows])).tolist()
+    outside = curve.extrapolates(airflow)
+    for number, row in enumerate(rows):
+        row.life.at_design[row.place] = carried[number]
+        if outside[number] and "reading_beyond" not in row.slot.notes:
+            row.slot.notes.append("reading_beyond")
 
 
 def local_ordinal(at: datetime, tz: ZoneInfo) -> float:

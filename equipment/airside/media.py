@@ -67,6 +67,11 @@ class LabelCurve:
         low, high = self.airflow_m3s[0], self.airflow_m3s[-1]
         return np.asarray((airflow_m3s < low * (1 - 1e-9)) | (airflow_m3s > high * (1 + 1e-9)))
 
+    def outside(self, airflow_m3s: float) -> bool:
+        """The same of one airflow."""
+        low, high = float(self.airflow_m3s[0]), float(self.airflow_m3s[-1])
+        return airflow_m3s < low * (1 - 1e-9) or airflow_m3s > high * (1 + 1e-9)
+
     def carry(self, drop_pa: FloatArray, from_m3s: FloatArray, to_m3s: FloatArray) -> FloatArray:
         """A drop read at one airflow as it would be at another, by the medium's own curve."""
         return np.asarray(drop_pa * self.clean_drop(to_m3s) / self.clean_drop(from_m3s))

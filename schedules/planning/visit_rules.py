@@ -10,7 +10,7 @@ import numpy as np
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.loading import METER_PA
-from schedules.planning.oddities import scatter
+from schedules.planning.oddities import BELOW_CLEAN, scatter
 
 _FRESH_DAYS = 7.0
 _FRESH_RATIO = 1.4
@@ -39,7 +39,7 @@ def grille_readings(
     none = np.zeros(len(life), dtype=np.bool_)
     if len(life) < 2 or not (clean_pa > 0).all():
         return none
-    high = drop_pa > _FRESH_RATIO * clean_pa + _SIGMAS * scatter(clean_pa)
+    high = stands_high(drop_pa, clean_pa)
     if not high.any():
         return none
     fresh = age_days <= _FRESH_DAYS
@@ -51,6 +51,22 @@ def grille_readings(
         return none
     excess = float(np.median((drop_pa - clean_pa)[evidence]))
     return np.asarray((drop_pa >= clean_pa + 0.6 * excess) & ~sound)
+
+
+def stands_high(drop_pa: FloatArray, clean_pa: FloatArray) -> BoolArray:
+    """Readings further above clean than a filter's first week explains; a grille's are among them."""
+    return np.asarray(drop_pa > _high_bound(clean_pa))
+
+
+def _high_bound(clean_pa: FloatArray) -> FloatArray:
+    return np.asarray(_FRESH_RATIO * clean_pa + _SIGMAS * scatter(clean_pa))
+
+
+def odd_one_by_one(age_days: FloatArray, drop_pa: FloatArray, clean_pa: FloatArray) -> BoolArray:
+    """Readings that by themselves call for a closer look at their slot: below clean, or high when new. What
+    only several readings show together, all of them standing high, is not among them."""
+    bound = np.minimum(_HIGH_WHEN_NEW * clean_pa + 2 * scatter(clean_pa), _high_bound(clean_pa))
+    return np.asarray((drop_pa < BELOW_CLEAN * clean_pa) | ((drop_pa > bound) & (age_days <= _FRESH_DAYS)))
 
 
 def high_when_new(
@@ -94,6 +110,7 @@ def beyond_blower(drop_pa: FloatArray, highest_pa: float) -> BoolArray:
     return np.asarray(drop_pa > 1.05 * highest_pa + 2 * METER_PA)
 
 
-def log_stopped(days: IntArray, as_of: int) -> bool:
-    """Whether a log of at least thirty days has said nothing for the fourteen days up to ``as_of``."""
-    return len(days) >= _FEWEST_LOG_DAYS and int(days.max()) <= as_of - SILENT_DAYS
+def log_stopped(count: IntArray, last: IntArray, as_of: int) -> BoolArray:
+    """Whether logs of ``count`` days [k], the ``last`` of them so [k], are of at least thirty days and have said
+    nothing for the fourteen days up to ``as_of``."""
+    return np.asarray((count >= _FEWEST_LOG_DAYS) & (last <= as_of - SILENT_DAYS))

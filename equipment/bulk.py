@@ -1,0 +1,103 @@
+"""Many rows at once, past the models: by COPY on PostgreSQL, by one prepared statement on SQLite."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+from django.core.management.color import no_style
+from django.db import connection, models
+from numpy.typing import NDArray
+
+Values = Sequence[Any]
+# PostgreSQL's binary rows: a count of fields of two bytes, then length and value of each, big end first.
+_HEAD, _TRAILER = 19, 2
+# SQLite takes so many values in one statement.
+_MOST_AMONG = 900
+
+
+def insert(model: type[models.Model], columns: dict[str, Values]) -> int:
+    """Store rows given column by column, all of one length; how many.
+
+    Columns are named as in the database; those not given hold their field's default. Signals, histories and
+    checks of models are passed by: the caller answers for what the rows say. Raises ValueError for a name
+    that the table has not, or a column that is too short.
+    """
+    given: dict[str | None, list[Any]] = {name: list(values) for name, values in columns.items()}
+    count = len(next(iter(given.values())))
+    unknown = set(given) - {field.column for field in model._meta.concrete_fields}
+    if unknown:
+        raise ValueError(f"{model._meta.db_table} has no column {', '.join(sorted(map(str, unknown)))}")
+    for field in model._meta.concrete_fields:
+        if field.column not in given and not field.primary_key:
+            given[field.column] = [field.get_db_prep_save(_default(field), connection)] * count
+    store(model._meta.db_table, [str(name) for name in given], zip(*given.values(), strict=True))
+    return count
+
+
+def _default(field: Any) -> Any:
+    if field.has_default():
+        return field.get_default()
+    return None if field.null else field.get_default()
+
+
+def store(table: str, columns: Sequence[str], rows: Iterable[Values]) -> None:
+    """Write ``rows`` as they are, their values in the order of ``columns``."""
+    quoted = ", ".join(connection.ops.quote_name(name) for name in columns)
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            with cursor.copy(f"COPY {connection.ops.quote_name(table)} ({quoted}) FROM STDIN") as copy:
+                for row in rows:
+                    copy.write_row(row)
+        else:
+            marks = ", ".join(["%s"] * len(columns))
+            cursor.executemany(f"INSERT INTO {table} ({quoted}) VALUES ({marks})", list(rows))  # noqa: S608
+
+
+def read(
+    sql: str, key: str, among: Sequence[int], more: Sequence[Any], kinds: Sequence[str]
+) -> tuple[NDArray[Any], ...]:
+    """The columns of a query as arrays, one a column; ``kinds`` are numpy's names for eight bytes, ``i8`` or
+    ``f8``, and no value may be NULL.
+
+    ``{among}`` in the query stands for "``key`` is one of ``among``"; ``more`` are the values of its marks
+    after that one.
+    """
+    if not among:
+        return tuple(np.empty(0, dtype=kind) for kind in kinds)
+    if connection.vendor == "postgresql":
+        return _read_binary(sql.format(among=f"{key} = ANY(%s)"), [list(among), *more], kinds)
+    rows: list[tuple[Any, ...]] = []
+    with connection.cursor() as cursor:
+        for start in range(0, len(among), _MOST_AMONG):
+            some = among[start : start + _MOST_AMONG]
+            cursor.execute(sql.format(among=f"{key} IN ({', '.join(['%s'] * len(some))})"), [*some, *more])
+            rows.extend(cursor.fetchall())
+    columns = zip(*rows, strict=True) if rows else ([] for _ in kinds)
+    return tuple(np.array(column, dtype=kind) for column, kind in zip(columns, kinds, strict=True))
+
+
+def _read_binary(sql: str, values: Sequence[Any], kinds: Sequence[str]) -> tuple[NDArray[Any], ...]:
+    fields = [("fields", ">i2")]
+    for number, kind in enumerate(kinds):
+        fields += [(f"length{number}", ">i4"), (f"value{number}", f">{kind}")]
+    with (
+        connection.cursor() as cursor,
+        cursor.copy(f"COPY ({sql}) TO STDOUT (FORMAT BINARY)", values) as copy,
+    ):
+        told = b"".join(bytes(part) for part in copy)
+    rows = np.frombuffer(told[_HEAD : len(told) - _TRAILER], dtype=np.dtype(fields))
+    return tuple(rows[f"value{n}"].astype(kind) for n, kind in enumerate(kinds))
+
+
+def last_numbers(model: type[models.Model]) -> int:
+    """The highest primary key in use, 0 in an empty table."""
+    return int(model._base_manager.aggregate(last=models.Max("pk"))["last"] or 0)
+
+
+def number_on(models_written: Iterable[type[models.Model]]) -> None:
+    """After rows with keys of their own, let the database count on from the highest."""
+    if connection.vendor != "postgresql":
+        return
+    with connection.cursor() as cursor:
+        for statement in connection.ops.sequence_reset_sql(no_style(), list(models_written)):
+            cursor.execute(statement)

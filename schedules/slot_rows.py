@@ -1,0 +1,59 @@
+"""The rows behind the lives of some slots, in a fixed number of queries and with little made of each."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+from typing import NamedTuple
+
+from equipment.models import Customer, FilterChange, FilterSlot, Reading, Site, Station, System
+
+
+class Change(NamedTuple):
+    """One change on record that was not taken back."""
+
+    slot_id: int
+    changed_on: date
+    changed_at: datetime
+    media_id: int | None
+
+
+# Instant, drop in Pa, airflow in m3/s or None.
+Read = tuple[datetime, float, float | None]
+
+
+def slots_of(system_ids: Sequence[int]) -> list[FilterSlot]:
+    """The slots of some systems by name, each with its system, site, customer and station at hand.
+
+    What many slots share is one object: joined to each slot it would cost more than the slots.
+    """
+    systems = System.objects.in_bulk(list(system_ids))
+    sites = Site.objects.in_bulk({system.site_id for system in systems.values()})
+    customers = Customer.objects.in_bulk({site.customer_id for site in sites.values()})
+    stations = Station.objects.in_bulk({site.station_id for site in sites.values() if site.station_id})
+    for site in sites.values():
+        site.customer = customers[site.customer_id]
+        site.station = stations[site.station_id] if site.station_id else None
+    for system in systems.values():
+        system.site = sites[system.site_id]
+    slots = list(FilterSlot.objects.filter(system__in=systems).order_by("name"))
+    for slot in slots:
+        slot.system = systems[slot.system_id]
+    return slots
+
+
+def changes_of(slot_ids: Iterable[int], as_of: date) -> dict[int, list[Change]]:
+    """Each slot's changes up to the day, the first one first."""
+    rows = FilterChange.objects.filter(slot__in=list(slot_ids), undone_at=None, changed_on__lte=as_of)
+    found: dict[int, list[Change]] = defaultdict(list)
+    for row in rows.order_by("changed_at").values_list("slot_id", "changed_on", "changed_at", "media_id"):
+        found[row[0]].append(Change(*row))
+    return found
+
+
+def readings_of(slot_ids: Iterable[int]) -> dict[int, list[Read]]:
+    """Each slot's readings, the first one first."""
+    rows = Reading.objects.filter(slot__in=list(slot_ids)).order_by("taken_at")
+    found: dict[int, list[Read]] = defaultdict(list)
+    for slot, at, drop, airflow in rows.values_list("slot_id", "taken_at", "filter_drop_pa", "airflow_m3s"):
+        found[slot].append((at, drop, airflow))
+    return found

@@ -13,6 +13,8 @@ Values = Sequence[Any]
 _HEAD, _TRAILER = 19, 2
 # SQLite takes so many values in one statement.
 _MOST_AMONG = 900
+# Fewer rows than this are written sooner one by one.
+_WORTH_COPYING = 50
 
 
 def insert(model: type[models.Model], columns: dict[str, Values]) -> int:
@@ -51,6 +53,46 @@ def store(table: str, columns: Sequence[str], rows: Iterable[Values]) -> None:
         else:
             marks = ", ".join(["%s"] * len(columns))
             cursor.executemany(f"INSERT INTO {table} ({quoted}) VALUES ({marks})", list(rows))  # noqa: S608
+
+
+def put(
+    model: type[models.Model],
+    key: str,
+    fields: Sequence[Any],
+    rows: Sequence[models.Model],
+    not_older: Sequence[str],
+) -> None:
+    """Write the ``fields`` of ``rows``: a row whose column ``key`` is in the table already is written over,
+    unless one of its columns ``not_older`` holds more than the new row's does.
+
+    In one order of keys, or two who write the same rows wait for each other for ever.
+    """
+    table = model._meta.db_table
+    columns = [field.column for field in fields]
+    names = ", ".join(columns)
+    marks = ", ".join(["%s"] * len(columns))
+    over = (
+        f"ON CONFLICT ({key}) DO UPDATE SET "
+        + ", ".join(f"{name} = excluded.{name}" for name in columns if name != key)
+        + " WHERE "
+        + " AND ".join(f"excluded.{name} >= {table}.{name}" for name in not_older)
+    )
+    values = [
+        [field.get_db_prep_save(field.pre_save(row, add=False), connection) for field in fields]
+        for row in rows
+    ]
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql" and len(rows) >= _WORTH_COPYING:
+            # Left over only where this is the same transaction's second time.
+            cursor.execute(f"DROP TABLE IF EXISTS pg_temp.new_{table}")
+            made = f"SELECT {names} FROM {table} LIMIT 0"  # noqa: S608
+            cursor.execute(f"CREATE TEMP TABLE new_{table} ON COMMIT DROP AS {made}")
+            with cursor.copy(f"COPY new_{table} ({names}) FROM STDIN") as copy:
+                for row in values:
+                    copy.write_row(row)
+            cursor.execute(f"INSERT INTO {table} ({names}) SELECT {names} FROM new_{table} {over}")  # noqa: S608
+        else:
+            cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks}) {over}", values)  # noqa: S608
 
 
 def read(

@@ -1,6 +1,6 @@
 """What a slot's record says that cannot be so: found, kept out of the date, told."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import compress
@@ -14,7 +14,6 @@ from schedules.finding_rows import Finding, found
 from schedules.lives import Life, SlotFacts, carry_all, retired
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.climate import day_of
-from schedules.planning.forecast import FleetForecast
 from schedules.planning.oddities import BELOW_CLEAN, Odd
 from schedules.planning.visit_rules import (
     beyond_blower,
@@ -55,12 +54,10 @@ def note_silent_logs(slots: list[SlotFacts], log: FanLog, as_of: date) -> None:
             slot.findings.append(found("log_stopped", [float(stopped[slot.row.system_id])], True))
 
 
-def findings_of(
-    slot: SlotFacts, place: int, result: FleetForecast, notes: list[str], as_of: date
-) -> list[Finding]:
-    """All findings of the slot at ``place`` of the forecast, those of the present filter first; some of a
+def findings_of(slot: SlotFacts, odd_readings: Sequence[Odd], notes: list[str], as_of: date) -> list[Finding]:
+    """All findings of a slot of whose readings some are odd, those of the present filter first; some of a
     plan's ``notes`` are findings too."""
-    odd = [_of_odd(one) for one in result.odd if one.slot == place]
+    odd = [_of_odd(one) for one in odd_readings]
     clean = _number(slot.clean_pa)
     noted = [found(note, [slot.now.began], True, beside_pa=clean) for note in notes if note in NOTED]
     noted.extend(_look_due(slot, as_of))
@@ -92,6 +89,8 @@ def _of_odd(odd: Odd) -> Finding:
 def _beyond_blower(slot: SlotFacts) -> None:
     system = slot.row.system
     highest = highest_static(system.blower_table, system.rated_external_static_pa)
+    if np.isinf(highest):
+        return
     for life in slot.lives:
         beyond = beyond_blower(np.array([reading[1] for reading in life.readings]), highest)
         for row in np.flatnonzero(beyond):

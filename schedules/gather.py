@@ -72,9 +72,7 @@ class Gatherer:
                 slot.out_by = slot.look_by = None
         media = self._media_of(slots)
         self._airflows(slots)
-        reckon_clean(slots, media)
-        for slot in slots:
-            self._drops(slot, media)
+        self._drops(slots, media)
         set_aside(slots, media, self.as_of)
         log = fan_log(system_ids, self.as_of)
         note_silent_logs(slots, log, self.as_of)
@@ -166,33 +164,27 @@ class Gatherer:
             total = area.get(slot.row.system_id) or slot.row.area_m2
             slot.airflow_m3s = np.nan if whole is None else whole * slot.row.area_m2 / total
 
-    def _drops(self, slot: SlotFacts, media: dict[int, Medium]) -> None:
-        system, medium = slot.row.system, media.get(slot.now.media or 0)
-        note_clean(slot, medium)
-        if medium is not None and not same_size(medium.row, slot.row):
-            slot.notes.append("size_differs")
+    def _drops(self, slots: list[SlotFacts], media: dict[int, Medium]) -> None:
+        """Clean drop and limit of what is in each slot, and what was supposed of them."""
+        reckon_clean(slots, media)
+        for slot in slots:
+            medium = media.get(slot.now.media or 0)
+            note_clean(slot, medium)
+            if medium is not None and not same_size(medium.row, slot.row):
+                slot.notes.append("size_differs")
+        systems = [slot.row.system for slot in slots]
         left = budget_left(
-            *(
-                np.array([or_nan(value)])
-                for value in (
-                    system.return_budget_pa,
-                    system.return_static_pa,
-                    system.rated_external_static_pa,
-                    system.supply_static_pa,
-                )
-            )
+            _numbers(system.return_budget_pa for system in systems),
+            _numbers(system.return_static_pa for system in systems),
+            _numbers(system.rated_external_static_pa for system in systems),
+            _numbers(system.supply_static_pa for system in systems),
         )
-        given = np.array([or_nan(slot.row.limit_drop_pa)])
-        limit = limit_drop(given, np.array([slot.clean_pa]), left)
-        slot.limit_pa = float(limit.drop_pa[0])
-        if limit.nothing_left[0]:
-            slot.notes.append("nothing_left")
-        elif not np.isnan(given[0]):
-            slot.notes.append("limit_given")
-        elif not np.isnan(slot.limit_pa):
-            slot.notes.append("limit_twice_clean" if slot.limit_pa == 2 * slot.clean_pa else "limit_budget")
-        if not np.isnan(left[0]) and (system.return_static_pa is None or system.supply_static_pa is None):
-            slot.notes.append("statics_assumed")
+        given = _numbers(slot.row.limit_drop_pa for slot in slots)
+        limit = limit_drop(given, _numbers(slot.clean_pa for slot in slots), left)
+        told = zip(slots, limit.drop_pa.tolist(), limit.nothing_left.tolist(), strict=True)
+        for place, (slot, drop, nothing_left) in enumerate(told):
+            slot.limit_pa = drop
+            _note_limit(slot, nothing_left, bool(np.isfinite(given[place])), bool(np.isfinite(left[place])))
 
     def _first_day(self, slots: list[SlotFacts], log: FanLog) -> int:
         last = self.as_of.toordinal()
@@ -232,32 +224,29 @@ class Gatherer:
     def _slot_arrays(self, slots: list[SlotFacts], system: IntArray, media: dict[int, Medium]) -> Slots:
         now = [media.get(slot.now.media or 0) for slot in slots]
 
-        def numbers(values: Iterable[float | bool | None]) -> FloatArray:
-            return np.array([or_nan(value) for value in values], dtype=np.float64)
-
         rows = [slot.row for slot in slots]
         return Slots(
             system=system,
             home=np.array([row.system.site_id for row in rows], dtype=np.int64),
-            area_m2=numbers(row.area_m2 for row in rows),
-            airflow_m3s=numbers(slot.airflow_m3s for slot in slots),
-            clean_pa=numbers(slot.clean_pa for slot in slots),
-            limit_pa=numbers(slot.limit_pa for slot in slots),
-            merv=numbers(medium.row.merv if medium else None for medium in now),
-            depth_m=numbers(row.depth_m for row in rows),
-            pets=numbers(row.system.site.pets for row in rows),
-            smokers=numbers(row.system.site.smokers for row in rows),
-            began=numbers(slot.now.began for slot in slots),
+            area_m2=_numbers(row.area_m2 for row in rows),
+            airflow_m3s=_numbers(slot.airflow_m3s for slot in slots),
+            clean_pa=_numbers(slot.clean_pa for slot in slots),
+            limit_pa=_numbers(slot.limit_pa for slot in slots),
+            merv=_numbers(medium.row.merv if medium else None for medium in now),
+            depth_m=_numbers(row.depth_m for row in rows),
+            pets=_numbers(row.system.site.pets for row in rows),
+            smokers=_numbers(row.system.site.smokers for row in rows),
+            began=_numbers(slot.now.began for slot in slots),
             began_known=np.array([slot.now.known_start for slot in slots], dtype=np.bool_),
             began_at_end=np.array([slot.now.at_end for slot in slots], dtype=np.bool_),
             recorded=np.array(["no_record" not in slot.notes for slot in slots], dtype=np.bool_)
             & ~np.array([retired(row, self.as_of) for row in rows], dtype=np.bool_),
-            cap_days=numbers(
+            cap_days=_numbers(
                 self._cap(slot, medium.row if medium else None)
                 for slot, medium in zip(slots, now, strict=True)
             ),
-            medium_days=numbers(medium.row.max_days if medium else None for medium in now),
-            change_price=numbers(self._price(medium) for medium in now),
+            medium_days=_numbers(medium.row.max_days if medium else None for medium in now),
+            change_price=_numbers(self._price(medium) for medium in now),
             constant_airflow=np.array([row.system.blower != System.Blower.FIXED_SPEED for row in rows]),
         )
 
@@ -280,3 +269,19 @@ class Gatherer:
         if medium is None or medium.row.price is None:
             return None
         return float(medium.row.price) + (self.policy.change_price or 0.0)
+
+
+def _numbers(values: Iterable[float | bool | None]) -> FloatArray:
+    return np.array([or_nan(value) for value in values], dtype=np.float64)
+
+
+def _note_limit(slot: SlotFacts, nothing_left: bool, given: bool, left_known: bool) -> None:
+    system = slot.row.system
+    if nothing_left:
+        slot.notes.append("nothing_left")
+    elif given:
+        slot.notes.append("limit_given")
+    elif not np.isnan(slot.limit_pa):
+        slot.notes.append("limit_twice_clean" if slot.limit_pa == 2 * slot.clean_pa else "limit_budget")
+    if left_known and (system.return_static_pa is None or system.supply_static_pa is None):
+        slot.notes.append("statics_assumed")

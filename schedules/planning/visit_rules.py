@@ -111,6 +111,6 @@ def beyond_blower(drop_pa: FloatArray, highest_pa: float) -> BoolArray:
 
 
 def log_stopped(count: IntArray, last: IntArray, as_of: int) -> BoolArray:
-    """Whether logs of ``count`` days [k], the ``last`` of them so [k], are of at least thirty days and have said
-    nothing for the fourteen days up to ``as_of``."""
+    """Whether logs of ``count`` days [k], the last of them ``last`` [k], are of at least thirty days and have
+    said nothing for the fourteen days up to ``as_of``."""
     return np.asarray((count >= _FEWEST_LOG_DAYS) & (last <= as_of - SILENT_DAYS))

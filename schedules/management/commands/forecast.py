@@ -10,8 +10,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from schedules.due import Dated, dated, today
+from schedules.due import dated, today
 from schedules.fleet import learn_prior
+from schedules.plan_rows import Dated
 from shared import units
 from shared.files import replacing
 

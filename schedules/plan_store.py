@@ -1,0 +1,58 @@
+"""Plans written: those that differ from the stored ones, and never over a newer one."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.db import transaction
+
+from equipment import bulk
+from schedules import kept_dates
+from schedules.models import Plan
+from schedules.plan_rows import Dated
+
+COMPARED = (
+    "due_on", "reason", "p10_on", "p50_on", "p90_on", "drop_now_pa", "clean_drop_pa", "limit_drop_pa",
+    "run_hours", "life_began_on", "notes", "findings", "finding_count", "as_of", "facts_at", "weather_at",
+)  # fmt: skip
+_BEGAN = COMPARED.index("life_began_on")
+# Whoever began from older facts, or on an earlier day, comes too late.
+_NOT_OLDER = ("as_of", "facts_at")
+
+
+def store(items: Sequence[Dated]) -> int:
+    """Write the plans that differ from the stored ones; how many did.
+
+    Where another worker has meanwhile stored a plan of newer facts or of a later day, that one stays.
+    """
+    stored = {
+        slot: values
+        for slot, *values in Plan.objects.filter(slot__in=[item.slot.pk for item in items]).values_list(
+            "slot_id", *COMPARED
+        )
+    }
+    fresh = [item.plan for item in items if _values(item.plan) != stored.get(item.slot.pk)]
+    if fresh:
+        with transaction.atomic():
+            _note_kept([plan for plan in fresh if _began_anew(plan, stored.get(plan.slot_id))])
+            _write(fresh)
+    return len(fresh)
+
+
+def _values(plan: Plan) -> list[Any]:
+    return [getattr(plan, name) for name in COMPARED]
+
+
+def _began_anew(plan: Plan, before: list[Any] | None) -> bool:
+    return before is not None and before[_BEGAN] != plan.life_began_on
+
+
+def _note_kept(plans: Sequence[Plan]) -> None:
+    if plans:
+        stored = Plan.objects.in_bulk([plan.slot_id for plan in plans], field_name="slot_id")
+        kept_dates.note([(stored[plan.slot_id], plan) for plan in plans if plan.slot_id in stored])
+
+
+def _write(plans: Sequence[Plan]) -> None:
+    columns = [Plan._meta.get_field(name) for name in ("slot", *COMPARED, "made_at")]
+    in_order = sorted(plans, key=lambda plan: plan.slot_id)
+    bulk.put(Plan, "slot_id", columns, in_order, _NOT_OLDER)

@@ -1,7 +1,7 @@
 """Gather facts, ask planning, store the plans that changed."""
 
-from collections.abc import Iterator, Sequence
-from datetime import date, datetime
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, datetime, timedelta
 from itertools import groupby
 from operator import itemgetter
 
@@ -22,6 +22,9 @@ from shared import clock
 BATCH_SYSTEMS = 500
 # So many stale slots at once are an import or a new day: worth learning the fleet's pace anew.
 MANY_SLOTS = 200
+# A desk that has numbered more slots than this.
+LARGE = 20_000
+OF_LATE = timedelta(hours=6)
 
 
 def settings() -> Settings:
@@ -43,21 +46,28 @@ def end_of_today(now: datetime, desk: Desk) -> datetime:
 
 def dated(as_of: date, now: datetime, prior: Prior, systems: Sequence[int] | None = None) -> Iterator[Dated]:
     """Every slot in the homes of ``systems`` (None: of all) with its dates, a batch at a time."""
+    homes = None if systems is None else Site.objects.filter(systems__in=systems).values_list("pk", flat=True)
+    for batch in dated_by_batch(as_of, now, prior, homes):
+        yield from batch
+
+
+def dated_by_batch(
+    as_of: date, now: datetime, prior: Prior, homes: Iterable[int] | None
+) -> Iterator[list[Dated]]:
+    """The same of some homes (None: of all), batch by batch."""
     gatherer, rules = Gatherer(as_of), settings()
-    for batch in _batches(systems):
+    for batch in _batches(homes):
         gathered = gatherer.gather(batch)
-        if not gathered.slots:
-            continue
-        for item in plans_of(gathered, forecast(gathered.facts, rules, prior), as_of, now):
-            item.plan.notes.append("fleet_pace" if prior.learned_from else "usual_pace")
-            yield item
+        if gathered.slots:
+            result = forecast(gathered.facts, rules, prior)
+            yield list(plans_of(gathered, result, prior, now))
 
 
-def _batches(systems: Sequence[int] | None) -> Iterator[list[int]]:
+def _batches(homes: Iterable[int] | None) -> Iterator[list[int]]:
     """Systems in batches that part no home: the slots of a home hear of each other's dust."""
     rows = System.objects.order_by("site", "pk")
-    if systems is not None:
-        rows = rows.filter(site__in=Site.objects.filter(systems__in=systems))
+    if homes is not None:
+        rows = rows.filter(site__in=homes)
     batch: list[int] = []
     for _site, home in groupby(rows.values_list("site", "pk"), key=itemgetter(0)):
         batch.extend(pk for _, pk in home)
@@ -76,32 +86,40 @@ def replan(now: datetime, slots: QuerySet[FilterSlot] | None = None, *, learn_an
     systems = None if slots is None else sorted(set(slots.values_list("system_id", flat=True)))
     if systems == []:
         return 0
-    changed, count = [], 0
     prior = prior_of_the_day(today(now), now, anew=learn_anew or slots is None)
-    for item in dated(today(now), now, prior, systems):
-        changed.append(item)
-        if len(changed) == BATCH_SYSTEMS:
-            count += plan_store.store(changed)
-            changed = []
-    return count + plan_store.store(changed)
+    homes = None if systems is None else Site.objects.filter(systems__in=systems).values_list("pk", flat=True)
+    return sum(plan_store.store(batch) for batch in dated_by_batch(today(now), now, prior, homes))
+
+
+# Without a plan, or with facts other than the plan's.
+TOUCHED = Q(plan=None) | ~Q(plan__facts_at=F("facts_changed_at"))
+_OTHER_WEATHER = Q(system__site__station__weather_changed_at__isnull=False) & (
+    Q(plan__weather_at=None) | ~Q(plan__weather_at=F("system__site__station__weather_changed_at"))
+)
 
 
 def stale(now: datetime) -> QuerySet[FilterSlot]:
     """Slots whose facts, weather or day are other than their plan's."""
-    return FilterSlot.objects.filter(
-        Q(plan=None)
-        | ~Q(plan__facts_at=F("facts_changed_at"))
-        | ~Q(plan__as_of=today(now))
-        | (
-            Q(system__site__station__weather_changed_at__isnull=False)
-            & (Q(plan__weather_at=None) | ~Q(plan__weather_at=F("system__site__station__weather_changed_at")))
-        )
-    )
+    return FilterSlot.objects.filter(TOUCHED | ~Q(plan__as_of=today(now)) | _OTHER_WEATHER)
+
+
+def is_large() -> bool:
+    """Whether a new day and new weather are taken up by the nightly pass, not by the sweep."""
+    last = FilterSlot.objects.order_by("-pk").values_list("pk", flat=True).first()
+    return (last or 0) > LARGE
+
+
+def _to_sweep(now: datetime) -> QuerySet[FilterSlot]:
+    """On a large desk only what was touched of late: to ask of all filters every few seconds would take
+    longer than that. What an import of many hours leaves behind, the night finds."""
+    if is_large():
+        return FilterSlot.objects.filter(TOUCHED, facts_changed_at__gte=now - OF_LATE)
+    return stale(now)
 
 
 def replan_stale(now: datetime, at_most: int = 2000) -> int:
     """Plan at most ``at_most`` stale slots again; how many there were."""
-    chosen = list(stale(now).order_by("pk").values_list("pk", flat=True)[:at_most])
+    chosen = list(_to_sweep(now).order_by("pk").values_list("pk", flat=True)[:at_most])
     if chosen:
         many = len(chosen) >= MANY_SLOTS
         replan(now, FilterSlot.objects.filter(pk__in=chosen), learn_anew=many)

@@ -17,6 +17,7 @@ from schedules.planning.arrays import IntArray
 from schedules.planning.climate import day_of
 from schedules.planning.forecast import FleetForecast
 from schedules.planning.interval import NEVER, Reason
+from schedules.planning.loading import Prior
 from schedules.planning.oddities import Odd
 
 # A filter that is full sooner than this, likelier than not, calls for a technician.
@@ -31,14 +32,17 @@ class Dated:
     plan: Plan
 
 
-def plans_of(gathered: Gathered, result: FleetForecast, as_of: date, now: datetime) -> Iterator[Dated]:
+def plans_of(gathered: Gathered, result: FleetForecast, prior: Prior, now: datetime) -> Iterator[Dated]:
     """The plan of every slot gathered, in their order."""
+    as_of, pace = day_of(gathered.facts.as_of), "fleet_pace" if prior.learned_from else "usual_pace"
     odd: dict[int, list[Odd]] = defaultdict(list)
     for one in result.odd:
         odd[one.slot].append(one)
     told = _Told(result)
     for place, slot in enumerate(gathered.slots):
-        yield Dated(slot.row, _plan(slot, place, told, odd[place], as_of, now))
+        plan = _plan(slot, place, told, odd[place], as_of, now)
+        plan.notes.append(pace)
+        yield Dated(slot.row, plan)
 
 
 class _Told:

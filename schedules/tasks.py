@@ -1,5 +1,8 @@
 """What the workers run; the work itself lies in the modules named."""
 
+import os
+import socket
+
 from celery import shared_task
 from django.utils import timezone
 
@@ -9,6 +12,7 @@ from schedules import (
     due,
     feeds,
     foretelling,
+    night,
     observed_times,
     reminders,
     retention,
@@ -21,6 +25,9 @@ from schedules import (
     visits_done,
 )
 
+# The clock calls for the night's workers as often; what nobody has taken up by then is void.
+CALL_AGAIN_S = 20.0
+
 
 @shared_task
 def replan_changed() -> int:
@@ -29,6 +36,25 @@ def replan_changed() -> int:
     # Whoever looks something up next need not wait for the texts of a large import.
     look_up_refresh.refresh(now)
     return due.replan_stale(now)
+
+
+@shared_task
+def begin_night() -> int:
+    """Begin today's pass of a large desk, and call for a worker for each part that is free."""
+    now = timezone.now()
+    if night.begin(now) is None:
+        return 0
+    free = night.free_parts(now).count()
+    for _ in range(free):
+        do_night_part.apply_async(expires=CALL_AGAIN_S)
+    return free
+
+
+@shared_task
+def do_night_part() -> int:
+    """Do one part of today's pass, whichever is free; how many filters were in it."""
+    part = night.do_next(timezone.now, f"{socket.gethostname()}:{os.getpid()}")
+    return part.filters if part else 0
 
 
 @shared_task

@@ -7,6 +7,7 @@ from pathlib import Path
 import environ
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
+from kombu import Queue
 
 from shared.tiles import tile_source
 
@@ -204,6 +205,10 @@ CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
+# The many parts of a large desk's night wait in a line of their own: nothing else queues behind them.
+NIGHT_QUEUE = "night"
+CELERY_TASK_ROUTES = {"schedules.tasks.do_night_part": {"queue": NIGHT_QUEUE}}
+CELERY_TASK_QUEUES = [Queue("celery"), Queue(NIGHT_QUEUE)]
 # Longer than the longest task, or the broker hands it out twice; short restore sweeps, or a
 # killed worker's task waits minutes.
 CELERY_BROKER_TRANSPORT_OPTIONS = (
@@ -220,6 +225,7 @@ def _every(task: str, seconds: float) -> dict[str, object]:
 
 CELERY_BEAT_SCHEDULE = {
     "plan again what changed": _every("replan_changed", 5.0),
+    "begin the night": _every("begin_night", 20.0),
     "hold readings to what was promised": _every("foretell_readings", 120.0),
     "set task days anew": _every("refresh_tasks", 900.0),
     "work out rounds": _every("work_out_rounds", 3.0),

@@ -10,6 +10,7 @@ from schedules.models.foretold import Foretold
 from schedules.models.kept_date import KeptDate
 from schedules.models.mail_server import MailServer, RestedAddress
 from schedules.models.means import Absence, Depot, HomeHours
+from schedules.models.night import Night, NightPart
 from schedules.models.notice import Notice, NoticeSlot
 from schedules.models.offered_time import OfferedTime
 from schedules.models.photograph import Photograph
@@ -29,8 +30,8 @@ from schedules.models.wish import Wish
 
 __all__ = [
     "Absence", "Answer", "CalendarEvent", "Defect", "Depot", "Feed", "FieldEntry", "FleetPrior",
-    "Foretold", "HomeHours", "KeptDate", "MailServer", "MaintenanceTask", "Notice", "NoticeSlot",
-    "OfferedTime", "Photograph", "Plan", "Policy", "Purchase", "Reply", "RestedAddress", "RoundPlan",
-    "Rung", "SeasonPlan", "SeasonTrip", "SentFilter", "Tag", "TaskDone", "Technician", "VanTick",
-    "Visit", "VisitJob", "Wish",
+    "Foretold", "HomeHours", "KeptDate", "MailServer", "MaintenanceTask", "Night", "NightPart",
+    "Notice", "NoticeSlot", "OfferedTime", "Photograph", "Plan", "Policy", "Purchase", "Reply",
+    "RestedAddress", "RoundPlan", "Rung", "SeasonPlan", "SeasonTrip", "SentFilter", "Tag", "TaskDone",
+    "Technician", "VanTick", "Visit", "VisitJob", "Wish",
 ]  # fmt: skip

@@ -20,6 +20,23 @@ class FleetPriorFactory(DjangoModelFactory):
     made_at = NOW
 
 
+class NightFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.Night
+
+    day = TODAY
+    started_at = NOW
+
+
+class NightPartFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.NightPart
+
+    night = factory.SubFactory(NightFactory)
+    first_site = factory.Sequence(lambda n: 1 + 2000 * n)
+    last_site = factory.Sequence(lambda n: 2000 + 2000 * n)
+
+
 class ForetoldFactory(DjangoModelFactory):
     class Meta:
         model = plans.Foretold

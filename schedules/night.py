@@ -1,0 +1,129 @@
+"""The nightly pass of a large desk: the new day's dates, part by part, by as many workers as there are.
+
+A small desk needs none of this: its sweep plans all filters anew within seconds of midnight. A part is
+done once whoever does it, may be taken up by another worker when the first one is lost, and comes to the
+same plans however often it is done.
+"""
+
+import time as clocks
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+
+from django.db import transaction
+from django.db.models import Case, F, IntegerField, Max, Min, Q, QuerySet, Value, When
+
+from equipment.models import FilterSlot, Site
+from schedules import due, plan_store
+from schedules.fleet import prior_of_the_day
+from schedules.models import Night, NightPart
+
+HOMES_A_PART = 2000
+# A part takes some seconds: a worker that has had one for so long is lost.
+LOST_AFTER = timedelta(minutes=3)
+# After so many tries a part is left, and its trouble told.
+MOST_TRIES = 5
+# A date so many days off, and every date further off, is looked at every second night, every third, ...
+NEARER_THAN = {20: 1, 30: 2, 40: 3, 50: 4, 60: 5, 70: 6}
+RARELY = 7
+KEPT_NIGHTS = 60
+
+Clock = Callable[[], datetime]
+
+
+def begin(now: datetime) -> Night | None:
+    """Today's pass with its parts, made where nobody has made it yet; None on a small desk."""
+    if not due.is_large():
+        return None
+    day = due.today(now)
+    found = Night.objects.filter(day=day).first()
+    if found is not None:
+        return found
+    prior_of_the_day(day, now)
+    with transaction.atomic():
+        night, new = Night.objects.get_or_create(day=day, defaults={"started_at": now})
+        if new:
+            NightPart.objects.bulk_create(_parts(night))
+            Night.objects.filter(day__lt=day - timedelta(days=KEPT_NIGHTS)).delete()
+    return night
+
+
+def _parts(night: Night) -> list[NightPart]:
+    ends = Site.objects.aggregate(first=Min("pk"), last=Max("pk"))
+    return [
+        NightPart(night=night, first_site=first, last_site=first + HOMES_A_PART - 1)
+        for first in range(ends["first"], ends["last"] + 1, HOMES_A_PART)
+    ]
+
+
+def free_parts(now: datetime) -> QuerySet[NightPart]:
+    """The parts of today's pass that nobody has, or whose worker is lost."""
+    untaken = Q(claimed_at=None) | Q(claimed_at__lt=now - LOST_AFTER)
+    return NightPart.objects.filter(untaken, night__day=due.today(now), done_at=None, tries__lt=MOST_TRIES)
+
+
+def do_next(clock: Clock, by: str) -> NightPart | None:
+    """Take the next free part and do it; None where there is none.
+
+    Raises what went wrong, after noting it: the part is free again at once.
+    """
+    now = clock()
+    part = _take(now, by)
+    if part is None:
+        return None
+    began = clocks.perf_counter()
+    try:
+        part.filters, part.changed = _do(part, now)
+    except Exception as error:
+        NightPart.objects.filter(pk=part.pk).update(
+            claimed_at=None, trouble=f"{type(error).__name__}: {error}"[:500]
+        )
+        raise
+    part.done_at, part.seconds, part.trouble = clock(), round(clocks.perf_counter() - began, 3), ""
+    part.save(update_fields=["filters", "changed", "done_at", "seconds", "trouble"])
+    if not NightPart.objects.filter(night=part.night_id, done_at=None).exists():
+        Night.objects.filter(pk=part.night_id, finished_at=None).update(finished_at=part.done_at)
+    return part
+
+
+def _take(now: datetime, by: str) -> NightPart | None:
+    # Another worker may be faster with the first ones.
+    for pk in free_parts(now).order_by("first_site").values_list("pk", flat=True)[:64]:
+        mine = free_parts(now).filter(pk=pk)
+        if mine.update(claimed_at=now, claimed_by=by[:120], tries=F("tries") + 1):
+            return NightPart.objects.select_related("night").get(pk=pk)
+    return None
+
+
+def _do(part: NightPart, now: datetime) -> tuple[int, int]:
+    """Plan the part's homes that are due for it; how many filters, and how many plans changed."""
+    day = part.night.day
+    homes = list(
+        to_look_at(day)
+        .filter(system__site_id__range=(part.first_site, part.last_site))
+        .order_by()
+        .values_list("system__site", flat=True)
+        .distinct()
+    )
+    prior, filters, changed = prior_of_the_day(day, now), 0, 0
+    for batch in due.dated_by_batch(day, now, prior, homes):
+        filters += len(batch)
+        changed += plan_store.store(batch)
+    return filters, changed
+
+
+def to_look_at(day: date) -> QuerySet[FilterSlot]:
+    """The filters whose dates are made anew on a day: whatever changed, each near date nightly, and one far
+    off the less often the further, at least once a week; a home's turn comes round by its number."""
+    ahead = [(day + timedelta(days=days), nights) for days, nights in NEARER_THAN.items()]
+    turn = Case(
+        *(
+            When(Q(plan__due_on__lt=until) | Q(plan__p10_on__lt=until), then=nights)
+            for until, nights in ahead
+        ),
+        default=Value(RARELY),
+        output_field=IntegerField(),
+    )
+    slots = FilterSlot.objects.annotate(turn=turn, place=(F("system__site") + day.toordinal()) % F("turn"))
+    return slots.filter(
+        due.TOUCHED | Q(plan__as_of__lt=day, place=0) | Q(plan__as_of__lte=day - timedelta(days=RARELY))
+    )

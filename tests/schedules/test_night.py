@@ -1,0 +1,171 @@
+"""The nightly pass of a large desk: parts, claims, turns, and plans equal to those of one sweep."""
+
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from equipment.models import FilterSlot, Reading, Site
+from equipment.record import record_reading
+from schedules import due, night, plan_store
+from schedules.models import Night, NightPart, Plan
+from tests.factories import FilterSlotFactory, MediaFactory, MediaPointFactory, NightPartFactory, PlanFactory
+from tests.factories.clock import NOW, TODAY
+
+pytestmark = pytest.mark.django_db
+HOMES = 7
+LATER = NOW + timedelta(days=1)
+
+
+@pytest.fixture
+def slots(monkeypatch: pytest.MonkeyPatch) -> list[FilterSlot]:
+    """A desk of seven homes that counts as large, its dates up to date."""
+    monkeypatch.setattr(due, "LARGE", 0)
+    monkeypatch.setattr(night, "HOMES_A_PART", 3)
+    media = MediaFactory()
+    for airflow in (0.2, 0.4):
+        MediaPointFactory(media=media, airflow_m3s=airflow, clean_drop_pa=100 * airflow)
+    days = timedelta(days=30)
+    slots = [FilterSlotFactory(first_media=media, fitted_on=TODAY - n * days) for n in range(HOMES)]
+    due.replan(NOW)
+    return slots
+
+
+def whole_night(now: datetime) -> list[NightPart]:
+    """All parts, one after the other."""
+    night.begin(now)
+    done = []
+    while (part := night.do_next(lambda: now, "one")) is not None:
+        done.append(part)
+    return done
+
+
+def plans() -> dict[int, list[Any]]:
+    return {slot: values for slot, *values in Plan.objects.values_list("slot", *plan_store.COMPARED)}
+
+
+def homes(found: Iterable[FilterSlot]) -> set[int]:
+    return {slot.pk for slot in found}
+
+
+def test_parts_cover_every_home_once(slots: list[FilterSlot]) -> None:
+    night.begin(LATER)
+    covered = [
+        pk
+        for part in NightPart.objects.all()
+        for pk in Site.objects.filter(pk__range=(part.first_site, part.last_site)).values_list(
+            "pk", flat=True
+        )
+    ]
+    assert sorted(covered) == sorted(Site.objects.values_list("pk", flat=True))
+
+
+def test_the_night_is_begun_once_a_day(slots: list[FilterSlot]) -> None:
+    assert night.begin(LATER) == night.begin(LATER)
+    parts = NightPart.objects.count()
+    night.begin(LATER + timedelta(hours=1))
+    assert (Night.objects.count(), NightPart.objects.count()) == (1, parts)
+
+
+def test_a_small_desk_has_no_night(slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(due, "LARGE", 20_000)
+    assert night.begin(LATER) is None
+    assert due.replan_stale(LATER) == HOMES
+
+
+def test_a_night_comes_to_the_plans_of_one_sweep(slots: list[FilterSlot]) -> None:
+    FilterSlot.objects.update(facts_changed_at=LATER)
+    done = whole_night(LATER)
+    assert sum(part.filters for part in done) == HOMES
+    assert Night.objects.get().finished_at == LATER
+    by_night = plans()
+    Plan.objects.all().delete()
+    due.replan(LATER)
+    assert plans() == by_night
+
+
+def test_a_night_done_again_changes_nothing(slots: list[FilterSlot]) -> None:
+    whole_night(LATER)
+    before = plans()
+    NightPart.objects.update(done_at=None, claimed_at=None)
+    assert sum(part.changed for part in whole_night(LATER)) == 0
+    assert plans() == before
+
+
+def test_a_new_day_is_the_nights_and_a_new_fact_the_sweeps(slots: list[FilterSlot]) -> None:
+    assert due.replan_stale(LATER) == 0
+    record_reading(Reading(slot=slots[2], taken_at=LATER, filter_drop_pa=31.0), LATER)
+    assert due.replan_stale(LATER) == 1
+    assert Plan.objects.get(slot=slots[2]).as_of == TODAY + timedelta(days=1)
+
+
+def test_a_part_has_one_worker_until_that_one_is_lost(slots: list[FilterSlot]) -> None:
+    night.begin(LATER)
+    NightPart.objects.exclude(pk=NightPart.objects.earliest("first_site").pk).delete()
+    NightPart.objects.update(claimed_at=LATER)
+    assert night.do_next(lambda: LATER, "two") is None
+    late = LATER + night.LOST_AFTER + timedelta(seconds=1)
+    part = night.do_next(lambda: late, "two")
+    assert part is not None
+    assert (part.claimed_by, part.tries) == ("two", 1)
+
+
+def test_a_part_in_trouble_is_free_again_and_left_after_some_tries(
+    slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_args: Any) -> tuple[int, int]:
+        raise ConnectionError("the database is gone")
+
+    night.begin(LATER)
+    monkeypatch.setattr(night, "_do", fails)
+    tried = 0
+    while night.free_parts(LATER).exists():
+        with pytest.raises(ConnectionError):
+            night.do_next(lambda: LATER, "one")
+        tried += 1
+    assert tried == night.MOST_TRIES * NightPart.objects.count()
+    assert set(NightPart.objects.values_list("trouble", flat=True)) == {
+        "ConnectionError: the database is gone"
+    }
+    assert Night.objects.get().finished_at is None
+
+
+@pytest.mark.parametrize(("off", "nights"), [(5, 1), (19, 1), (25, 2), (45, 4), (65, 6), (300, 7), (None, 7)])
+def test_a_date_is_looked_at_the_less_often_the_further_off_it_is(off: int | None, nights: int) -> None:
+    slot = FilterSlotFactory(facts_changed_at=NOW)
+    PlanFactory(
+        slot=slot, as_of=date(2030, 1, 1), due_on=None if off is None else TODAY + timedelta(days=off)
+    )
+    turns = 0
+    for day in range(nights * 3):
+        # Looked at on the day before, so that only its turn counts.
+        Plan.objects.update(as_of=TODAY + timedelta(days=day - 1))
+        if off is not None:
+            Plan.objects.update(due_on=TODAY + timedelta(days=day + off))
+        turns += night.to_look_at(TODAY + timedelta(days=day)).exists()
+    assert turns == 3
+
+
+def test_no_date_waits_longer_than_a_week() -> None:
+    slot = FilterSlotFactory(facts_changed_at=NOW)
+    PlanFactory(slot=slot, due_on=TODAY + timedelta(days=300), as_of=TODAY - timedelta(days=7))
+    assert homes(night.to_look_at(TODAY)) == {slot.pk}
+
+
+def test_an_older_plan_is_not_written_over_a_newer_one(slots: list[FilterSlot]) -> None:
+    """A slot touched while its part is at work: the sweep's plan of the newer fact stays."""
+    began = list(due.dated(due.today(LATER), LATER, due.prior_of_the_day(due.today(LATER), LATER)))
+    record_reading(Reading(slot=slots[2], taken_at=LATER, filter_drop_pa=31.0), LATER)
+    due.replan_stale(LATER)
+    swept = Plan.objects.get(slot=slots[2])
+    plan_store.store(began)
+    kept = Plan.objects.get(slot=slots[2])
+    assert (kept.facts_at, kept.notes) == (swept.facts_at, swept.notes)
+    assert "readings:1" in kept.notes
+    assert Plan.objects.get(slot=slots[0]).as_of == due.today(LATER)
+
+
+def test_parts_of_another_day_are_left_alone(slots: list[FilterSlot]) -> None:
+    NightPartFactory()
+    assert night.do_next(lambda: LATER, "one") is None

@@ -99,7 +99,7 @@ def _do(part: NightPart, now: datetime) -> tuple[int, int]:
     day = part.night.day
     homes = list(
         to_look_at(day)
-        .filter(system__site_id__range=(part.first_site, part.last_site))
+        .filter(system__site__gte=part.first_site, system__site__lte=part.last_site)
         .order_by()
         .values_list("system__site", flat=True)
         .distinct()

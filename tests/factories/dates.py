@@ -1,6 +1,6 @@
 """Dates, what became of them, and what they ask for."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import factory
 from factory.django import DjangoModelFactory
@@ -24,7 +24,7 @@ class NightFactory(DjangoModelFactory):
     class Meta:
         model = plans.Night
 
-    day = TODAY
+    day = factory.Sequence(lambda n: TODAY + timedelta(days=n))
     started_at = NOW
 
 

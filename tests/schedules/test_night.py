@@ -167,5 +167,5 @@ def test_an_older_plan_is_not_written_over_a_newer_one(slots: list[FilterSlot]) 
 
 
 def test_parts_of_another_day_are_left_alone(slots: list[FilterSlot]) -> None:
-    NightPartFactory()
+    NightPartFactory(night__day=TODAY)
     assert night.do_next(lambda: LATER, "one") is None

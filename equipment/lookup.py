@@ -25,7 +25,7 @@ _ALIKE = {"0": "0o", "o": "o0", "1": "1li", "l": "l1i", "i": "i1l"}
 Wanted = list[list[Needle]]
 
 
-def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
+def look_up(typed: str, now: datetime, *, phones: bool = True) -> QuerySet[FilterSlot]:
     """Slots that answer to what was typed: every word must be found in the slot, its place, its people or
     the medium that is in it now. The first ``AT_MOST`` and one more, which says that there are others.
 
@@ -35,6 +35,7 @@ def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
     to these too, and two sides those of every depth; five
     digits or more also find phones, four alone the ends of phones. ``MERV 13``, alone or with anything else,
     finds where a medium of that rating is in. Words of one or two letters are whole words and beginnings.
+    Without ``phones`` telephones are not looked at.
     """
     refresh(now, AT_A_SEARCH)
     merv, rest = as_merv(typed)
@@ -46,7 +47,7 @@ def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
     sides, rest = sides_among(rest)
     words = words_of(rest)
     if sides is not None:
-        rows = find([*(_anywhere(word, False) for word in words), *rated])
+        rows = find([*(_anywhere(word, False, phones) for word in words), *rated])
         rows += find([*([Needle("media", f" {word}")] for word in words), *rated])
         rows = rows or find([*_run_together(rest), *rated])
         return _in_order(with_sides(sides, AT_MOST + 1, [row.slot for row in rows]))
@@ -55,8 +56,8 @@ def look_up(typed: str, now: datetime) -> QuerySet[FilterSlot]:
         return _in_order(row.slot for row in coded)
     rows = find([*(_whole(word) for word in words), *rated])
     if len(rows) <= AT_MOST and words:
-        rows += find([*(_anywhere(word, len(words) == 1) for word in words), *rated])
-        rows += find([[Needle("phones", digits_of(rest))], *rated] if digits_of(rest) else [])
+        rows += find([*(_anywhere(word, len(words) == 1, phones) for word in words), *rated])
+        rows += find([[Needle("phones", digits_of(rest))], *rated] if phones and digits_of(rest) else [])
         rows += find([*([Needle("media", f" {word}")] for word in words), *rated])
     if not rows:
         rows = find([*_run_together(rest), *rated])
@@ -85,7 +86,7 @@ def _look_alikes(typed: str) -> list[str]:
     return ["".join(marks) for marks in product(*choices)] if few else []
 
 
-def nearest(typed: str) -> QuerySet[FilterSlot]:
+def nearest(typed: str, *, phones: bool = True) -> QuerySet[FilterSlot]:
     """Where nothing answers: slots with words within a slip or two of those typed, the fewest slips first;
     then without the numbers, then without one of the words. For a size those whose nominal size it would
     be if a frame had been measured, else those of the nearest sides; none for a phone number."""
@@ -97,9 +98,9 @@ def nearest(typed: str) -> QuerySet[FilterSlot]:
     if alike:
         return _in_order(row.slot for row in alike)
     words = [part for word in words_of(typed) for part in word.split()]
-    known: dict[str, dict[str, int]] = {word: _meant(word) for word in words if not word.isdigit()}
+    known: dict[str, dict[str, int]] = {word: _meant(word, phones) for word in words if not word.isdigit()}
     for some in _narrowed(words):
-        wanted: Wanted = [_near(word, known) for word in some]
+        wanted: Wanted = [_near(word, known, phones) for word in some]
         rows = find(wanted)
         if rows:
             return _in_order(_by_slips(rows, some, known))
@@ -134,9 +135,9 @@ def _whole(word: str) -> list[Needle]:
     return [Needle("body", f" {one} ") for one in spellings(word)]
 
 
-def _anywhere(word: str, alone: bool) -> list[Needle]:
+def _anywhere(word: str, alone: bool, phones: bool) -> list[Needle]:
     if word.isdigit():
-        return _number(word, alone)
+        return _number(word, alone, phones)
     found = _whole(word)
     for one in spellings(word):
         # Two letters make a trigram with the blank or the mark before them, and one letter none.
@@ -146,13 +147,13 @@ def _anywhere(word: str, alone: bool) -> list[Needle]:
     return found
 
 
-def _number(word: str, alone: bool) -> list[Needle]:
+def _number(word: str, alone: bool, phones: bool) -> list[Needle]:
     """A number as a whole: of house or place, a code, the beginning of a postcode, a phone, a side."""
     marked = [f"@{word}@", f"&{word}&", *([f"~{word}"] if len(word) > 1 else [])]
     found = [Needle("body", one) for one in (f" {word} ", *marked)]
-    if len(word) >= LEAST_DIGITS:
+    if phones and len(word) >= LEAST_DIGITS:
         found.append(Needle("phones", word))
-    elif alone and len(word) == _LAST_DIGITS:
+    elif phones and alone and len(word) == _LAST_DIGITS:
         found.append(Needle("phones", f"{word} "))
     if alone:
         found.append(Needle("body", f"!{word}!"))
@@ -166,16 +167,16 @@ def _ranked(rows: list[Row], words: list[str]) -> list[int]:
     return [row.slot for row in sorted(set(rows), key=lambda row: (-whole(row), row.sort))]
 
 
-def _meant(word: str) -> dict[str, int]:
+def _meant(word: str, phones: bool) -> dict[str, int]:
     """What the word may have been meant to be, with the slips that takes; itself where it is on record."""
-    itself = find([_anywhere(word, False)])
+    itself = find([_anywhere(word, False, phones)])
     return ({word: 0} if itself else {}) | near_words(word)
 
 
-def _near(word: str, known: dict[str, dict[str, int]]) -> list[Needle]:
+def _near(word: str, known: dict[str, dict[str, int]], phones: bool) -> list[Needle]:
     if word.isdigit():
-        return _number(word, False)
-    return [needle for one in known[word] for needle in _anywhere(one, False)]
+        return _number(word, False, phones)
+    return [needle for one in known[word] for needle in _anywhere(one, False, phones)]
 
 
 def _narrowed(words: list[str]) -> list[list[str]]:

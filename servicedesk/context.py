@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from equipment.models import Desk, User
 from schedules import due
+from schedules.contacts import Contacts
 from schedules.models import Technician
 from schedules.way_in import WaysIn
 from servicedesk.access import STAFF, may_read, who
@@ -48,6 +49,7 @@ def desk(request: HttpRequest) -> dict[str, Any]:
         "own_day": own_day,
         "day_ends_ms": _day_ends_ms(row) if visitor & STAFF else "",
         "ways_in": WaysIn(user, timezone.now()),
+        "contacts": Contacts(user, timezone.now()),
         "units": (user.units if isinstance(user, User) else "") or row.units,
     }
 

@@ -17,6 +17,7 @@ from equipment.models import Desk, FilterSlot, Site, SiteRole
 from equipment.record import NotRecordable
 from schedules import cards, defects, due, feeds, visits
 from schedules.calendar_events import Owner
+from schedules.contacts import Contacts
 from schedules.dust_forms import EpisodeForm
 from schedules.forms import EventForm, PersonForm
 from schedules.home_lines import home_lines, home_title, person_lines
@@ -139,7 +140,11 @@ def card(request: HttpRequest, pk: int) -> HttpResponse:
 
 def new_feed(request: HttpRequest, pk: int) -> HttpResponse:
     """Make a calendar address; the one before it, where there was one, is withdrawn."""
-    site = site_or_404(signed_in(request), pk)
+    user = signed_in(request)
+    site = site_or_404(user, pk)
+    if not user.is_homeowner and pk not in Contacts(user, timezone.now()):
+        messages.error(request, _("The calendar of a home is for whoever goes there about now."))
+        return redirect("site", pk)
     if feeds.turn(Owner(site=site), timezone.now()):
         messages.success(request, _("The old calendar address answers no more; here is a new one."))
     else:

@@ -77,6 +77,15 @@ class Upload:
                 self._note(mark=report.mark())
         return report
 
+    def nothing_to_store(self) -> None:
+        """The record says all of it already: its sheets go off the disk."""
+        with self._alone():
+            self._end("known")
+
+    def keep_told(self, told: dict[str, Any]) -> None:
+        """Keep what its page shows, plain values, for as long as it waits or could be asked about."""
+        self._note(told=told)
+
     def put_aside(self) -> None:
         """Take its sheets off the disk. Raises NotWaiting where it is being stored at this moment or was."""
         with self._alone():
@@ -135,6 +144,17 @@ def find(name: str, user: int, now: datetime) -> Upload:
     return upload
 
 
+def told(name: str, user: int, now: datetime) -> dict[str, Any]:
+    """What the page of the user's upload of that name shows, also once it is stored or put aside. Raises
+    NotWaiting where there is none, or none any more."""
+    upload = Upload(name, _root() / name)
+    noted = upload._noted() if _NAME.fullmatch(name) else {}
+    if noted.get("user") != user or "told" not in noted or upload._over(now):
+        raise _gone()
+    shown: dict[str, Any] = noted["told"]
+    return shown
+
+
 def sweep(now: datetime) -> int:
     """Take off the disk what has waited for an hour; how many uploads that were."""
     gone = 0
@@ -152,6 +172,8 @@ def _root() -> Path:
 def _refuse_ended(noted: dict[str, Any]) -> None:
     if noted.get("ended") == "stored":
         raise NotWaiting(_("These sheets are in the record already; nothing was stored twice."))
+    if noted.get("ended") == "known":
+        raise NotWaiting(_("All of these sheets is on record already; there is nothing to store."))
     if noted.get("ended") == "aside":
         raise NotWaiting(_("These sheets were put aside; nothing of them was stored."))
 

@@ -1,10 +1,15 @@
 """The sheets through the browser: everything out, and in with a look at what would change."""
 
+from dataclasses import asdict
 from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.text import Truncator
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in
@@ -17,17 +22,26 @@ from equipment.stations import quiet_stations
 from schedules import due
 
 LARGEST_BYTES = 200_000_000
-_FAULTS_SHOWN = 500
+_FAULTS_SHOWN, _LONGEST = 500, 400
 Context = dict[str, object]
 
 
 def page(request: HttpRequest) -> HttpResponse:
-    """Show the form; keep the files that were sent and show what storing them would change; or do what was
-    pressed below that."""
+    """Show the form, or what is to be said of an upload; keep the files that were sent, or do what was
+    pressed, and go on to the page that says what came of it, which can be loaded anew as often as one likes.
+    """
     if request.method != "POST":
-        return _shown(request, {})
+        return _of_upload(request) if "upload" in request.GET else _shown(request, {})
     pressed = _PRESSED.get(request.POST.get("press", ""), _sent)
     return pressed(request)
+
+
+def _of_upload(request: HttpRequest) -> HttpResponse:
+    try:
+        told = waiting.told(request.GET["upload"], signed_in(request).pk, timezone.now())
+    except NotWaiting as error:
+        return _shown(request, {"error": str(error)}, 410)
+    return _shown(request, told)
 
 
 def _sent(request: HttpRequest) -> HttpResponse:
@@ -42,7 +56,7 @@ def _sent(request: HttpRequest) -> HttpResponse:
         error = _("Choose at least one sheet; the file's name says which it is, such as installed.csv.")
         return _shown(request, {"error": error, "unread": unread}, 422)
     report.remarks[:0] = unread
-    return _preview(request, upload, report)
+    return _preview(upload, report)
 
 
 def _store(request: HttpRequest) -> HttpResponse:
@@ -54,17 +68,18 @@ def _store(request: HttpRequest) -> HttpResponse:
     except NotWaiting as error:
         return _shown(request, {"error": str(error)}, 409)
     if not report.stored:
-        return _preview(request, upload, report, overtaken=keep_good or not report.faults)
-    return _shown(request, _told(report) | {"stored": True})
+        return _preview(upload, report, overtaken=keep_good or not report.faults)
+    return _go_on(upload, _told(report) | {"stored": True})
 
 
 def _put_aside(request: HttpRequest) -> HttpResponse:
     """Take the upload off the disk, with nothing stored."""
     try:
-        _asked_for(request).put_aside()
+        upload = _asked_for(request)
+        upload.put_aside()
     except NotWaiting as error:
         return _shown(request, {"error": str(error)}, 409)
-    return _shown(request, {"aside": True})
+    return _go_on(upload, {"aside": True})
 
 
 _PRESSED = {"store": _store, "aside": _put_aside}
@@ -79,27 +94,41 @@ def everything(request: HttpRequest) -> StreamingHttpResponse:
     return answer
 
 
-def _preview(
-    request: HttpRequest, upload: Upload, report: Report, *, overtaken: bool = False
-) -> HttpResponse:
+def _preview(upload: Upload, report: Report, *, overtaken: bool = False) -> HttpResponse:
     rows = report.tally.rows.values()
     some = any(sheet.new or sheet.changed for sheet in rows)
-    status = 409 if overtaken else 422 if report.faults else 200
     told = _told(report) | {"upload": upload.name, "overtaken": overtaken, "something": some}
     if not some:
-        upload.forget()
-    return _shown(request, told, status)
+        upload.nothing_to_store()
+    return _go_on(upload, told)
+
+
+def _go_on(upload: Upload, told: Context) -> HttpResponse:
+    upload.keep_told(told)
+    return redirect(f"{reverse('sheets')}?{urlencode({'upload': upload.name})}")
 
 
 def _told(report: Report) -> Context:
-    """The report for the page: each sheet's rows as new, changed, the same, refused."""
+    """The report for the page, in plain values: each sheet's rows as new, changed, the same, refused."""
     tally = report.tally
     return {
-        "report": report,
-        "faults": report.faults[:_FAULTS_SHOWN],
+        "told": True,
+        "fault_count": len(report.faults),
+        "faults": [_cut(asdict(fault)) for fault in report.faults[:_FAULTS_SHOWN]],
         "counts": [
-            (name, count, tally.rows[name], _refused(report, name)) for name, count in report.rows.items()
+            (name, count, asdict(tally.rows[name]), _refused(report, name))
+            for name, count in report.rows.items()
         ],
+        "differences": [_cut(asdict(change)) for change in tally.differences],
+        "more": tally.more,
+        "remarks": report.remarks,
+    }
+
+
+def _cut(cells: dict[str, Any]) -> dict[str, Any]:
+    """As much of each as is shown; a cell may be a whole book."""
+    return {
+        name: Truncator(one).chars(_LONGEST) if isinstance(one, str) else one for name, one in cells.items()
     }
 
 

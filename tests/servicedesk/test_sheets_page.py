@@ -42,7 +42,7 @@ def kept(tmp_path: Path) -> list[str]:
 
 def send(client: Client, *files: tuple[str, bytes]) -> tuple[int, str]:
     uploads = [SimpleUploadedFile(name, content) for name, content in files]
-    answer = client.post(reverse("sheets"), {"sheets": uploads})
+    answer = client.post(reverse("sheets"), {"sheets": uploads}, follow=True)
     return answer.status_code, answer.text
 
 
@@ -50,7 +50,7 @@ def press(client: Client, text: str, button: str = "store") -> tuple[int, str]:
     """Press a button of the preview."""
     assert f'name="press" value="{button}"' in text
     fields = dict(re.findall(r'<input type="hidden" name="(upload|keep_good)" value="([^"]+)">', text))
-    answer = client.post(reverse("sheets"), fields | {"press": button})
+    answer = client.post(reverse("sheets"), fields | {"press": button}, follow=True)
     return answer.status_code, answer.text
 
 
@@ -165,8 +165,7 @@ def test_where_the_record_changed_meanwhile_the_new_preview_is_shown(manager: Cl
     _, preview = send(manager, ("media.csv", MEDIA))
     assert changes(preview) == [("media.csv", "2", "merv", "7", "8")]
     Media.objects.update(merv=6)
-    status, text = press(manager, preview)
-    assert status == 409
+    _, text = press(manager, preview)
     assert "The record has changed since you looked" in text
     assert changes(text) == [("media.csv", "2", "merv", "6", "8")]
     assert Media.objects.get().merv == 6
@@ -174,12 +173,14 @@ def test_where_the_record_changed_meanwhile_the_new_preview_is_shown(manager: Cl
     assert Media.objects.get().merv == 8
 
 
-def test_where_the_record_says_it_all_meanwhile_there_is_nothing_to_store(manager: Client) -> None:
+def test_where_the_record_says_it_all_meanwhile_there_is_nothing_to_store(
+    manager: Client, tmp_path: Path
+) -> None:
     _, preview = send(manager, ("media.csv", MEDIA))
     MediaFactory(name="pleat", merv=8)
-    status, text = press(manager, preview)
-    assert status == 409
+    _, text = press(manager, preview)
     assert "All of this is on record already" in text
+    assert kept(tmp_path) == []
 
 
 def test_after_an_hour_it_is_gone(
@@ -214,7 +215,7 @@ def test_a_name_that_nobody_was_given_finds_nothing(manager: Client, name: str) 
 
 def test_good_rows_kept_beside_faults_are_not_called_all(manager: Client) -> None:
     status, preview = send(manager, ("media.csv", MEDIA + b"bad,16x25x1,99\n"))
-    assert status == 422
+    assert status == 200
     assert "1 fault; nothing was stored" in preview
     assert "Store the good rows, leave the faulty out" in preview
     status, text = press(manager, preview)
@@ -225,10 +226,50 @@ def test_good_rows_kept_beside_faults_are_not_called_all(manager: Client) -> Non
 
 def test_a_fault_is_not_stored_over_without_being_asked(manager: Client) -> None:
     _, preview = send(manager, ("media.csv", MEDIA + b"bad,16x25x1,99\n"))
-    status, text = press(manager, preview.replace('name="keep_good"', 'name="none"'))
-    assert status == 422
+    _, text = press(manager, preview.replace('name="keep_good"', 'name="none"'))
+    assert "1 fault; nothing was stored" in text
     assert "The record has changed" not in text
     assert not Media.objects.exists()
+
+
+def test_every_press_goes_on_to_a_page_that_is_loaded_anew_at_will(manager: Client, tmp_path: Path) -> None:
+    def goes_on(fields: dict[str, object]) -> str:
+        answer = manager.post(reverse("sheets"), fields)
+        assert answer.status_code == 302
+        there = str(answer["Location"])
+        assert re.fullmatch(r"/sheets/\?upload=[\w-]{32}", there)
+        return there
+
+    def read(there: str) -> str:
+        texts = [manager.get(there).text.partition("<main")[2] for _ in range(3)]
+        return re.sub(r'name="csrfmiddlewaretoken" value="\w+"', "", texts[-1])
+
+    there = goes_on({"sheets": [SimpleUploadedFile("media.csv", MEDIA + b"bad,16x25x1,99\n")]})
+    assert "1 fault; nothing was stored" in read(there)
+    assert (kept(tmp_path), Media.objects.count()) == (["media.csv"], 0)
+    upload = there.partition("=")[2]
+    assert goes_on({"upload": upload, "press": "store", "keep_good": "1"}) == there
+    assert "The good rows are in the record; 1 fault was left out" in read(there)
+    Media.objects.all().delete()
+    read(there)
+    assert (kept(tmp_path), Media.objects.count()) == ([], 0)
+    again = goes_on({"sheets": [SimpleUploadedFile("media.csv", MEDIA)]})
+    assert goes_on({"upload": again.partition("=")[2], "press": "aside"}) == again
+    assert "put aside; nothing of them was stored" in read(again)
+
+
+def test_the_page_of_an_upload_is_for_its_owner_and_an_hour(
+    manager: Client, standing_clock: time_machine.Traveller
+) -> None:
+    files = {"sheets": [SimpleUploadedFile("media.csv", MEDIA)]}
+    there = manager.post(reverse("sheets"), files)["Location"]
+    other = Client()
+    other.force_login(UserFactory(username="other", role=User.Role.MANAGER))
+    assert other.get(there).status_code == 410
+    assert "pleat" not in other.get(there).text
+    assert manager.get("/sheets/?upload=../../etc").status_code == 410
+    standing_clock.shift(timedelta(minutes=61))
+    assert "wait no longer" in manager.get(there).text
 
 
 # Which files are read

@@ -15,14 +15,14 @@ pytestmark = pytest.mark.django_db
 
 def upload(manager: Client, name: str, text: str) -> tuple[int, str]:
     file = SimpleUploadedFile(name, text.encode(), content_type="text/csv")
-    answer = manager.post(url("sheets"), {"sheets": [file]})
+    answer = manager.post(url("sheets"), {"sheets": [file]}, follow=True)
     return answer.status_code, answer.text
 
 
 def store(manager: Client, preview: str) -> str:
     """Press the first button of the preview."""
     names = re.findall(r'<input type="hidden" name="(upload|keep_good)" value="([^"]+)">', preview)
-    return manager.post(url("sheets"), dict(names) | {"press": "store"}).text
+    return manager.post(url("sheets"), dict(names) | {"press": "store"}, follow=True).text
 
 
 def test_good_sheets_are_shown_then_stored_and_counted(manager: Client) -> None:
@@ -38,7 +38,7 @@ def test_every_fault_is_in_the_table_and_nothing_is_stored(manager: Client) -> N
     status, text = upload(
         manager, "media.csv", "media,nominal_size,merv\nplain,16x25x1,8\nodd,sixteen,8\nbold,16x25x1,<b>\n"
     )
-    assert status == 422
+    assert status == 200
     assert "2 faults; nothing was stored" in text
     cells = r'<td>media.csv</td><td class="number">(\d+)</td><td>(\w+)</td><td>([^<]*)</td>'
     lines = re.findall(cells, tight(text))

@@ -8,7 +8,7 @@ from django.http import HttpRequest
 from django.utils import timezone
 from simple_history.admin import SimpleHistoryAdmin
 
-from equipment import models
+from equipment import models, runtime_trace
 from equipment.access import signed_in
 from equipment.dust import stamp_episode
 from equipment.record import stamp, stamp_site
@@ -185,9 +185,27 @@ class RuntimeDayAdmin(PlainAdmin):
     date_hierarchy = "day"
 
     def save_model(self, request: HttpRequest, obj: models.RuntimeDay, form: Any, change: bool) -> None:
-        """Hours are facts of the system's slots."""
+        """Hours are facts of the system's slots; what they were before stays."""
+        was = models.RuntimeDay.objects.filter(pk=obj.pk).values_list("system", "day", "fan_hours").first()
+        if was is not None:
+            runtime_trace.note([was], signed_in(request).get_username(), timezone.now())
         super().save_model(request, obj, form, change)
         stamp_site(obj.system.site_id, timezone.now())
+
+
+@admin.register(models.RuntimeBefore)
+class RuntimeBeforeAdmin(PlainAdmin):
+    """What fan hours were, to be read."""
+
+    list_display = ("system", "day", "fan_hours", "at", "source")
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        """Nobody may."""
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Nobody may."""
+        return False
 
 
 @admin.register(models.WeatherDay)

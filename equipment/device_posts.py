@@ -9,6 +9,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from simple_history.utils import bulk_create_with_history
 
+from equipment import runtime_trace
 from equipment.models import Desk, Device, FilterSlot, Reading, RuntimeDay
 from equipment.record import HIGHEST_AIRFLOW_M3S, HIGHEST_DROP_PA
 from shared import clock
@@ -63,8 +64,8 @@ def take(
 ) -> Outcome:
     """Store what is new of a batch; each row is judged by itself, and the same batch again changes nothing.
 
-    A day posted again with other hours is put right: a day is posted while it lasts. Six queries and the
-    stamps, however long the batch is.
+    A day posted again with other hours is put right, for a day is posted while it lasts; what it was stays in
+    ``RuntimeBefore``. Seven queries and the stamps, however long the batch is.
     """
     told = Outcome()
     zone = device.system.site.zone(Desk.the().timezone)
@@ -83,10 +84,11 @@ def _days(device: Device, days: Sequence[DayPosted], zone: ZoneInfo, now: dateti
         else:
             told.known += one.day in good
             good[one.day] = one.fan_hours
-    mine = RuntimeDay.objects.filter(system=device.system_id, day__in=good)
+    mine = RuntimeDay.objects.select_for_update().filter(system=device.system_id, day__in=good)
     before = dict(mine.values_list("day", "fan_hours"))
     new = [day for day in good if day not in before]
     other = [day for day in good if day in before and abs(before[day] - good[day]) > SAME]
+    runtime_trace.note([(device.system_id, day, before[day]) for day in other], device.name, now)
     RuntimeDay.objects.bulk_create(
         [RuntimeDay(system_id=device.system_id, day=day, fan_hours=good[day]) for day in (*new, *other)],
         update_conflicts=True, unique_fields=["system", "day"], update_fields=["fan_hours"], batch_size=500,

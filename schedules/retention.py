@@ -11,7 +11,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.db.models import Max, Q
 
-from equipment.models import Person, User
+from equipment.models import Person, RuntimeBefore, User
 from schedules.erasure import erase, is_erased
 from schedules.models import Answer, FieldEntry, Notice, Photograph, Reply, RoundPlan, Rung, SeasonPlan
 
@@ -67,6 +67,11 @@ def _plans_of_rounds(before: datetime, now: datetime) -> int:
     return count
 
 
+def _runtime_before(before: datetime, now: datetime) -> int:
+    """What fan hours were before a device or a sheet wrote over them."""
+    return RuntimeBefore.objects.filter(at__lt=before).delete()[0]
+
+
 def _people_gone(before: datetime, now: datetime) -> int:
     """Whoever left every home so long ago, as if they had asked to be erased."""
     staff = User.objects.exclude(role=User.Role.HOMEOWNER).filter(person__isnull=False).values("person")
@@ -84,5 +89,6 @@ _KINDS: dict[str, Callable[[datetime, datetime], int]] = {
     "phone_entries": _phone_entries,
     "photographs": _photographs,
     "plans_of_rounds": _plans_of_rounds,
+    "runtime_before": _runtime_before,
     "people_gone": _people_gone,
 }

@@ -8,11 +8,13 @@ from equipment.models.desk import Desk
 from equipment.models.device import Device
 from equipment.models.dust import AirDay, DustEpisode
 from equipment.models.filter_slot import FilterSlot
+from equipment.models.known_browser import KnownBrowser
 from equipment.models.life_event import LifeEvent
 from equipment.models.meanwhile import Meanwhile
 from equipment.models.media import Media, MediaPoint
 from equipment.models.person import Person, SiteRole
 from equipment.models.reading import Reading
+from equipment.models.runtime_before import RuntimeBefore
 from equipment.models.runtime_day import RuntimeDay
 from equipment.models.site import Site
 from equipment.models.station import Station, WeatherDay
@@ -21,6 +23,6 @@ from equipment.models.user import User
 
 __all__ = [
     "AirDay", "AirRecord", "ApiKey", "Customer", "Desk", "Device", "DustEpisode", "FilterChange",
-    "FilterSlot", "KeptAnswer", "LifeEvent", "Meanwhile", "Media", "MediaPoint", "Person", "Reading",
-    "RuntimeDay", "Site", "SiteRole", "Station", "System", "User", "WeatherDay",
+    "FilterSlot", "KeptAnswer", "KnownBrowser", "LifeEvent", "Meanwhile", "Media", "MediaPoint", "Person",
+    "Reading", "RuntimeBefore", "RuntimeDay", "Site", "SiteRole", "Station", "System", "User", "WeatherDay",
 ]  # fmt: skip

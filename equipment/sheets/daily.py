@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 from django.db import connection, transaction
 
+from equipment import runtime_trace
 from equipment.models import RuntimeDay, Station, System, WeatherDay
 from equipment.sheets import columns as c
 from equipment.sheets import written
@@ -112,6 +113,8 @@ def _load(
     good = _good_rows(sheet, _Rules(series, owners, zones, ahead, run.tally))
     for batch in batches(good, 10_000):
         fresh = _unlike_stored(batch, series)
+        if series is _RUNTIME:
+            _trace(fresh, sheet.name, run.now)
         _upsert(fresh, series)
         _count(sheet.name, run.tally, series, len(batch), fresh)
         touched |= {row[0] for row in fresh}
@@ -221,6 +224,11 @@ def _unlike_stored(batch: list[_Day], series: Series) -> dict[_Day, float | None
             stored[owner, day] = value
     known = ((row, stored.get(row[:2])) for row in batch)
     return {row: value for row, value in known if value is None or not same(value, row[2])}
+
+
+def _trace(fresh: dict[_Day, float | None], source: str, now: datetime) -> None:
+    replaced = [(pk, day, was) for (pk, day, _value, _line), was in fresh.items() if was is not None]
+    runtime_trace.note(replaced, source, now)
 
 
 def _upsert(rows: Iterable[_Day], series: Series) -> None:

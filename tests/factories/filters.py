@@ -105,6 +105,17 @@ class RuntimeDayFactory(DjangoModelFactory):
     fan_hours = 5.0
 
 
+class RuntimeBeforeFactory(DjangoModelFactory):
+    class Meta:
+        model = record.RuntimeBefore
+
+    system = factory.SubFactory(SystemFactory)
+    day = TODAY
+    fan_hours = 4.0
+    at = NOW
+    source = "logger-0"
+
+
 class DeviceFactory(DjangoModelFactory):
     """Its key is ``key-`` and its number."""
 

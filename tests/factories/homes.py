@@ -118,6 +118,15 @@ class ApiKeyFactory(DjangoModelFactory):
     expires_at = NOW + timedelta(days=365)
 
 
+class KnownBrowserFactory(DjangoModelFactory):
+    class Meta:
+        model = record.KnownBrowser
+
+    user = factory.SubFactory(UserFactory)
+    cookie_print = factory.Sequence(lambda n: key_print(f"browser-{n}"))
+    made_at = NOW
+
+
 class KeptAnswerFactory(DjangoModelFactory):
     class Meta:
         model = record.KeptAnswer

@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
@@ -15,7 +16,7 @@ from schedules.cards import code_of
 from servicedesk.second_factor import GIVEN
 from shared.keys import new_seed
 
-_SEED = "second_seed"
+_SEED, _COOKIE = "second_seed", "known_browser"
 
 
 def page(request: HttpRequest) -> HttpResponse:
@@ -27,7 +28,8 @@ def page(request: HttpRequest) -> HttpResponse:
         return _asked(request, wanted, why)
     request.session.cycle_key()
     request.session[GIVEN] = True
-    return redirect(wanted if url_has_allowed_host_and_scheme(wanted, {request.get_host()}) else "start")
+    there = wanted if url_has_allowed_host_and_scheme(wanted, {request.get_host()}) else "start"
+    return _known(request, redirect(there))
 
 
 def _asked(request: HttpRequest, wanted: str, why: str) -> HttpResponse:
@@ -44,12 +46,23 @@ def set_up(request: HttpRequest) -> HttpResponse:
         why = _wrong(request, user, "" if second_factor.is_on(user) else seed)
         if not why:
             _turned(request, user)
-            return redirect("second-set-up")
+            here = redirect("second-set-up")
+            return here if second_factor.is_on(user) else _known(request, here)
     context = {"on": user.second_since, "error": why}
     if not user.second_since:
         address = second_factor.address(user, seed, Desk.the().name)
         context |= {"secret": second_factor.secret(seed), "picture": code_of(address), "address": address}
     return render(request, "servicedesk/second_set_up.html", context, status=422 if why else 200)
+
+
+def _known(request: HttpRequest, answer: HttpResponse) -> HttpResponse:
+    """The answer, with which the browser is known from now on: its codes are counted for itself."""
+    cookie = second_factor.know(signed_in(request), request.COOKIES.get(_COOKIE, ""), timezone.now())
+    answer.set_cookie(
+        _COOKIE, cookie, max_age=second_factor.KNOWN_FOR, path=reverse("second"), httponly=True,
+        secure=request.is_secure(), samesite="Lax",
+    )  # fmt: skip
+    return answer
 
 
 def _turned(request: HttpRequest, user: User) -> None:
@@ -65,11 +78,12 @@ def _turned(request: HttpRequest, user: User) -> None:
 def _wrong(request: HttpRequest, user: User, seed: str = "") -> str:
     """Why the code does not do, empty where it does; with a ``seed`` it turns that one on."""
     code, now = request.POST.get("code", "")[:20], timezone.now()
+    browser = request.COOKIES.get(_COOKIE, "")
     try:
         if seed:
-            second_factor.turn_on(user, seed, code, now)
+            second_factor.turn_on(user, seed, code, now, browser)
         else:
-            second_factor.use(user, code, now)
+            second_factor.use(user, code, now, browser)
     except TooMany:
         return _("Too many wrong codes: wait ten minutes.")
     except WrongCode:

@@ -166,3 +166,58 @@ def test_a_lost_phone_is_helped_by_whoever_runs_the_server(careful: User) -> Non
 def test_the_database_alone_has_no_secret(careful: User) -> None:
     kept = str(User.objects.filter(pk=careful.pk).values().get())
     assert second_factor.secret(careful.second_seed) not in kept
+
+
+def wrong(user: User) -> str:
+    return "000000" if code(user) != "000000" else "111111"
+
+
+def test_whoever_holds_a_link_alone_cannot_hold_up_a_browser_that_showed_a_code(
+    careful: User, clock: time_machine.Traveller
+) -> None:
+    owner = by_link(careful)
+    assert owner.post(ASK, {"code": code(careful)}).status_code == 302
+    cookie = owner.cookies["known_browser"]
+    assert (cookie["path"], cookie["httponly"], cookie["samesite"]) == (ASK, True, "Lax")
+    owner.post(reverse("sign-out"))
+    clock.shift(timedelta(minutes=1))
+    for _ in range(12):
+        stranger = by_link(careful)
+        stranger.post(ASK, {"code": wrong(careful)})
+    right = code(careful, NOW + timedelta(minutes=1))
+    assert "wait ten minutes" in stranger.post(ASK, {"code": right}).text
+    owner.post(reverse("sign-in-by-link"), {"sesame": sesame.utils.get_token(careful)})
+    assert owner.get("/due/").status_code == 302
+    assert owner.post(ASK, {"code": right}).status_code == 302
+    assert owner.get("/due/").status_code == 200
+    assert owner.cookies["known_browser"].value == cookie.value
+    assert careful.known_browsers.count() == 1
+
+
+def test_a_known_browser_guesses_no_more_than_another_and_its_cookie_opens_nothing(careful: User) -> None:
+    key = second_factor.know(careful, "", NOW)
+    assert key not in str(list(careful.known_browsers.values()))
+    client = by_link(careful)
+    client.cookies["known_browser"] = key
+    assert client.get("/due/").status_code == 302
+    for _ in range(10):
+        assert client.post(ASK, {"code": wrong(careful)}).status_code == 422
+    assert "wait ten minutes" in client.post(ASK, {"code": code(careful)}).text
+    assert careful.known_browsers.get().second_wrong == 10
+    assert User.objects.get(pk=careful.pk).second_wrong == 0
+
+
+@pytest.mark.parametrize("why", ["made up", "another's", "too old", "from before it was ended"])
+def test_a_browser_that_is_not_known_is_counted_with_the_account(
+    why: str, careful: User, technician_user: User
+) -> None:
+    of_whom = technician_user if why == "another's" else careful
+    at = NOW - timedelta(days=181) if why == "too old" else NOW
+    key = "made-up" if why == "made up" else second_factor.know(of_whom, "", at)
+    if why.startswith("from before"):
+        second_factor.turn_off(careful)
+        User.objects.filter(pk=careful.pk).update(second_since=NOW, second_seed=careful.second_seed)
+    client = by_link(careful)
+    client.cookies["known_browser"] = key
+    client.post(ASK, {"code": wrong(careful)})
+    assert User.objects.get(pk=careful.pk).second_wrong == 1

@@ -1,4 +1,7 @@
-"""Many rows at once, past the models: by COPY on PostgreSQL, by one prepared statement on SQLite."""
+"""Many rows at once, past the models: by COPY on PostgreSQL, by one prepared statement on SQLite.
+
+A COPY is asked of the driver's own cursor: Django's, where queries are counted, takes none with values.
+"""
 
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -47,7 +50,7 @@ def store(table: str, columns: Sequence[str], rows: Iterable[Values]) -> None:
     quoted = ", ".join(connection.ops.quote_name(name) for name in columns)
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            with cursor.copy(f"COPY {connection.ops.quote_name(table)} ({quoted}) FROM STDIN") as copy:
+            with cursor.cursor.copy(f"COPY {connection.ops.quote_name(table)} ({quoted}) FROM STDIN") as copy:
                 for row in rows:
                     copy.write_row(row)
         else:
@@ -87,7 +90,7 @@ def put(
             cursor.execute(f"DROP TABLE IF EXISTS pg_temp.new_{table}")
             made = f"SELECT {names} FROM {table} LIMIT 0"  # noqa: S608
             cursor.execute(f"CREATE TEMP TABLE new_{table} ON COMMIT DROP AS {made}")
-            with cursor.copy(f"COPY new_{table} ({names}) FROM STDIN") as copy:
+            with cursor.cursor.copy(f"COPY new_{table} ({names}) FROM STDIN") as copy:
                 for row in values:
                     copy.write_row(row)
             cursor.execute(f"INSERT INTO {table} ({names}) SELECT {names} FROM new_{table} {over}")  # noqa: S608
@@ -124,7 +127,7 @@ def _read_binary(sql: str, values: Sequence[Any], kinds: Sequence[str]) -> tuple
         fields += [(f"length{number}", ">i4"), (f"value{number}", f">{kind}")]
     with (
         connection.cursor() as cursor,
-        cursor.copy(f"COPY ({sql}) TO STDOUT (FORMAT BINARY)", values) as copy,
+        cursor.cursor.copy(f"COPY ({sql}) TO STDOUT (FORMAT BINARY)", values) as copy,
     ):
         told = b"".join(bytes(part) for part in copy)
     rows = np.frombuffer(told[_HEAD : len(told) - _TRAILER], dtype=np.dtype(fields))

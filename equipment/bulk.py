@@ -63,10 +63,10 @@ def put(
     key: str,
     fields: Sequence[Any],
     rows: Sequence[models.Model],
-    not_older: Sequence[str],
+    not_older: Sequence[str] = (),
 ) -> None:
-    """Write the ``fields`` of ``rows``: a row whose column ``key`` is in the table already is written over,
-    unless one of its columns ``not_older`` holds more than the new row's does.
+    """Write the ``fields`` of ``rows``: a row whose ``key`` (a column, or several with commas between) is in
+    the table already is written over, unless a column of ``not_older`` holds more there than in the new row.
 
     In one order of keys, or two who write the same rows wait for each other for ever.
     """
@@ -74,12 +74,10 @@ def put(
     columns = [field.column for field in fields]
     names = ", ".join(columns)
     marks = ", ".join(["%s"] * len(columns))
-    over = (
-        f"ON CONFLICT ({key}) DO UPDATE SET "
-        + ", ".join(f"{name} = excluded.{name}" for name in columns if name != key)
-        + " WHERE "
-        + " AND ".join(f"excluded.{name} >= {table}.{name}" for name in not_older)
-    )
+    keys = key.split(", ")
+    anew = ", ".join(f"{name} = excluded.{name}" for name in columns if name not in keys)
+    newer = " AND ".join(f"excluded.{name} >= {table}.{name}" for name in not_older)
+    over = f"ON CONFLICT ({key}) DO UPDATE SET {anew}" + (f" WHERE {newer}" if newer else "")
     values = [
         [field.get_db_prep_save(field.pre_save(row, add=False), connection) for field in fields]
         for row in rows

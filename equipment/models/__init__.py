@@ -7,6 +7,7 @@ from equipment.models.customer import Customer
 from equipment.models.desk import Desk
 from equipment.models.device import Device
 from equipment.models.dust import AirDay, DustEpisode
+from equipment.models.fan_year import FanYear
 from equipment.models.filter_slot import FilterSlot
 from equipment.models.known_browser import KnownBrowser
 from equipment.models.life_event import LifeEvent
@@ -22,7 +23,8 @@ from equipment.models.system import System
 from equipment.models.user import User
 
 __all__ = [
-    "AirDay", "AirRecord", "ApiKey", "Customer", "Desk", "Device", "DustEpisode", "FilterChange",
-    "FilterSlot", "KeptAnswer", "KnownBrowser", "LifeEvent", "Meanwhile", "Media", "MediaPoint", "Person",
-    "Reading", "RuntimeBefore", "RuntimeDay", "Site", "SiteRole", "Station", "System", "User", "WeatherDay",
+    "AirDay", "AirRecord", "ApiKey", "Customer", "Desk", "Device", "DustEpisode", "FanYear",
+    "FilterChange", "FilterSlot", "KeptAnswer", "KnownBrowser", "LifeEvent", "Meanwhile", "Media",
+    "MediaPoint", "Person", "Reading", "RuntimeBefore", "RuntimeDay", "Site", "SiteRole", "Station",
+    "System", "User", "WeatherDay",
 ]  # fmt: skip

@@ -21,6 +21,7 @@ from tests.factories.dates import (
 from tests.factories.filters import (
     AirRecordFactory,
     DeviceFactory,
+    FanYearFactory,
     FilterChangeFactory,
     FilterSlotFactory,
     MeanwhileFactory,
@@ -102,6 +103,7 @@ __all__ = [
     "DeskFactory",
     "DeviceFactory",
     "DustEpisodeFactory",
+    "FanYearFactory",
     "FeedFactory",
     "FieldEntryFactory",
     "FilterChangeFactory",

@@ -3,10 +3,12 @@
 from datetime import UTC, date, datetime
 
 import factory
+import numpy as np
 from factory.django import DjangoModelFactory
 
 from equipment import models as record
 from shared.keys import key_print
+from shared.packed_days import DAYS, pack
 from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC
 from tests.factories.clock import NOW, TODAY
 from tests.factories.homes import SiteFactory
@@ -94,6 +96,15 @@ class ReadingFactory(DjangoModelFactory):
     slot = factory.SubFactory(FilterSlotFactory)
     taken_at = datetime(2026, 4, 1, 15, tzinfo=UTC)
     filter_drop_pa = 0.12 * PA_PER_INWC
+
+
+class FanYearFactory(DjangoModelFactory):
+    class Meta:
+        model = record.FanYear
+
+    system = factory.SubFactory(SystemFactory)
+    year = 2025
+    hours = factory.LazyFunction(lambda: pack(np.full(DAYS, 6.5)))
 
 
 class RuntimeDayFactory(DjangoModelFactory):

@@ -2,12 +2,11 @@
 
 from datetime import date, timedelta
 
-from django.db.models import Sum
 from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from equipment.models import RuntimeDay
+from equipment.fan_log import fan_log
 from schedules.models import MaintenanceTask, TaskDone, Visit
 
 # First month and day by which a task of a season should be done.
@@ -29,9 +28,8 @@ def due_day(task: MaintenanceTask, today: date) -> date:
 
 
 def _when_hours_are_up(task: MaintenanceTask, since: date, today: date) -> date:
-    logged = RuntimeDay.objects.filter(system=task.system_id, day__gt=since, day__lte=today)
-    ran = logged.aggregate(hours=Sum("fan_hours"))["hours"] or 0.0
-    days = logged.count()
+    logged = fan_log([task.system_id], today, since=since + timedelta(days=1))
+    ran, days = float(logged.hours.sum()), len(logged.hours)
     # Days without a log run as the logged ones do.
     daily = ran / days if days else _USUAL_HOURS_A_DAY
     ran += daily * max(0, (today - since).days - days)

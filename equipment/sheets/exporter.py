@@ -15,14 +15,16 @@ The same record gives the same bytes: rows are in the order of their names' code
 import csv
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
-from datetime import datetime, time
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from django.db import connection
 from django.db.models import QuerySet
 from django.db.models.functions import Collate
 
+from equipment.fan_log import fan_log
 from equipment.models import (
     AirDay,
     Desk,
@@ -31,7 +33,6 @@ from equipment.models import (
     Media,
     MediaPoint,
     Reading,
-    RuntimeDay,
     Station,
     System,
     WeatherDay,
@@ -183,10 +184,16 @@ def _installed(desk_zone: str) -> Iterator[Written]:
 
 def _runtime(desk_zone: str) -> Iterator[Written]:
     systems = System.objects.filter(pk__in=_slots().values("system")).order_by(_by("name"))
-    for some in batches(systems.values_list("pk", flat=True).iterator(_CHUNK), _FEW):
-        days = RuntimeDay.objects.filter(system__in=some).order_by(_by("system__name"), "day")
-        for name, day, hours in days.values_list("system__name", "day", "fan_hours").iterator(_CHUNK):
-            yield {"system": written.text(name), "date": day.isoformat(), "fan_hours": written.number(hours)}
+    for some in batches(systems.values_list("pk", "name").iterator(_CHUNK), _FEW):
+        place = {pk: (number, written.text(name)) for number, (pk, name) in enumerate(some)}
+        log = fan_log(place, date.max)
+        numbers = np.array([place[pk][0] for pk in log.system.tolist()], dtype=np.int64)
+        for row in np.lexsort((log.day, numbers)).tolist():
+            yield {
+                "system": place[int(log.system[row])][1],
+                "date": date.fromordinal(int(log.day[row])).isoformat(),
+                "fan_hours": written.number(float(log.hours[row])),
+            }
 
 
 def _of_slots(rows: QuerySet[Any]) -> Iterator[Any]:

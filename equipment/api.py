@@ -11,6 +11,7 @@ from pydantic import FiniteFloat, model_validator
 
 from equipment.access import signed_in, visible_sites
 from equipment.device_posts import DayPosted, ReadingPosted, take
+from equipment.fan_log import fan_log
 from equipment.models import Device, FilterChange, Reading, RuntimeDay, Site, System
 from shared.asked_days import Day, Instant
 from shared.paging import Page, Paged, page_of
@@ -207,8 +208,17 @@ def changes(request: HttpRequest, paged: Paged, filter_slot: str = "", since: Da
 
 @router.get("/runtime", url_name="api-runtime", response=Page[DayOut], tags=["record"])
 def runtime(request: HttpRequest, paged: Paged, system: str = "", since: Day | None = None) -> Any:
-    """Fan hours by day, the oldest first."""
-    rows = RuntimeDay.objects.filter(system__site__in=visible_sites(signed_in(request)))
-    rows = rows.filter(system__name=system) if system else rows
+    """Fan hours by day, the oldest first: of a system that is named all of them, of all systems the days that
+    are not folded yet (two months at least)."""
+    seen = visible_sites(signed_in(request))
+    if system:
+        mine = System.objects.filter(site__in=seen, name=system).first()
+        return page_of(_days_of(mine, since or date.min) if mine else [], paged)
+    rows = RuntimeDay.objects.filter(system__site__in=seen).select_related("system")
     rows = rows.filter(day__gte=since) if since else rows
-    return page_of(rows.select_related("system").order_by("day", "pk"), paged)
+    return page_of(rows.order_by("day", "pk"), paged)
+
+
+def _days_of(system: System, since: date) -> list[RuntimeDay]:
+    days = sorted(fan_log([system.pk], date.max, since=since).by_day().items())
+    return [RuntimeDay(system=system, day=day, fan_hours=hours) for (_system, day), hours in days]

@@ -1,6 +1,6 @@
 """What a device posts: runtime by day and readings, in batches, late, out of order, twice; stored once."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from simple_history.utils import bulk_create_with_history
 
 from equipment import runtime_trace
+from equipment.fan_log import fan_log
 from equipment.models import Desk, Device, FilterSlot, Reading, RuntimeDay
 from equipment.record import HIGHEST_AIRFLOW_M3S, HIGHEST_DROP_PA
 from shared import clock
@@ -84,8 +85,11 @@ def _days(device: Device, days: Sequence[DayPosted], zone: ZoneInfo, now: dateti
         else:
             told.known += one.day in good
             good[one.day] = one.fan_hours
-    mine = RuntimeDay.objects.select_for_update().filter(system=device.system_id, day__in=good)
-    before = dict(mine.values_list("day", "fan_hours"))
+    # Nobody else puts these days right meanwhile.
+    list(
+        RuntimeDay.objects.select_for_update().filter(system=device.system_id, day__in=good).values_list("pk")
+    )
+    before = _known_hours(device.system_id, good)
     new = [day for day in good if day not in before]
     other = [day for day in good if day in before and abs(before[day] - good[day]) > SAME]
     runtime_trace.note([(device.system_id, day, before[day]) for day in other], device.name, now)
@@ -97,6 +101,13 @@ def _days(device: Device, days: Sequence[DayPosted], zone: ZoneInfo, now: dateti
     told.changed += len(other)
     told.known += len(good) - len(new) - len(other)
     return len(new) + len(other)
+
+
+def _known_hours(system: int, days: Collection[date]) -> dict[date, float]:
+    if not days:
+        return {}
+    log = fan_log([system], max(days), since=min(days))
+    return {day: hours for (_system, day), hours in log.by_day().items()}
 
 
 def _wrong_day(one: DayPosted, zone: ZoneInfo, today: date) -> str:

@@ -1,5 +1,6 @@
 """Pages of long lists for programs: so many rows from a place on, and how many there are."""
 
+from collections.abc import Sequence
 from typing import Annotated, Any, Generic, TypeVar
 
 from django.db.models import QuerySet
@@ -26,6 +27,7 @@ class Page(Schema, Generic[Row]):
     rows: list[Row]
 
 
-def page_of(rows: QuerySet[Any], window: Window) -> dict[str, Any]:
-    """The page of an ordered list; two queries."""
-    return {"count": rows.count(), "rows": list(rows[window.offset : window.offset + window.limit])}
+def page_of(rows: QuerySet[Any] | Sequence[Any], window: Window) -> dict[str, Any]:
+    """The page of an ordered list; two queries where it is one of the database."""
+    count = rows.count() if isinstance(rows, QuerySet) else len(rows)
+    return {"count": count, "rows": list(rows[window.offset : window.offset + window.limit])}

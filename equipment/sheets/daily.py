@@ -9,6 +9,7 @@ from datetime import date, datetime
 from django.db import connection, transaction
 
 from equipment import runtime_trace
+from equipment.fan_log import fan_log
 from equipment.models import RuntimeDay, Station, System, WeatherDay
 from equipment.sheets import columns as c
 from equipment.sheets import written
@@ -212,16 +213,22 @@ def _long_day(sheet: Sheet, cells: Cells, zone_name: str) -> bool:
     return False
 
 
+def _stored(batch: list[_Day], series: Series) -> dict[tuple[int, date], float]:
+    """What is on record of the batch's owners between its first day and its last."""
+    owners, days = sorted({row[0] for row in batch}), [row[1] for row in batch]
+    if series is _RUNTIME:
+        return fan_log(owners, max(days), since=min(days)).by_day()
+    stored: dict[tuple[int, date], float] = {}
+    for some in batches(owners, 500):
+        rows = WeatherDay.objects.filter(station__in=some, day__range=(min(days), max(days)))
+        for owner, day, value in rows.values_list("station_id", "day", "mean_temp_c"):
+            stored[owner, day] = value
+    return stored
+
+
 def _unlike_stored(batch: list[_Day], series: Series) -> dict[_Day, float | None]:
     """The rows of a batch that are new or have another value than the stored row, with that value."""
-    owners = sorted({row[0] for row in batch})
-    days = [row[1] for row in batch]
-    stored: dict[tuple[int, date], float] = {}
-    model = RuntimeDay if series is _RUNTIME else WeatherDay
-    for some in batches(owners, 500):
-        rows = model.objects.filter(**{f"{series.owner_field}__in": some}, day__range=(min(days), max(days)))
-        for owner, day, value in rows.values_list(series.owner_field, "day", series.value_field):
-            stored[owner, day] = value
+    stored = _stored(batch, series)
     known = ((row, stored.get(row[:2])) for row in batch)
     return {row: value for row, value in known if value is None or not same(value, row[2])}
 

@@ -48,7 +48,7 @@ from shared import clock
 from shared.cells import unmarked
 from shared.files import replacing
 
-_CHUNK, _FEW = 2000, 500
+_CHUNK, _FEW, _FEW_OF_DAYS = 2000, 500, 20
 _WHOLE_DAY = 24
 
 
@@ -184,7 +184,8 @@ def _installed(desk_zone: str) -> Iterator[Written]:
 
 def _runtime(desk_zone: str) -> Iterator[Written]:
     systems = System.objects.filter(pk__in=_slots().values("system")).order_by(_by("name"))
-    for some in batches(systems.values_list("pk", "name").iterator(_CHUNK), _FEW):
+    # Few: each brings its days along.
+    for some in batches(systems.values_list("pk", "name").iterator(_CHUNK), _FEW_OF_DAYS):
         place = {pk: (number, written.text(name)) for number, (pk, name) in enumerate(some)}
         log = fan_log(place, date.max)
         numbers = np.array([place[pk][0] for pk in log.system.tolist()], dtype=np.int64)

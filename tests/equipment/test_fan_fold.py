@@ -1,15 +1,21 @@
 """Folded days say what their rows said; late and corrected ones count before them."""
 
 from datetime import date, timedelta
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from equipment.device_posts import DayPosted, take
 from equipment.fan_fold import fold
 from equipment.fan_log import fan_log
-from equipment.models import FanYear, RuntimeDay, System
-from tests.factories import RuntimeDayFactory, SystemFactory
+from equipment.models import FanYear, FilterSlot, RuntimeBefore, RuntimeDay, System
+from equipment.sheets.exporter import export_sheets
+from equipment.sheets.importer import import_sheets
+from tests.conftest import WriteSheet
+from tests.factories import DeviceFactory, RuntimeDayFactory, SystemFactory
+from tests.factories.clock import NOW
 
 pytestmark = pytest.mark.django_db
 FIRST = date(2023, 12, 25)
@@ -60,3 +66,42 @@ def test_only_the_days_asked_for_are_told() -> None:
     fold([system.pk], date(2026, 1, 2))
     log = fan_log([system.pk], date(2026, 1, 1), since=date(2026, 1, 1))
     assert log.by_day() == {(system.pk, date(2026, 1, 1)): 2.0}
+
+
+def test_a_device_posts_a_folded_day_again_and_puts_another_right() -> None:
+    device = DeviceFactory()
+    days = {date(2026, 1, 1): 1.0, date(2026, 1, 2): 2.0}
+    store(device.system, days)
+    fold([device.system_id], date(2026, 2, 1))
+    posted = [
+        DayPosted(date(2026, 1, 1), 1.0),
+        DayPosted(date(2026, 1, 2), 2.5),
+        DayPosted(date(2026, 1, 3), 3.0),
+    ]
+    outcome = take(device, posted, [], NOW)
+    assert (outcome.known, outcome.changed, outcome.stored) == (1, 1, 1)
+    assert told(device.system) == {(device.system_id, one.day): one.fan_hours for one in posted}
+    assert RuntimeBefore.objects.get().fan_hours == 2.0
+    assert take(device, posted, [], NOW).known == 3
+
+
+def test_a_sheet_of_folded_days_changes_nothing_and_comes_out_as_it_went_in(
+    sheet: WriteSheet, tmp_path: Path, home_slot: FilterSlot, home_system: System
+) -> None:
+    days = {date(2026, 1, 1) + timedelta(days=n): n / 10 for n in range(40)}
+    store(home_system, days)
+    for name in ("before", "after"):
+        (tmp_path / name).mkdir()
+    export_sheets(tmp_path / "before")
+    fold([home_system.pk], date(2026, 1, 31))
+    export_sheets(tmp_path / "after")
+    before, after = (tmp_path / name / "runtime.csv" for name in ("before", "after"))
+    assert after.read_bytes() == before.read_bytes()
+    assert len(before.read_text().splitlines()) == 41
+    sheet(
+        "runtime.csv",
+        [{"system": home_system.name, "date": day, "fan_hours": f"{hours:g}"} for day, hours in days.items()],
+    )
+    report = import_sheets(tmp_path, NOW)
+    assert not report.faults
+    assert RuntimeDay.objects.count() == 10

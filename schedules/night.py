@@ -12,7 +12,8 @@ from datetime import date, datetime, timedelta
 from django.db import transaction
 from django.db.models import Case, F, IntegerField, Max, Min, Q, QuerySet, Value, When
 
-from equipment.models import FilterSlot, Site
+from equipment import fan_fold
+from equipment.models import FilterSlot, Site, System
 from schedules import due, plan_store
 from schedules.fleet import prior_of_the_day
 from schedules.models import Night, NightPart
@@ -26,6 +27,7 @@ MOST_TRIES = 5
 NEARER_THAN = {20: 1, 30: 2, 40: 3, 50: 4, 60: 5, 70: 6}
 RARELY = 7
 KEPT_NIGHTS = 60
+FOLD_EVERY_DAYS = 28
 
 Clock = Callable[[], datetime]
 
@@ -108,7 +110,15 @@ def _do(part: NightPart, now: datetime) -> tuple[int, int]:
     for batch in due.dated_by_batch(day, now, prior, homes):
         filters += len(batch)
         changed += plan_store.store(batch)
+    _fold(part, day)
     return filters, changed
+
+
+def _fold(part: NightPart, day: date) -> None:
+    """Fold old fan hours, of each part every fourth week, so that no night has all of them."""
+    if (day.toordinal() + part.first_site // HOMES_A_PART) % FOLD_EVERY_DAYS == 0:
+        systems = System.objects.filter(site__gte=part.first_site, site__lte=part.last_site)
+        fan_fold.fold(list(systems.values_list("pk", flat=True)), day - timedelta(days=fan_fold.WHOLE_DAYS))
 
 
 def to_look_at(day: date) -> QuerySet[FilterSlot]:

@@ -6,11 +6,20 @@ from typing import Any
 
 import pytest
 
-from equipment.models import FilterSlot, Reading, Site
+from equipment.fan_fold import WHOLE_DAYS
+from equipment.fan_log import fan_log
+from equipment.models import FanYear, FilterSlot, Reading, RuntimeDay, Site
 from equipment.record import record_reading
 from schedules import due, night, plan_store
 from schedules.models import Night, NightPart, Plan
-from tests.factories import FilterSlotFactory, MediaFactory, MediaPointFactory, NightPartFactory, PlanFactory
+from tests.factories import (
+    FilterSlotFactory,
+    MediaFactory,
+    MediaPointFactory,
+    NightPartFactory,
+    PlanFactory,
+    RuntimeDayFactory,
+)
 from tests.factories.clock import NOW, TODAY
 
 pytestmark = pytest.mark.django_db
@@ -169,3 +178,17 @@ def test_an_older_plan_is_not_written_over_a_newer_one(slots: list[FilterSlot]) 
 def test_parts_of_another_day_are_left_alone(slots: list[FilterSlot]) -> None:
     NightPartFactory(night__day=TODAY)
     assert night.do_next(lambda: LATER, "one") is None
+
+
+def test_old_fan_hours_are_folded_within_four_weeks(slots: list[FilterSlot]) -> None:
+    system = slots[0].system
+    for days in (20, 61, 62, 200):
+        RuntimeDayFactory(system=system, day=TODAY - timedelta(days=days), fan_hours=days / 10)
+    log = fan_log([system.pk], date.max).by_day()
+    for days in range(1, night.FOLD_EVERY_DAYS + 1):
+        whole_night(NOW + timedelta(days=days))
+    assert FanYear.objects.exists()
+    last = due.today(NOW) + timedelta(days=night.FOLD_EVERY_DAYS)
+    kept = RuntimeDay.objects.earliest("day").day
+    assert last - timedelta(days=WHOLE_DAYS + night.FOLD_EVERY_DAYS) <= kept
+    assert fan_log([system.pk], date.max).by_day() == log

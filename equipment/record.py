@@ -32,6 +32,17 @@ class Told:
     user: User | None = None
 
 
+def told_by(user: User, slot: FilterSlot, *, by_program: bool = False, changed_by: str = "") -> Told:
+    """How a change is known that ``user`` writes down: of a technician and of whoever lives there as their
+    own; of the desk as what it was told, by whoever changes it here usually unless ``changed_by`` says."""
+    if user.is_homeowner:
+        return Told(FilterChange.Told.OCCUPANT, changed_by or FilterSlot.ChangedBy.OCCUPANT, user)
+    if not user.is_manager:
+        return Told(FilterChange.Told.TECHNICIAN, changed_by or FilterSlot.ChangedBy.TECHNICIAN, user)
+    how = FilterChange.Told.PROGRAM if by_program else FilterChange.Told.DESK
+    return Told(how, changed_by or slot.changed_by, user)
+
+
 def record_change(
     slot: FilterSlot, on: date, media: Media | None, told: Told, now: datetime, at: datetime | None = None
 ) -> FilterChange:

@@ -3,19 +3,16 @@
 from datetime import date, datetime, time
 from typing import Annotated, Any
 
-from django.http import Http404, HttpRequest
+from django.http import HttpRequest
 from django.utils import timezone
-from ninja import Field, Query, Router, Schema
+from ninja import Query, Router, Schema
 from ninja.errors import HttpError
 
 from equipment.access import signed_in, visible_sites
-from schedules import visits
-from schedules.api import CANNOT, VisitOut
-from schedules.bookable import NotBookable
-from schedules.models import MaintenanceTask, Notice, Plan, Technician, Visit
+from schedules.models import MaintenanceTask, Notice, Plan, Technician
 from schedules.season import Narrow, Season, facts, outlook, season
 from schedules.to_buy import to_buy
-from shared.asked_days import Day, Key
+from shared.asked_days import Day
 from shared.paging import Page, Paged, Window, page_of
 
 router = Router()
@@ -183,7 +180,7 @@ def season_of(
     known = facts(timezone.now())
     names = known.rows.branches.names
     if (branch and branch not in names) or (skill and skill not in known.rows.skills):
-        raise HttpError(CANNOT, "No branch or no skill of that name is on record.")
+        raise HttpError(422, "No branch or no skill of that name is on record.")
     narrow = Narrow(names.index(branch) if branch else None, skill)
     found = season(known, outlook(known, weeks), narrow, moves=False)
     return SeasonOut(weeks=[_week(found, at) for at in range(weeks)])
@@ -232,21 +229,3 @@ def _bought(line: Any) -> BuyOut:
         media=media.name, nominal_size=media.nominal_size, merv=media.merv, needed=line.needed,
         on_hand=line.on_hand, on_order=line.on_order, buy=line.buy, short_on=line.short_on,
     )  # fmt: skip
-
-
-class CalledOff(Schema):
-    """Why a visit is called off."""
-
-    note: str = Field("", max_length=300)
-
-
-@router.post("/visits/{pk}/called-off", url_name="api-visit-called-off", response=VisitOut, tags=["visits"])
-def call_off(request: HttpRequest, pk: Key, told: CalledOff) -> Any:
-    """Call an open visit off, as its page does; its jobs are free again."""
-    visit = Visit.objects.select_related("site", "technician").filter(pk=pk).first()
-    if visit is None:
-        raise Http404
-    try:
-        return visits.cancel(visit, told.note)
-    except NotBookable as error:
-        raise HttpError(CANNOT, str(error)) from None

@@ -6,7 +6,6 @@ An entry that cannot be written down as it stands is kept word for word for the 
 import json
 import logging
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -22,11 +21,10 @@ from equipment.models import Desk, FilterSlot, User
 from equipment.record import NotRecordable, changes_made
 from schedules import defects, slot_entries, visits
 from schedules.bookable import NotBookable
-from schedules.day_problem import NoStart
 from schedules.explain import say_day
+from schedules.finish import finish
 from schedules.models import FieldEntry, Technician, Visit
 from schedules.phone_clock import CLOCK_SLACK, OLDEST, Pressed, hour_of
-from schedules.routes import order_day
 from schedules.visit_report import VisitReport, slots_named
 from shared import clock
 
@@ -341,16 +339,12 @@ def _completed(visit: Visit, row: FieldEntry, sent: Sent, now: datetime, units: 
     outcome = report.outcome(row.at)
     twice = changed_already(visit, outcome, now)
     outcome.filters = [done for done in outcome.filters if done.slot not in twice]
-    booked_for = visits.bring_forward(visit, clock.local_day(row.at, Desk.the().zone))
     try:
-        visits.complete(visit, outcome, row.user, now)
+        finish(visit, outcome, row.user, now)
     except NotRecordable as error:
         if sent.here:
             raise _Ask({"": [str(error)]}) from None
         raise
-    if booked_for is not None and visit.technician is not None:
-        with suppress(NoStart):
-            order_day(visit.technician, booked_for, now)
     visit.jobs.filter(slot__in=twice).update(done=True)
     return _what_is_left(row, report, twice, said)
 

@@ -411,3 +411,13 @@ def cancel(visit: Visit, note: str) -> Visit:
     visit.state, visit.note = Visit.State.CANCELLED, note
     visit.save()
     return visit
+
+
+def hold(visit: Visit, held: bool) -> Visit:
+    """Hold a booked visit to its technician and day, or let it go again. Raises NotBookable where it has
+    none."""
+    if visit.state not in Visit.ON_A_DAY:
+        raise NotBookable(_("Only a visit that has its day can be held to it."))
+    visit.pinned = held
+    visit.save(update_fields=["pinned"])
+    return visit

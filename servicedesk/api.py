@@ -1,13 +1,20 @@
 """The desk for programs: OpenAPI under /api/v1/, errors as problem details (RFC 9457)."""
 
+from typing import Any
+
 from django.http import Http404, HttpRequest, HttpResponse
 from ninja import NinjaAPI
 from ninja.errors import HttpError, ValidationError
 
 from equipment.api import router as record
+from equipment.record import NotRecordable
 from schedules.api import router as dates
 from schedules.api_desk import router as desk
+from schedules.api_visit_done import router as visits_done
+from schedules.api_visits import router as visits
+from schedules.bookable import NotBookable, Unsuited
 from servicedesk.problems import problem
+from shared.form_bodies import Faulty
 
 MOST_FAULTS = 50
 
@@ -20,6 +27,8 @@ api = NinjaAPI(
 api.add_router("", record)
 api.add_router("", dates)
 api.add_router("", desk)
+api.add_router("", visits)
+api.add_router("", visits_done)
 
 
 @api.exception_handler(ValidationError)
@@ -29,6 +38,21 @@ def _not_valid(request: HttpRequest, error: ValidationError) -> HttpResponse:
         for one in error.errors[:MOST_FAULTS]
     ]
     return problem(422, "What was sent cannot be read", faults=faults)
+
+
+@api.exception_handler(Faulty)
+def _faulty(request: HttpRequest, error: Faulty) -> HttpResponse:
+    return problem(422, "What was sent cannot be so", faults=error.faults[:MOST_FAULTS])
+
+
+def _cannot(request: HttpRequest, error: Any) -> HttpResponse:
+    """The use cases' own refusals, in their words; what is merely unusual is done for who is ``sure``."""
+    more = {"ask": "sure"} if isinstance(error, Unsuited) else {}
+    return problem(422, "Not done", str(error), **more)
+
+
+for refusal in (NotRecordable, NotBookable):
+    api.add_exception_handler(refusal, _cannot)
 
 
 @api.exception_handler(HttpError)

@@ -13,6 +13,8 @@ class FilterChange(models.Model):
     class Told(models.TextChoices):
         OCCUPANT = "occupant", _("told by the occupant")
         TECHNICIAN = "technician", _("verified by a technician")
+        DESK = "desk", _("written down at the desk")
+        PROGRAM = "program", _("written down by a program of the desk")
         SHEET = "sheet", _("from a sheet")
 
     slot = models.ForeignKey("FilterSlot", on_delete=models.PROTECT, related_name="changes")

@@ -13,7 +13,7 @@ from equipment.access import signed_in, slot_or_404, units_of
 from equipment.fitted import fitted_media
 from equipment.meanwhile import standing
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading
-from equipment.record import NotRecordable, Told, record_change, record_reading
+from equipment.record import NotRecordable, record_change, record_reading, told_by
 from equipment.unit_words import show
 from schedules import due, entry_judging, supply, visits
 from schedules.change_form import ChangeForm
@@ -41,7 +41,8 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     form = ChangeForm(slot, _today(slot, now), request.POST)
     if form.is_valid():
         try:
-            record_change(slot, form.cleaned_data["on"], form.cleaned_data["medium"], _told(request), now)
+            told = told_by(signed_in(request), slot)
+            record_change(slot, form.cleaned_data["on"], form.cleaned_data["medium"], told, now)
             visits.drop_done([slot.pk])
         except NotRecordable as error:
             form.add_error("on", str(error))
@@ -133,13 +134,6 @@ def _changes(slot: FilterSlot) -> list[tuple[FilterChange, Media | None, bool]]:
         rows.append((change, after, change.media is None))
         medium = after if stands else medium
     return rows[::-1]
-
-
-def _told(request: HttpRequest) -> Told:
-    user = signed_in(request)
-    if user.is_homeowner:
-        return Told(FilterChange.Told.OCCUPANT, FilterSlot.ChangedBy.OCCUPANT, user)
-    return Told(FilterChange.Told.TECHNICIAN, FilterSlot.ChangedBy.TECHNICIAN, user)
 
 
 def _today(slot: FilterSlot, now: datetime) -> date:

@@ -15,8 +15,8 @@ from equipment.access import signed_in, slot_or_404, units_of
 from equipment.curves import media_with_curves
 from equipment.fitted import fitted_media
 from equipment.meanwhile import fit_for_a_while, standing
-from equipment.models import Desk, FilterChange, FilterSlot, Media
-from equipment.record import NotRecordable, Told
+from equipment.models import Desk, FilterSlot, Media
+from equipment.record import NotRecordable, told_by
 from equipment.verdict import Answer
 from schedules import due
 from schedules.air_path import PathShown, shown_path
@@ -50,7 +50,7 @@ def for_a_while(request: HttpRequest, pk: int) -> HttpResponse:
     found = candidates(slot, fitted_media([slot], now)[slot.pk], now, units_of(user))
     form = WhileForm(_good(found), _day(slot, now), request.POST)
     if form.is_valid():
-        told = Told(FilterChange.Told.TECHNICIAN, FilterSlot.ChangedBy.TECHNICIAN, user)
+        told = told_by(user, slot)
         try:
             row = fit_for_a_while(slot, form.asked(), told, now)
         except NotRecordable as error:

@@ -16,7 +16,7 @@ from django.utils.translation import ngettext
 from equipment.access import signed_in, units_of
 from equipment.fields import whole_number
 from equipment.models import Desk
-from schedules import due, round_runs
+from schedules import due, round_runs, visits
 from schedules.background_runs import NotPlannable, ask_to_stop
 from schedules.models import RoundPlan, SeasonPlan, Visit
 from schedules.proposal import WORTH_SAYING
@@ -225,7 +225,5 @@ def file(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
 
 def hold(request: HttpRequest, pk: int) -> HttpResponse:
     """Hold a booked visit to its technician and day, or let it go again."""
-    visit = get_object_or_404(Visit, pk=pk, state__in=Visit.ON_A_DAY)
-    visit.pinned = request.POST.get("held") == "1"
-    visit.save(update_fields=["pinned"])
+    visits.hold(get_object_or_404(Visit, pk=pk, state__in=Visit.ON_A_DAY), request.POST.get("held") == "1")
     return redirect("visit", pk)

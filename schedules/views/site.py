@@ -16,6 +16,7 @@ from equipment.life import Happening, record_event
 from equipment.models import Desk, FilterSlot, Site, SiteRole
 from equipment.record import NotRecordable
 from schedules import cards, defects, due, feeds, visits
+from schedules.booked import book as book_with_time
 from schedules.calendar_events import Owner
 from schedules.contacts import Contacts
 from schedules.dust_forms import EpisodeForm
@@ -102,7 +103,7 @@ def book(request: HttpRequest, pk: int) -> HttpResponse:
         booking = visits.Booking(site, slots, tasks, **form.cleaned_data)
         if asks:
             return _render(request, site, book_form=form, could_come=soonest(booking, now))
-        visit = booked(request, form, lambda: visits.book(booking, now))
+        visit = booked(request, form, lambda: book_with_time(booking, now))
         if visit is not None:
             return redirect("visit", visit.pk)
     return _render(request, site, book_form=form, status=422)

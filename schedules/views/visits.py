@@ -1,13 +1,11 @@
 """Visits: what could be one, what is one, and how it ended."""
 
 from collections.abc import Callable
-from contextlib import suppress
-from datetime import date, timedelta
-from typing import Any
+from datetime import timedelta
 
 from django.contrib import messages
 from django.db import transaction
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import formats, timezone
 from django.utils.translation import gettext as _
@@ -16,16 +14,18 @@ from equipment.access import signed_in, units_of
 from equipment.fields import whole_number
 from equipment.models import Desk, FilterSlot, Site
 from equipment.record import NotRecordable
-from schedules import defects, due, entry_judging, replies, routes, visits
-from schedules.bookable import NotBookable, Unsuited
+from schedules import defects, due, entry_judging, replies, visits
+from schedules.bookable import NotBookable
+from schedules.booked import Booked, Move, book, lost_places, move
 from schedules.changed_since import as_shown, refuse_changed
-from schedules.day_problem import NoStart
 from schedules.emails import filter_lines
 from schedules.explain import say_day
+from schedules.finish import Finished, finish
 from schedules.forms import BookForm
 from schedules.models import MaintenanceTask, Reply, Technician, Visit
 from schedules.no_access import tries_at
 from schedules.open_times import standing
+from schedules.visible_visits import visit_or_404
 from schedules.visit_notices import readers_of, told_of
 from schedules.visit_report import VisitReport
 from schedules.visit_words import told_sentence, visit_sentence
@@ -75,7 +75,7 @@ def _make_waiting(request: HttpRequest) -> Visit | None:
 def _book(request: HttpRequest, form: BookForm) -> Visit | None:
     site, slots, tasks = _ticked(request)
     booking = Booking(site, slots, tasks, **form.cleaned_data)
-    return booked(request, form, lambda: visits.book(booking, timezone.now()))
+    return booked(request, form, lambda: book(booking, timezone.now()))
 
 
 def _ticked(request: HttpRequest) -> tuple[Site, list[FilterSlot], list[MaintenanceTask]]:
@@ -90,94 +90,63 @@ def _ticked(request: HttpRequest) -> tuple[Site, list[FilterSlot], list[Maintena
     return site, list(slots), list(tasks)
 
 
-def booked(request: HttpRequest, form: BookForm, make: Callable[[], Visit]) -> Visit | None:
-    """Make or move a visit, give it a time and say so; None, with the reason on the form, where that cannot
+def booked(request: HttpRequest, form: BookForm, make: Callable[[], Booked]) -> Visit | None:
+    """Make or move a visit and say what came of it; None, with the reason on the form, where that cannot
     be, or where it is unusual and the form is not sure."""
     try:
-        with transaction.atomic():
-            visit = make()
-            before = routes.times_beside(visit)
-            if visit.day is not None and not form.is_sure:
-                visits.ask_of_another(visit)
-                _ask_of_today(visit)
+        told = make()
     except NotBookable as error:
         form.refuse(error)
         return None
-    say_booked(request, visit)
-    _say_moved(request, before, routes.times_beside(visit))
-    return visit
+    _say_order(request, told.lost, told.late)
+    _say_booked(request, told)
+    _say_moved(request, told)
+    return told.visit
 
 
-def _ask_of_today(visit: Visit) -> None:
-    """Raise Unsuited for a visit of today that no time is left for."""
-    now = timezone.now()
-    if visit.day == due.today(now) and visit.site.placed:
-        with suppress(NoStart):
-            why = routes.fit_in(visit, now)
-            if why:
-                raise Unsuited(_("Today has no time for it. %(why)s") % {"why": why})
+def _say_order(request: HttpRequest, lost: list[tuple[Visit, str]], late: list[Visit]) -> None:
+    """Name who lost a place on a day that was put in order, and who was told other hours."""
+    for left, why in lost:
+        said = {"home": left.site.address or left.site.name, "why": why}
+        messages.warning(request, _("%(home)s has no time on that day any more: %(why)s") % said)
+    for one in late:
+        said = {"home": one.site.address or one.site.name}
+        messages.warning(request, _("%(home)s was told other hours, and is told anew.") % said)
 
 
-def _say_moved(request: HttpRequest, before: routes.Times, after: routes.Times) -> None:
+def _say_moved(request: HttpRequest, told: Booked) -> None:
     """Whose time moved for it, with both times."""
     zone = Desk.the().zone
     moved = [
         _("%(home)s from %(was)s to %(at)s")
-        % {"home": home, "was": f"{had.astimezone(zone):%H:%M}", "at": f"{at.astimezone(zone):%H:%M}"}
-        for pk, (home, at) in after.items()
-        if pk in before and at is not None and (had := before[pk][1]) is not None and had != at
+        % {
+            "home": one.home,
+            "was": f"{one.was.astimezone(zone):%H:%M}",
+            "at": f"{one.at.astimezone(zone):%H:%M}",
+        }
+        for one in told.moved
     ]
     if moved:
         messages.info(request, _("Other times moved with it: %(moved)s.") % {"moved": "; ".join(moved)})
 
 
-def say_booked(request: HttpRequest, visit: Visit) -> None:
-    """Give the booked visit a time, and say in one breath what came of it."""
+def _say_booked(request: HttpRequest, told: Booked) -> None:
+    """Say in one breath what came of it."""
+    visit = told.visit
     home = visit.site.address or visit.site.name
     if visit.technician is None or visit.day is None:
         messages.success(request, _("Booked: %(home)s waits for a day.") % {"home": home})
         return
-    why = _give_a_time(request, visit)
-    said = {"home": home, "day": say_day(visit.day), "why": why}
-    if why:
+    said = {"home": home, "day": say_day(visit.day), "why": told.why}
+    if told.why:
         messages.warning(request, _("Booked: %(home)s on %(day)s, without a time yet. %(why)s") % said)
         return
-    visit.refresh_from_db()
     said["at"] = formats.date_format(timezone.localtime(visit.arrive_at, Desk.the().zone), "H:i")
     messages.success(request, _("Booked: %(home)s on %(day)s at about %(at)s.") % said)
 
 
-def _give_a_time(request: HttpRequest, visit: Visit) -> str:
-    """Why the visit has no time on its day; nothing where it has. The times of today's others stay."""
-    now = timezone.now()
-    assert visit.technician is not None and visit.day is not None  # noqa: S101, PT018
-    try:
-        if visit.day == due.today(now) or not visit.site.placed:
-            return "" if visit.arrive_at else routes.fit_in(visit, now)
-        return _put_in_order(request, visit.technician, visit.day).why_not(visit)
-    except NoStart as error:
-        return str(error)
-
-
-def _put_in_order(request: HttpRequest, technician: Technician, day: date) -> routes.DayPlan:
-    """Put a day to come in order, naming who lost a place. Raises NoStart."""
-    plan = routes.order_day(technician, day, timezone.now())
-    for left, why in plan.left_out:
-        if left.pk in plan.displaced:
-            said = {"home": left.site.address or left.site.name, "why": why}
-            messages.warning(request, _("%(home)s has no time on that day any more: %(why)s") % said)
-    for late in plan.broken:
-        said = {"home": late.site.address or late.site.name}
-        messages.warning(request, _("%(home)s was told other hours, and is told anew.") % said)
-    return plan
-
-
 def _visit_or_404(request: HttpRequest, pk: int) -> Visit:
-    visit = get_object_or_404(Visit.objects.select_related("site__customer", "technician"), pk=pk)
-    user = signed_in(request)
-    if not user.is_manager and (visit.technician is None or visit.technician.user_id != user.pk):
-        raise Http404
-    return visit
+    return visit_or_404(signed_in(request), pk)
 
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:
@@ -227,18 +196,11 @@ def book_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Give the visit to another technician or day."""
     visit, form = _visit_or_404(request, pk), BookForm(request.POST)
     if form.is_valid():
-        moved = booked(request, form, lambda: _moved(visit, request.POST.get("shown", ""), form.cleaned_data))
-        if moved is not None:
+        to = Move(**form.cleaned_data, shown=request.POST.get("shown", ""))
+        if booked(request, form, lambda: move(visit, to, timezone.now())) is not None:
             return redirect("visit", pk)
         visit = _visit_or_404(request, pk)
     return _render(request, visit, book_form=form, status=422)
-
-
-def _moved(visit: Visit, shown: str, data: dict[str, Any]) -> Visit:
-    """Raises NotBookable, also for a visit that somebody else moved meanwhile."""
-    current = refuse_changed(visit, shown)
-    current.window_from, current.window_to = data["window_from"], data["window_to"]
-    return visits.schedule(current, data["technician"], data["day"], timezone.now(), sure=data["sure"])
 
 
 def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
@@ -246,28 +208,26 @@ def complete_page(request: HttpRequest, pk: int) -> HttpResponse:
     visit, now = _visit_or_404(request, pk), timezone.now()
     report = VisitReport(visit, units_of(request.user), request.POST, request.FILES)
     if report.is_valid():
-        booked_for = visits.bring_forward(visit, due.today(now))
         try:
-            visits.complete(visit, report.outcome(now), signed_in(request), now)
+            done = finish(visit, report.outcome(now), signed_in(request), now)
         except NotRecordable as error:
             report.whole.add_error(None, str(error))
             visit = _visit_or_404(request, pk)
         else:
-            _say_done(request, visit, booked_for)
+            _say_done(request, visit, done)
             return redirect("site", visit.site_id)
     report.ask_for_photos_again()
     return _render(request, visit, report, status=422)
 
 
-def _say_done(request: HttpRequest, visit: Visit, booked_for: date | None) -> None:
-    if booked_for is None:
+def _say_done(request: HttpRequest, visit: Visit, done: Finished) -> None:
+    if done.booked_for is None:
         messages.success(request, _("Done. The next dates are reckoned."))
         return
     said = _("Done today, %(today)s, instead of %(day)s. The next dates are reckoned.")
-    messages.success(request, said % {"today": say_day(visit.day), "day": say_day(booked_for)})
-    if visit.technician is not None:
-        with suppress(NoStart):
-            _put_in_order(request, visit.technician, booked_for)
+    messages.success(request, said % {"today": say_day(visit.day), "day": say_day(done.booked_for)})
+    if done.order is not None:
+        _say_order(request, lost_places(done.order), done.order.broken)
 
 
 def arrived_page(request: HttpRequest, pk: int) -> HttpResponse:

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from equipment.models import FilterChange, FilterSlot, Reading, Site, User
-from schedules import due, entry_judging, field_entries, visits
+from schedules import due, entry_judging, field_entries, finish, visits
 from schedules.field_entries import Sent, take, what_it_says
 from schedules.models import FieldEntry, Technician, Visit
 from schedules.phone_clock import Hour, Pressed, hour_of
@@ -263,7 +263,7 @@ def test_a_visit_done_early_leaves_the_other_day_in_order(
 ) -> None:
     Visit.objects.filter(pk=visit.pk).update(day=TODAY + timedelta(days=1))
     ordered: list[date] = []
-    monkeypatch.setattr(field_entries, "order_day", lambda who, day, now: ordered.append(day))
+    monkeypatch.setattr(finish, "order_day", lambda who, day, now: ordered.append(day))
     assert take(written(visit, now, slot), technician_user, now, "ip").state == "taken"
     assert ordered == [TODAY + timedelta(days=1)]
 

@@ -1,0 +1,72 @@
+"""Every write by program: done once, refused with a reason, and shut to whoever has no right to it."""
+
+from typing import Any
+
+import pytest
+
+from servicedesk.access import API_TABLE, Who
+from tests.factories import NOW
+from tests.servicedesk import test_api_visits
+from tests.servicedesk.test_api import Program, program_of
+from tests.servicedesk.writing import Record, Write
+
+pytestmark = pytest.mark.django_db
+WRITES: list[Write] = [*test_api_visits.WRITES]
+ELSEWHERE = {"api-device-batch", "api-filter-changes", "api-filter-readings", "api-visits"}
+EACH = pytest.mark.parametrize("write", WRITES, ids=lambda one: one.name)
+
+
+@pytest.fixture(autouse=True)
+def at_noon(time_machine: Any) -> None:
+    time_machine.move_to(NOW, tick=False)
+
+
+def program_for(who: Who, record: Record) -> Program:
+    users = {
+        Who.MANAGER: record.manager, Who.TECHNICIAN: record.technician.user, Who.HOMEOWNER: record.homeowner,
+    }  # fmt: skip
+    user = users[who]
+    assert user is not None
+    return program_of(user)
+
+
+def test_every_write_is_in_the_table() -> None:
+    rows = {name for name, row in API_TABLE.items() if "POST" in row}
+    assert {one.name for one in WRITES} | ELSEWHERE == rows
+
+
+@EACH
+def test_a_write_named_twice_is_done_once(write: Write, record: Record) -> None:
+    address, ask = write.begin(record), program_for(write.who, record)
+    assert write.effect() != write.after
+    name = {"Idempotency-Key": "one"}
+    first = ask.post(address, write.body(record), **name)
+    assert first.status_code in (200, 201), first.content
+    assert write.answer(first.json()), first.content
+    assert write.effect() == write.after
+    again = ask.post(address, write.body(record), **name)
+    assert (again.status_code, again["Idempotent-Replay"]) == (first.status_code, "true")
+    assert write.effect() == write.after
+
+
+@EACH
+def test_a_write_that_cannot_be_is_refused_with_its_reason(write: Write, record: Record) -> None:
+    address, ask = write.begin(record), program_for(write.who, record)
+    before = write.effect()
+    if write.spoil is not None:
+        write.spoil()
+        before = write.effect()
+    told = write.body(record) if write.refused is None else write.refused
+    refused = ask.post(address, told)
+    assert refused.status_code in (404, 409, 422), refused.content
+    assert refused["Content-Type"] == "application/problem+json"
+    said = refused.json()
+    assert said.get("detail") or said.get("faults") or refused.status_code == 404, said
+    assert write.effect() == before
+
+
+@EACH
+def test_nobody_writes_without_the_right(write: Write, record: Record) -> None:
+    address, before = write.begin(record), write.effect()
+    assert program_for(write.shut, record).post(address, write.body(record)).status_code == 403
+    assert write.effect() == before

@@ -145,12 +145,14 @@ class ReadingOut(Schema):
 
 
 class ChangeOut(Schema):
-    """A change of a filter that stands."""
+    """A change of a filter that stands; ``told``: how it is known."""
 
+    id: int
     filter_slot: str
     changed_on: date
     media: str | None
     changed_by: str
+    told: str
 
     @staticmethod
     def resolve_filter_slot(row: FilterChange) -> str:

@@ -9,11 +9,11 @@ from ninja import Query, Router, Schema
 from ninja.errors import HttpError
 
 from equipment.access import signed_in, visible_sites
-from schedules.models import MaintenanceTask, Notice, Plan, Technician
+from schedules.models import Notice, Plan, Technician
 from schedules.season import Narrow, Season, facts, outlook, season
 from schedules.to_buy import to_buy
 from shared.asked_days import Day
-from shared.paging import Page, Paged, Window, page_of
+from shared.paging import Page, Paged, page_of, page_of_list
 
 router = Router()
 _HOUR = 60.0
@@ -72,36 +72,6 @@ def _earliest(sites: list[int]) -> dict[int, date]:
     )
     told = rows.order_by("-due_on").values_list("slot__system__site", "due_on")
     return {site: day for site, day in told if day}
-
-
-class TaskOut(Schema):
-    """Work that returns, beside filters."""
-
-    id: int
-    site: str
-    system: str
-    name: str
-    due_on: date | None
-    last_done_on: date | None
-    minutes: int
-    skill: str
-
-    @staticmethod
-    def resolve_site(task: MaintenanceTask) -> str:
-        return task.system.site.name
-
-    @staticmethod
-    def resolve_system(task: MaintenanceTask) -> str:
-        return task.system.name
-
-
-@router.get("/tasks", url_name="api-tasks", response=Page[TaskOut], tags=["dates"])
-def tasks(request: HttpRequest, paged: Paged, due_until: Day | None = None) -> Any:
-    """Tasks agreed on, the earliest first."""
-    seen = visible_sites(signed_in(request))
-    rows = MaintenanceTask.objects.filter(system__site__in=seen, ended_on=None)
-    rows = rows.filter(due_on__lte=due_until) if due_until else rows
-    return page_of(rows.select_related("system__site").order_by("due_on", "pk"), paged)
 
 
 class TechnicianOut(Schema):
@@ -216,11 +186,8 @@ class BuyOut(Schema):
 def filters_to_buy(request: HttpRequest, paged: Paged) -> Any:
     """The purchase list at the desk's level."""
     rows = [line for line in to_buy(timezone.now()).lines if line.buy or line.needed]
-    return {"count": len(rows), "rows": [_bought(line) for line in _of(rows, paged)]}
-
-
-def _of(rows: list[Any], window: Window) -> list[Any]:
-    return rows[window.offset : window.offset + window.limit]
+    page = page_of_list(rows, paged)
+    return {**page, "rows": [_bought(line) for line in page["rows"]]}
 
 
 def _bought(line: Any) -> BuyOut:

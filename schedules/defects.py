@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Case, When
+from django.db.models import Case, QuerySet, When
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -99,11 +99,16 @@ def open_at(sites: Iterable[int]) -> dict[int, list[Defect]]:
     return found
 
 
-def all_open(at_most: int) -> list[tuple[Defect, Advice]]:
-    """What is open anywhere with its words, the most pressing first; one query."""
+def standing() -> QuerySet[Defect]:
+    """What is open anywhere, the most pressing first."""
     rank = Case(*(When(kind=kind, then=place) for place, kind in enumerate(Kind.values)), default=99)
     rows = Defect.objects.filter(settled_at=None).select_related("visit", "site__customer", "seen_by")
-    return [(row, advice_on(row.kind)) for row in rows.order_by(rank, "seen_at", "pk")[:at_most]]
+    return rows.order_by(rank, "seen_at", "pk")
+
+
+def all_open(at_most: int) -> list[tuple[Defect, Advice]]:
+    """What is open anywhere with its words, the most pressing first; one query."""
+    return [(row, advice_on(row.kind)) for row in standing()[:at_most]]
 
 
 def how_many_open() -> int:

@@ -55,6 +55,23 @@ def say_all(findings: Iterable[Finding], units: str) -> list[Said]:
     ]
 
 
+def on_record(kind: str, units: str) -> list[tuple[FilterSlot, list[Said]]]:
+    """Filters in use with what does not fit at the present one, those that concern most first; of one
+    ``kind``, where it is one."""
+    rows = FilterSlot.objects.in_use().filter(plan__finding_count__gt=0)
+    rows = rows.select_related("system__site__customer", "plan")
+    told = [
+        (slot, _present(slot, kind, units))
+        for slot in rows.order_by("-plan__finding_count", "system__site__city", "name")
+    ]
+    return [(slot, findings) for slot, findings in told if findings]
+
+
+def _present(slot: FilterSlot, kind: str, units: str) -> list[Said]:
+    present = [row for row in slot.plan.findings if row["present"]]
+    return say_all([row for row in present if kind not in TITLES or row["kind"] == kind], units)
+
+
 def _with_others(said: Said, others: int) -> Said:
     if not others:
         return said

@@ -64,6 +64,14 @@ def refresh_all(today: date) -> int:
     return sum(refresh(task, today) for task in tasks)
 
 
+def agree(task: MaintenanceTask, checklist: str, today: date) -> MaintenanceTask:
+    """Put an agreed task on record, its checklist a line a point, with its first due day."""
+    task.checklist = [line.strip() for line in checklist.splitlines() if line.strip()]
+    task.save()
+    refresh(task, today)
+    return task
+
+
 def mark_done(task: MaintenanceTask, on: date, visit: Visit | None, note: str, today: date) -> TaskDone:
     """Write down that ``task`` was done; twice on one day counts once."""
     done, _new = TaskDone.objects.get_or_create(

@@ -10,9 +10,12 @@ from equipment.api import router as record
 from equipment.record import NotRecordable
 from schedules.api import router as dates
 from schedules.api_desk import router as desk
+from schedules.api_findings import router as looking_at
+from schedules.api_tasks import router as tasks
 from schedules.api_visit_done import router as visits_done
 from schedules.api_visits import router as visits
 from schedules.bookable import NotBookable, Unsuited
+from schedules.call_list import NotToRing
 from servicedesk.problems import problem
 from shared.form_bodies import Faulty
 
@@ -24,11 +27,8 @@ api = NinjaAPI(
     title="Service desk", version="1", urls_namespace="api-v1", docs_url=None, openapi_url="/openapi.json",
     description="Homes, filters, dates, visits; devices post runtime and readings.",
 )  # fmt: skip
-api.add_router("", record)
-api.add_router("", dates)
-api.add_router("", desk)
-api.add_router("", visits)
-api.add_router("", visits_done)
+for part in (record, dates, desk, visits, visits_done, tasks, looking_at):
+    api.add_router("", part)
 
 
 @api.exception_handler(ValidationError)
@@ -51,7 +51,7 @@ def _cannot(request: HttpRequest, error: Any) -> HttpResponse:
     return problem(422, "Not done", str(error), **more)
 
 
-for refusal in (NotRecordable, NotBookable):
+for refusal in (NotRecordable, NotBookable, NotToRing):
     api.add_exception_handler(refusal, _cannot)
 
 

@@ -51,7 +51,7 @@ def _typed(value: Any) -> str:
     return str(value)
 
 
-def checked(form: forms.Form, at: str = "", names: Mapping[str, str] | None = None) -> dict[str, Any]:
+def checked(form: forms.BaseForm, at: str = "", names: Mapping[str, str] | None = None) -> dict[str, Any]:
     """What the form read. Raises Faulty with the form's own words; ``names`` are those of the body where they
     differ."""
     if not form.is_valid():
@@ -59,7 +59,7 @@ def checked(form: forms.Form, at: str = "", names: Mapping[str, str] | None = No
     return form.cleaned_data
 
 
-def faults_of(form: forms.Form, at: str = "", names: Mapping[str, str] | None = None) -> Iterable[Fault]:
+def faults_of(form: forms.BaseForm, at: str = "", names: Mapping[str, str] | None = None) -> Iterable[Fault]:
     """Each fault of a form with its place in the body."""
     for field, errors in form.errors.items():
         place = "" if field == "__all__" else (names or {}).get(field, field)

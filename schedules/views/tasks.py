@@ -22,11 +22,9 @@ def page(request: HttpRequest) -> HttpResponse:
     units = units_of(request.user)
     form = TaskForm(units, request.POST or None)
     if request.method == "POST" and form.is_valid():
-        task: MaintenanceTask = form.save(commit=False)
-        lines = form.cleaned_data["checklist_text"].splitlines()
-        task.checklist = [line.strip() for line in lines if line.strip()]
-        task.save()
-        tasks_due.refresh(task, due.today(timezone.now()))
+        task = tasks_due.agree(
+            form.save(commit=False), form.cleaned_data["checklist_text"], due.today(timezone.now())
+        )
         messages.success(request, _("The task is on record, due by %(day)s.") % {"day": say_day(task.due_on)})
         return redirect("tasks")
     status = 422 if request.method == "POST" else 200

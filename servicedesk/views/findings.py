@@ -8,10 +8,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
-from equipment.models import FilterSlot
 from equipment.record import NotRecordable
 from schedules import defects, entry_judging
-from schedules.finding_words import TITLES, Said, say_all
+from schedules.finding_words import TITLES, on_record
 from schedules.models import Defect, FieldEntry
 
 A_PAGE = 40
@@ -19,15 +18,9 @@ A_PAGE = 40
 
 def page(request: HttpRequest) -> HttpResponse:
     """What is open at homes first, then filters with findings, those that concern most first."""
-    rows = (
-        FilterSlot.objects.in_use()
-        .filter(plan__finding_count__gt=0)
-        .select_related("system__site__customer", "plan")
-        .order_by("-plan__finding_count", "system__site__city", "name")
-    )
     kind = request.GET.get("kind", "")
     units = units_of(request.user)
-    told = [(slot, findings) for slot in rows if (findings := _told(slot, kind, units))]
+    told = on_record(kind, units)
     waiting, open_defects = entry_judging.waiting(), defects.how_many_open()
     context = {
         "open_count": len(told) + len(waiting) + open_defects,
@@ -66,8 +59,3 @@ def judged(request: HttpRequest, pk: int) -> HttpResponse:
     except NotRecordable as error:
         messages.error(request, str(error))
     return redirect("findings")
-
-
-def _told(slot: FilterSlot, kind: str, units: str) -> list[Said]:
-    present = [row for row in slot.plan.findings if row["present"]]
-    return say_all([row for row in present if kind not in TITLES or row["kind"] == kind], units)

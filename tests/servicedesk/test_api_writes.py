@@ -6,12 +6,12 @@ import pytest
 
 from servicedesk.access import API_TABLE, Who
 from tests.factories import NOW
-from tests.servicedesk import test_api_visits
+from tests.servicedesk import test_api_findings, test_api_visits
 from tests.servicedesk.test_api import Program, program_of
 from tests.servicedesk.writing import Record, Write
 
 pytestmark = pytest.mark.django_db
-WRITES: list[Write] = [*test_api_visits.WRITES]
+WRITES: list[Write] = [*test_api_visits.WRITES, *test_api_findings.WRITES]
 ELSEWHERE = {"api-device-batch", "api-filter-changes", "api-filter-readings", "api-visits"}
 EACH = pytest.mark.parametrize("write", WRITES, ids=lambda one: one.name)
 
@@ -39,12 +39,12 @@ def test_every_write_is_in_the_table() -> None:
 def test_a_write_named_twice_is_done_once(write: Write, record: Record) -> None:
     address, ask = write.begin(record), program_for(write.who, record)
     assert write.effect() != write.after
-    name = {"Idempotency-Key": "one"}
-    first = ask.post(address, write.body(record), **name)
+    name, body = {"Idempotency-Key": "one"}, write.body(record)
+    first = ask.post(address, body, **name)
     assert first.status_code in (200, 201), first.content
     assert write.answer(first.json()), first.content
     assert write.effect() == write.after
-    again = ask.post(address, write.body(record), **name)
+    again = ask.post(address, body, **name)
     assert (again.status_code, again["Idempotent-Replay"]) == (first.status_code, "true")
     assert write.effect() == write.after
 

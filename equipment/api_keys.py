@@ -2,6 +2,8 @@
 
 from datetime import datetime, timedelta
 
+from django.db.models import QuerySet
+
 from equipment.models import ApiKey, Device, KeptAnswer, User
 from shared.keys import begins, key_of, key_print, new_seed
 
@@ -34,6 +36,12 @@ def withdraw(key: ApiKey, now: datetime) -> None:
     if key.withdrawn_at is None:
         key.withdrawn_at = now
         key.save(update_fields=["withdrawn_at"])
+
+
+def seen_by(user: User, now: datetime) -> QuerySet[ApiKey]:
+    """The keys that stand: one's own, and for whoever leads the desk everybody's."""
+    rows = ApiKey.objects.filter(withdrawn_at=None, expires_at__gt=now).select_related("user")
+    return rows if user.is_manager else rows.filter(user=user)
 
 
 def user_of(key: str, now: datetime) -> User | None:

@@ -7,10 +7,13 @@ from ninja import NinjaAPI
 from ninja.errors import HttpError, ValidationError
 
 from equipment.api import router as record
+from equipment.api_devices import router as devices
+from equipment.devices import NotADevice
 from equipment.record import NotRecordable
 from schedules.api import router as dates
 from schedules.api_desk import router as desk
 from schedules.api_findings import router as looking_at
+from schedules.api_homes import router as homes
 from schedules.api_tasks import router as tasks
 from schedules.api_visit_done import router as visits_done
 from schedules.api_visits import router as visits
@@ -27,7 +30,7 @@ api = NinjaAPI(
     title="Service desk", version="1", urls_namespace="api-v1", docs_url=None, openapi_url="/openapi.json",
     description="Homes, filters, dates, visits; devices post runtime and readings.",
 )  # fmt: skip
-for part in (record, dates, desk, visits, visits_done, tasks, looking_at):
+for part in (record, devices, dates, desk, homes, visits, visits_done, tasks, looking_at):
     api.add_router("", part)
 
 
@@ -51,7 +54,7 @@ def _cannot(request: HttpRequest, error: Any) -> HttpResponse:
     return problem(422, "Not done", str(error), **more)
 
 
-for refusal in (NotRecordable, NotBookable, NotToRing):
+for refusal in (NotRecordable, NotBookable, NotToRing, NotADevice):
     api.add_exception_handler(refusal, _cannot)
 
 

@@ -1,6 +1,7 @@
 """Programs: who shows which key, the same write done once, and answers that a program has already."""
 
 import hashlib
+import json
 from collections.abc import Callable
 from datetime import datetime, timedelta
 
@@ -14,6 +15,7 @@ from equipment.api_keys import ANSWERS_KEPT_FOR, user_of
 from equipment.devices import device_of
 from equipment.models import KeptAnswer
 from servicedesk.problems import problem
+from shared.keys import SHOWN_ONCE
 
 PLACE = "/api/"
 LONGEST_NAME = 200
@@ -78,11 +80,18 @@ def once(request: HttpRequest, get_response: Answerer, now: datetime) -> HttpRes
         return problem(409, "The same write is being done just now")
     answer = get_response(request)
     if answer.status_code < 500:
-        row.status, row.body = answer.status_code, answer.content.decode()
+        row.status, row.body = answer.status_code, _without_keys(request, answer)
         row.save(update_fields=["status", "body"])
     else:
         row.delete()
     return answer
+
+
+def _without_keys(request: HttpRequest, answer: HttpResponse) -> str:
+    """What is kept of an answer: a key that it shows is shown once, and the database is to hold none."""
+    told = answer.content.decode()
+    hidden = getattr(request, SHOWN_ONCE, ())
+    return json.dumps(json.loads(told) | dict.fromkeys(hidden, "")) if hidden else told
 
 
 def _again(kept: KeptAnswer, write: str, now: datetime) -> HttpResponse:
@@ -105,7 +114,7 @@ def _print(*parts: str) -> str:
 
 def _if_changed(request: HttpRequest, answer: HttpResponse) -> HttpResponse:
     """An entity tag, and 304 for a program that has this answer."""
-    answer["Cache-Control"] = "private, no-cache"
+    answer["Cache-Control"] = "no-store" if hasattr(request, SHOWN_ONCE) else "private, no-cache"
     if request.method not in ("GET", "HEAD") or answer.status_code != 200 or answer.streaming:
         return answer
     tag = quote_etag(hashlib.sha256(answer.content).hexdigest()[:32])

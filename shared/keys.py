@@ -8,6 +8,8 @@ from django.utils.crypto import salted_hmac
 
 _BYTES = 32
 BEGINS = 6
+# What an answer that shows a key sets on its request: the names of the fields that are kept nowhere.
+SHOWN_ONCE = "shown_once"
 
 
 def new_key() -> str:

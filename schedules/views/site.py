@@ -12,8 +12,8 @@ from django.utils.translation import ngettext
 
 from equipment.access import signed_in, site_or_404, units_of, visible_sites
 from equipment.dust import episodes_at, record_episode
-from equipment.life import Happening, record_event
-from equipment.models import Desk, FilterSlot, Site, SiteRole
+from equipment.life import Happening
+from equipment.models import Desk, FilterSlot, Site
 from equipment.record import NotRecordable
 from schedules import cards, defects, due, feeds, visits
 from schedules.booked import book as book_with_time
@@ -21,9 +21,10 @@ from schedules.calendar_events import Owner
 from schedules.contacts import Contacts
 from schedules.dust_forms import EpisodeForm
 from schedules.forms import EventForm, PersonForm
+from schedules.home_changes import happen, move_in
 from schedules.home_lines import home_lines, home_title, person_lines
 from schedules.household_acts import alike
-from schedules.models import HomeHours, MaintenanceTask, Visit, Wish
+from schedules.models import HomeHours, MaintenanceTask, Visit
 from schedules.round_forms import HomeHoursForm
 from schedules.site_booking import SiteBookForm
 from schedules.soonest import CouldCome, soonest
@@ -31,7 +32,6 @@ from schedules.views import household
 from schedules.views.dust import SHOWN_FOR
 from schedules.views.dust import lines as dust_lines
 from schedules.views.visits import booked
-from schedules.wishes import note_texts
 
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:
@@ -54,20 +54,19 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
     form = EventForm(site, request.POST)
     if form.is_valid():
         try:
-            record_event(site, Happening(**form.cleaned_data), signed_in(request), now)
+            ended = happen(site, Happening(**form.cleaned_data), signed_in(request), now)
         except NotRecordable as error:
             form.add_error(None, str(error))
         else:
-            due.replan(now, FilterSlot.objects.filter(system__site=site))
             messages.success(request, _("The event is on record."))
-            if off := visits.drop_gone(site):
+            if ended.visits:
                 said = ngettext(
                     "%(n)d visit was called off with it; a household that knew of it is told.",
                     "%(n)d visits were called off with it; households that knew of them are told.",
-                    off,
+                    ended.visits,
                 )
-                messages.warning(request, said % {"n": off})
-            if feeds.withdraw_left(now):
+                messages.warning(request, said % {"n": ended.visits})
+            if ended.feeds:
                 messages.info(request, _("The calendar address here answers no more: it went along."))
             return redirect("site", pk)
     return _render(request, site, event_form=form, status=422)
@@ -79,16 +78,8 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     form = PersonForm(request.POST)
     if not form.is_valid():
         return _render(request, site, person_form=form, status=422)
-    data = form.cleaned_data
     now = timezone.now()
-    somebody, today = form.person(now), due.today(now)
-    somebody.save()
-    if somebody.text_consent_at:
-        note_texts([somebody.pk], now, Wish.How.DESK, somebody.text_consent_how, wanted=True)
-    if SiteRole.Role.FILTER_CHANGER in data["roles"]:
-        SiteRole.objects.filter(site=site, role=SiteRole.Role.FILTER_CHANGER, until=None).update(until=today)
-    for role in data["roles"]:
-        SiteRole.objects.create(site=site, person=somebody, role=role)
+    somebody = move_in(site, form.person(now), form.cleaned_data["roles"], now)
     messages.success(request, _("%(name)s is on record.") % {"name": somebody.name})
     return redirect("site", pk)
 

@@ -5,7 +5,6 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -14,7 +13,6 @@ from django.utils.translation import gettext_lazy
 
 from equipment import api_keys
 from equipment.access import signed_in
-from equipment.models import ApiKey, User
 from shared.keys import new_seed
 
 _SHOWN = "key-made"
@@ -44,7 +42,7 @@ def page(request: HttpRequest) -> HttpResponse:
         status = 422
     context: dict[str, Any] = {
         "form": form,
-        "keys": _seen_by(signed_in(request))[:_MOST],
+        "keys": api_keys.seen_by(signed_in(request), timezone.now())[:_MOST],
         "made": api_keys.key_by(seed) if (seed := request.session.pop(_SHOWN, "")) else "",
     }
     return render(request, "servicedesk/keys.html", context, status=status)
@@ -52,12 +50,7 @@ def page(request: HttpRequest) -> HttpResponse:
 
 def withdrawn(request: HttpRequest, pk: int) -> HttpResponse:
     """The key opens nothing any more."""
-    key = get_object_or_404(_seen_by(signed_in(request)), pk=pk)
+    key = get_object_or_404(api_keys.seen_by(signed_in(request), timezone.now()), pk=pk)
     api_keys.withdraw(key, timezone.now())
     messages.success(request, _("%(name)s: the key opens nothing any more.") % {"name": key.name})
     return redirect("keys")
-
-
-def _seen_by(user: User) -> QuerySet[ApiKey]:
-    rows = ApiKey.objects.filter(withdrawn_at=None, expires_at__gt=timezone.now()).select_related("user")
-    return rows if user.is_manager else rows.filter(user=user)

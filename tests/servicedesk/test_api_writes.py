@@ -6,12 +6,12 @@ import pytest
 
 from servicedesk.access import API_TABLE, Who
 from tests.factories import NOW
-from tests.servicedesk import test_api_findings, test_api_visits
+from tests.servicedesk import test_api_findings, test_api_homes, test_api_visits
 from tests.servicedesk.test_api import Program, program_of
 from tests.servicedesk.writing import Record, Write
 
 pytestmark = pytest.mark.django_db
-WRITES: list[Write] = [*test_api_visits.WRITES, *test_api_findings.WRITES]
+WRITES: list[Write] = [*test_api_visits.WRITES, *test_api_findings.WRITES, *test_api_homes.WRITES]
 ELSEWHERE = {"api-device-batch", "api-filter-changes", "api-filter-readings", "api-visits"}
 EACH = pytest.mark.parametrize("write", WRITES, ids=lambda one: one.name)
 

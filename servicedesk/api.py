@@ -8,8 +8,10 @@ from ninja.errors import HttpError, ValidationError
 
 from equipment.api import router as record
 from equipment.api_devices import router as devices
+from equipment.api_sheets import router as sheets
 from equipment.devices import NotADevice
 from equipment.record import NotRecordable
+from equipment.sheets.waiting import NotWaiting
 from schedules.api import router as dates
 from schedules.api_desk import router as desk
 from schedules.api_findings import router as looking_at
@@ -20,7 +22,7 @@ from schedules.api_visits import router as visits
 from schedules.bookable import NotBookable, Unsuited
 from schedules.call_list import NotToRing
 from servicedesk.problems import problem
-from shared.form_bodies import Faulty
+from shared.form_bodies import Faulty, Refusal
 
 MOST_FAULTS = 50
 
@@ -30,7 +32,7 @@ api = NinjaAPI(
     title="Service desk", version="1", urls_namespace="api-v1", docs_url=None, openapi_url="/openapi.json",
     description="Homes, filters, dates, visits; devices post runtime and readings.",
 )  # fmt: skip
-for part in (record, devices, dates, desk, homes, visits, visits_done, tasks, looking_at):
+for part in (record, devices, sheets, dates, desk, homes, visits, visits_done, tasks, looking_at):
     api.add_router("", part)
 
 
@@ -46,6 +48,16 @@ def _not_valid(request: HttpRequest, error: ValidationError) -> HttpResponse:
 @api.exception_handler(Faulty)
 def _faulty(request: HttpRequest, error: Faulty) -> HttpResponse:
     return problem(422, "What was sent cannot be so", faults=error.faults[:MOST_FAULTS])
+
+
+@api.exception_handler(Refusal)
+def _refusal(request: HttpRequest, error: Refusal) -> HttpResponse:
+    return problem(error.status, "Not done", str(error), **error.more)
+
+
+@api.exception_handler(NotWaiting)
+def _waits_no_more(request: HttpRequest, error: NotWaiting) -> HttpResponse:
+    return problem(409, "Not done", str(error))
 
 
 def _cannot(request: HttpRequest, error: Any) -> HttpResponse:

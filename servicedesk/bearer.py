@@ -5,6 +5,7 @@ import json
 from collections.abc import Callable
 from datetime import datetime, timedelta
 
+from django.core.exceptions import RequestDataTooBig
 from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
@@ -34,8 +35,11 @@ class BearerMiddleware:
         """Recognise the key, then answer once."""
         if not request.path.startswith(PLACE):
             return self.get_response(request)
-        if _has_nul(request):
-            return problem(422, "What was sent holds the sign NUL, which no text has")
+        try:
+            if _has_nul(request):
+                return problem(422, "What was sent holds the sign NUL, which no text has")
+        except RequestDataTooBig:
+            return problem(413, "That is more than is taken at once", "Send it in parts, or sheets as files.")
         now = timezone.now()
         _recognise(request, now)
         known = request.device is not None or getattr(request, "by_key", False)  # type: ignore[attr-defined]
@@ -46,7 +50,26 @@ class BearerMiddleware:
 
 def _has_nul(request: HttpRequest) -> bool:
     """Databases take no text with it; in JSON it is written as an escape."""
-    return "\0" in request.path or "%00" in request.META.get("QUERY_STRING", "") or b"\\u0000" in request.body
+    in_address = "\0" in request.path or "%00" in request.META.get("QUERY_STRING", "")
+    return in_address or (not _holds_files(request) and b"\\u0000" in request.body)
+
+
+def _holds_files(request: HttpRequest) -> bool:
+    """Files are read as they come, and may be larger than what is held in memory."""
+    return request.content_type == "multipart/form-data"
+
+
+def _sent(request: HttpRequest) -> str:
+    """What tells one write from another."""
+    if not _holds_files(request):
+        return request.body.hex()
+    told = [f"{name}={values}" for name, values in sorted(request.POST.lists())]
+    for name, files in sorted(request.FILES.lists()):
+        for file in files:
+            print_of_it = hashlib.file_digest(file, "sha256").hexdigest()
+            file.seek(0)
+            told.append(f"{name}={file.name} {print_of_it}")
+    return "\n".join(told)
 
 
 def _recognise(request: HttpRequest, now: datetime) -> None:
@@ -68,7 +91,7 @@ def once(request: HttpRequest, get_response: Answerer, now: datetime) -> HttpRes
         return problem(422, "Idempotency-Key is too long")
     asked, write = (
         _print(request.headers.get("Authorization", ""), name),
-        _print(request.method or "", request.get_full_path(), request.body.hex()),
+        _print(request.method or "", request.get_full_path(), _sent(request)),
     )
     if kept := KeptAnswer.objects.filter(asked=asked, at__gt=now - ANSWERS_KEPT_FOR).first():
         return _again(kept, write, now)

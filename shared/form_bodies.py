@@ -24,6 +24,14 @@ class Faulty(ValueError):
         self.faults = faults
 
 
+class Refusal(Exception):
+    """What a program asked is refused with ``status``; ``more`` goes along."""
+
+    def __init__(self, status: int, detail: str, **more: Any) -> None:
+        super().__init__(detail)
+        self.status, self.more = status, more
+
+
 def fault(at: str, why: object) -> Faulty:
     """One fault at one place of the body."""
     return Faulty([{"at": f"body/{at}" if at else "body", "why": str(why)}])

@@ -44,6 +44,29 @@ def zipped_sheets() -> Iterator[bytes]:
     yield sent.take()
 
 
+def one_sheet(name: str) -> Iterator[str]:
+    """The text of the sheet of that name as CSV, in pieces and bounded memory; nothing where it is not sent
+    out."""
+    with closing(sheets_out()) as sheets:
+        for sheet in sheets:
+            if sheet.name == name:
+                yield from _lines(sheet)
+                return
+
+
+def _lines(sheet: OutSheet) -> Iterator[str]:
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(sheet.header)
+    for number, row in enumerate(sheet.rows, 1):
+        writer.writerow(row)
+        if number % _ROWS_AT_ONCE == 0:
+            yield text.getvalue()
+            text.seek(0)
+            text.truncate()
+    yield text.getvalue()
+
+
 def _packed(archive: ZipFile, sheet: OutSheet) -> Iterator[None]:
     """Pack the sheet, with a pause after every few rows."""
     info = ZipInfo(sheet.name, _STAMP)

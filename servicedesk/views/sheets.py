@@ -1,7 +1,6 @@
 """The sheets through the browser: everything out, and in with a look at what would change."""
 
 from dataclasses import asdict
-from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
@@ -13,15 +12,14 @@ from django.utils.text import Truncator
 from django.utils.translation import gettext as _
 
 from equipment.access import signed_in
-from equipment.sheets import waiting
-from equipment.sheets.faults import Report, printable
+from equipment.sheets import uploads, waiting
+from equipment.sheets.faults import Report
 from equipment.sheets.importer import SHEETS, NoSheets
 from equipment.sheets.waiting import NotWaiting, Upload
 from equipment.sheets.zipped import zipped_sheets
 from equipment.stations import quiet_stations
 from schedules import due
 
-LARGEST_BYTES = 200_000_000
 _FAULTS_SHOWN, _LONGEST = 500, 400
 Context = dict[str, object]
 
@@ -46,10 +44,9 @@ def _of_upload(request: HttpRequest) -> HttpResponse:
 
 def _sent(request: HttpRequest) -> HttpResponse:
     """Keep the files, and show what storing them would change."""
-    unread = _unread(request)
     upload = waiting.begin(signed_in(request).pk, timezone.now())
+    unread = uploads.keep(request.FILES.getlist("sheets"), upload.folder)
     try:
-        _keep(request, upload.folder)
         report = upload.shown(timezone.now())
     except NoSheets:
         upload.forget()
@@ -148,31 +145,3 @@ def _shown(request: HttpRequest, more: Context, status: int = 200) -> HttpRespon
 def _asked_for(request: HttpRequest) -> Upload:
     """The upload that the form names. Raises NotWaiting."""
     return waiting.find(request.POST.get("upload", ""), signed_in(request).pk, timezone.now())
-
-
-def _unread(request: HttpRequest) -> list[str]:
-    """Which files that were sent are left unread, and why."""
-    known, seen, said = {name for name, _columns, _load in SHEETS}, set[str](), list[str]()
-    for file in request.FILES.getlist("sheets"):
-        shown, name = printable(file.name or "?"), Path(file.name or "").name.lower()
-        if name not in known:
-            said.append(_("%(name)s: not a sheet known here, left unread") % {"name": shown})
-        elif (file.size or 0) > LARGEST_BYTES:
-            size = LARGEST_BYTES // 1_000_000
-            said.append(
-                _("%(name)s: larger than %(size)d MB, left unread; use the command")
-                % {"name": shown, "size": size}
-            )
-        elif name in seen:
-            said.append(_("%(name)s: sent twice, only the last was read") % {"name": shown})
-        seen.add(name)
-    return said
-
-
-def _keep(request: HttpRequest, folder: Path) -> None:
-    known = {name for name, _columns, _load in SHEETS}
-    for file in request.FILES.getlist("sheets"):
-        name = Path(file.name or "").name.lower()
-        if name in known and (file.size or 0) <= LARGEST_BYTES:
-            with (folder / name).open("wb") as out:
-                out.writelines(file.chunks())

@@ -1,23 +1,31 @@
 """Every write by program: done once, refused with a reason, and shut to whoever has no right to it."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
+from pytest_django.fixtures import Settings
 
 from servicedesk.access import API_TABLE, Who
 from tests.factories import NOW
-from tests.servicedesk import test_api_findings, test_api_homes, test_api_visits
+from tests.servicedesk import test_api_findings, test_api_homes, test_api_sheets, test_api_visits
 from tests.servicedesk.test_api import Program, program_of
 from tests.servicedesk.writing import Record, Write
 
 pytestmark = pytest.mark.django_db
-WRITES: list[Write] = [*test_api_visits.WRITES, *test_api_findings.WRITES, *test_api_homes.WRITES]
-ELSEWHERE = {"api-device-batch", "api-filter-changes", "api-filter-readings", "api-visits"}
+WRITES: list[Write] = [
+    *test_api_visits.WRITES,
+    *test_api_findings.WRITES,
+    *test_api_homes.WRITES,
+    *test_api_sheets.WRITES,
+]
+ELSEWHERE = {"api-device-batch", "api-filter-changes", "api-filter-readings", "api-visits", "api-sheets"}
 EACH = pytest.mark.parametrize("write", WRITES, ids=lambda one: one.name)
 
 
 @pytest.fixture(autouse=True)
-def at_noon(time_machine: Any) -> None:
+def at_noon(time_machine: Any, settings: Settings, tmp_path: Path) -> None:
+    settings.VAR_DIR = tmp_path / "var"
     time_machine.move_to(NOW, tick=False)
 
 

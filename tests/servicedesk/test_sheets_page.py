@@ -17,9 +17,8 @@ from django.urls import reverse
 from pytest_django.fixtures import Settings
 
 from equipment.models import Media, User
-from equipment.sheets import waiting
+from equipment.sheets import uploads, waiting
 from equipment.sheets.importer import SHEETS
-from servicedesk.views import sheets
 from tests.equipment.sheets.record import exported
 from tests.factories import NOW, FilterSlotFactory, MediaFactory, UserFactory
 from tests.markup import tight
@@ -293,7 +292,7 @@ def test_files_that_are_all_no_sheets_are_named(manager: Client, tmp_path: Path)
 
 
 def test_a_sheet_that_is_too_large_is_said_so(manager: Client, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sheets, "LARGEST_BYTES", 20)
+    monkeypatch.setattr(uploads, "LARGEST_BYTES", 20)
     status, text = send(manager, ("media.csv", MEDIA))
     assert status == 422
     assert "media.csv: larger than" in text

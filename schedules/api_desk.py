@@ -11,9 +11,8 @@ from ninja.errors import HttpError
 from equipment.access import signed_in, visible_sites
 from schedules.models import Notice, Plan, Technician
 from schedules.season import Narrow, Season, facts, outlook, season
-from schedules.to_buy import to_buy
 from shared.asked_days import Day
-from shared.paging import Page, Paged, page_of, page_of_list
+from shared.paging import Page, Paged, page_of
 
 router = Router()
 _HOUR = 60.0
@@ -166,33 +165,4 @@ def _week(one: Season, at: int) -> WeekOut:
         capacity=hours(one.usable[at]), too_many=hours(one.short[at]),
         chance_past=round(float(one.chance[at]), 4), trips=round(float(one.trips[at]), 3),
         jobs=round(float(one.jobs[at]), 3),
-    )  # fmt: skip
-
-
-class BuyOut(Schema):
-    """A medium on the purchase list: how many until an order after this one arrives, how many to order."""
-
-    media: str
-    nominal_size: str
-    merv: int
-    needed: int
-    on_hand: int | None
-    on_order: int
-    buy: int
-    short_on: date | None
-
-
-@router.get("/filters-to-buy", url_name="api-to-buy", response=Page[BuyOut], tags=["season"])
-def filters_to_buy(request: HttpRequest, paged: Paged) -> Any:
-    """The purchase list at the desk's level."""
-    rows = [line for line in to_buy(timezone.now()).lines if line.buy or line.needed]
-    page = page_of_list(rows, paged)
-    return {**page, "rows": [_bought(line) for line in page["rows"]]}
-
-
-def _bought(line: Any) -> BuyOut:
-    media = line.media
-    return BuyOut(
-        media=media.name, nominal_size=media.nominal_size, merv=media.merv, needed=line.needed,
-        on_hand=line.on_hand, on_order=line.on_order, buy=line.buy, short_on=line.short_on,
     )  # fmt: skip

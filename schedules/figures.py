@@ -124,6 +124,14 @@ FIGURES = (
 )  # fmt: skip
 
 
+def value_of(figure: Figure, tally: "Tally") -> float | None:
+    """What is told of a figure: of the worst its days, of a count its sum, else sum over number; None where
+    there is nothing to divide by."""
+    if figure.kind == "most":
+        return tally.most
+    return tally.amount if figure.kind in ("count", "standing") else tally.value
+
+
 STANDING = {figure.key for figure in FIGURES if figure.kind in ("standing", "most")}
 
 

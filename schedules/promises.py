@@ -13,6 +13,7 @@ from equipment.models import Reading
 from schedules.finding_rows import Finding
 from schedules.models import Foretold, Plan
 from schedules.planning.kept import Kept, Promises, judge
+from shared.units import METRE_PER_INCH
 
 LOOK_BACK = timedelta(days=731)
 
@@ -90,3 +91,18 @@ def grouped(
     for one in promises:
         groups[key(one)].append(one)
     return [(name, judge(as_arrays(groups[name]))) for name in sorted(groups)]
+
+
+def by_month(every: list[Promised]) -> list[tuple[tuple[Any, ...], Kept]]:
+    """By the first day of the month in which they were read."""
+    return grouped(every, lambda one: (one.day.replace(day=1),))
+
+
+def by_class(every: list[Promised]) -> list[tuple[tuple[Any, ...], Kept]]:
+    """By MERV, nought for unknown, and depth in whole inches."""
+    return grouped(every, lambda one: (one.merv or 0, round(one.depth_m / METRE_PER_INCH)))
+
+
+def by_town(every: list[Promised]) -> list[tuple[tuple[Any, ...], Kept]]:
+    """By the home's town."""
+    return grouped(every, lambda one: (one.town,))

@@ -14,13 +14,19 @@ from equipment.record import NotRecordable
 from equipment.sheets.waiting import NotWaiting
 from schedules.api import router as dates
 from schedules.api_desk import router as desk
+from schedules.api_figures import router as figures
 from schedules.api_findings import router as looking_at
 from schedules.api_homes import router as homes
+from schedules.api_rounds import router as rounds
+from schedules.api_seasons import router as seasons
+from schedules.api_supply import router as supply
 from schedules.api_tasks import router as tasks
 from schedules.api_visit_done import router as visits_done
 from schedules.api_visits import router as visits
+from schedules.background_runs import NotPlannable
 from schedules.bookable import NotBookable, Unsuited
 from schedules.call_list import NotToRing
+from schedules.supply import NotOrderable
 from servicedesk.problems import problem
 from shared.form_bodies import Faulty, Refusal
 
@@ -32,7 +38,10 @@ api = NinjaAPI(
     title="Service desk", version="1", urls_namespace="api-v1", docs_url=None, openapi_url="/openapi.json",
     description="Homes, filters, dates, visits; devices post runtime and readings.",
 )  # fmt: skip
-for part in (record, devices, sheets, dates, desk, homes, visits, visits_done, tasks, looking_at):
+for part in (
+    record, devices, sheets, dates, desk, homes, visits, visits_done, tasks, looking_at, supply, rounds,
+    seasons, figures,
+):  # fmt: skip
     api.add_router("", part)
 
 
@@ -66,7 +75,7 @@ def _cannot(request: HttpRequest, error: Any) -> HttpResponse:
     return problem(422, "Not done", str(error), **more)
 
 
-for refusal in (NotRecordable, NotBookable, NotToRing, NotADevice):
+for refusal in (NotRecordable, NotBookable, NotToRing, NotADevice, NotOrderable, NotPlannable):
     api.add_exception_handler(refusal, _cannot)
 
 

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from equipment.fields import whole_number
 from schedules import figures
-from schedules.figures import FIGURES, Figure, Table, Tally
+from schedules.figures import FIGURES, Figure, Table, Tally, value_of
 from shared.cells import harmless
 
 
@@ -52,11 +52,10 @@ def sheet(request: HttpRequest) -> HttpResponse:
 
 
 def _value(figure: Figure, tally: Tally) -> str:
-    if figure.kind == "most":
-        return f"{tally.most:g}"
-    if figure.kind in ("count", "standing"):
-        return f"{tally.amount:g}"
-    return "" if tally.value is None else f"{tally.value:.4f}"
+    value = value_of(figure, tally)
+    if value is None:
+        return ""
+    return f"{value:g}" if figure.kind in ("most", "count", "standing") else f"{value:.4f}"
 
 
 def _branch(request: HttpRequest, told: Table) -> int | None:

@@ -87,9 +87,8 @@ def _tables(every: list[Promised], units: str) -> list[tuple[str, list[dict[str,
     def rows(groups: Iterable[tuple[tuple[Any, ...], Kept]], name: Any) -> list[dict[str, Any]]:
         return [_row(name(*key), kept, units) for key, kept in groups]
 
-    months = promises.grouped(every, lambda one: (one.day.replace(day=1),))
-    classes = promises.grouped(every, lambda one: (one.merv or 0, round(one.depth_m / METRE_PER_INCH)))
-    towns = promises.grouped(every, lambda one: (one.town,))
+    months, classes = promises.by_month(every), promises.by_class(every)
+    towns = promises.by_town(every)
     return [
         (_("By month"), rows(reversed(months), lambda day: formats.date_format(day, "F Y"))),
         (_("By class of filter"), rows(classes, lambda merv, inches: _class(merv, inches, units))),

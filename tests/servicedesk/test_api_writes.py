@@ -8,7 +8,12 @@ from pytest_django.fixtures import Settings
 
 from servicedesk.access import API_TABLE, Who
 from tests.factories import NOW
-from tests.servicedesk import test_api_findings, test_api_homes, test_api_sheets, test_api_visits
+from tests.servicedesk import (
+    test_api_findings,
+    test_api_homes,
+    test_api_sheets,
+    test_api_visits,
+)
 from tests.servicedesk.test_api import Program, program_of
 from tests.servicedesk.writing import Record, Write
 

@@ -6,17 +6,63 @@ import pytest
 import requests
 import schemathesis
 from django.test import Client
+from django.utils import timezone
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis.extra.django import TestCase
 
 from equipment import api_keys
-from equipment.models import User
+from equipment.models import FilterSlot, User
 from servicedesk.api import api
-from tests.factories import NOW, DeviceFactory, FilterSlotFactory, PlanFactory, UserFactory
+from tests.addresses import A_ROUND
+from tests.factories import (
+    NOW,
+    DefectFactory,
+    DeviceFactory,
+    FieldEntryFactory,
+    FilterChangeFactory,
+    FilterSlotFactory,
+    PersonFactory,
+    PlanFactory,
+    PurchaseFactory,
+    RoundPlanFactory,
+    SeasonPlanFactory,
+    SentFilterFactory,
+    SiteRoleFactory,
+    TechnicianFactory,
+    UserFactory,
+    VisitFactory,
+    VisitJobFactory,
+)
 
 DESCRIPTION = schemathesis.openapi.from_dict(api.get_openapi_schema(path_prefix="/api/v1/"))
 OPERATIONS = [found.ok() for found in DESCRIPTION.get_all_operations()]
 SOME = pytest.mark.parametrize("operation", OPERATIONS, ids=lambda one: one.label)
+
+
+def on_record(slot: FilterSlot, manager: User) -> dict[str, int]:
+    """A row of each kind that addresses name by number, by the first part of the address."""
+    home, technician = slot.system.site, TechnicianFactory(name="Ada Reed")
+    visit = VisitFactory(site=home, technician=technician, day=NOW.date(), state="scheduled")
+    VisitJobFactory(visit=visit, slot=slot)
+    rows = {
+        "visits": visit, "defects": DefectFactory(visit=visit, site=home),
+        "entries": FieldEntryFactory(visit=visit, user=manager, state="to_judge"),
+        "changes": FilterChangeFactory(slot=slot), "devices": DeviceFactory(system=slot.system),
+        "keys": api_keys.make(UserFactory(role=User.Role.TECHNICIAN), "another", timezone.now())[0],
+        "purchases": PurchaseFactory(), "filters-to-send": SentFilterFactory(slot=slot),
+        "rounds": RoundPlanFactory(proposal={"days": [A_ROUND]}), "season-plans": SeasonPlanFactory(),
+    }  # fmt: skip
+    return {part: row.pk for part, row in rows.items()}
+
+
+def led_to(case: Any, there: dict[str, int]) -> Any:
+    """The case at a row that is there, where its address names one."""
+    part = case.path.removeprefix("/api/v1").strip("/").split("/")[0]
+    named = {"kind": "gpx", "pk": there.get(part), "name": "media.csv" if part == "sheets" else "hall"}
+    case.path_parameters = {
+        name: named.get(name) or value for name, value in (case.path_parameters or {}).items()
+    }
+    return case
 
 
 def asked(case: Any, key: str) -> Any:
@@ -25,7 +71,7 @@ def asked(case: Any, key: str) -> Any:
     wire = requests.Request(
         made["method"],
         made["url"],
-        **{name: made[name] for name in ("params", "json", "data") if name in made},
+        **{name: made[name] for name in ("params", "json", "data", "files") if name in made},
     ).prepare()
     body = wire.body.encode() if isinstance(wire.body, str) else wire.body or b""
     return Client(raise_request_exception=False).generic(
@@ -43,13 +89,19 @@ class TestProgramsDrill(TestCase):
         PlanFactory(slot=slot)
         key = api_keys.make(manager, "a script", NOW)[1]
         device = DeviceFactory(system=slot.system)
-        keys = [key, f"key-{device.name.removeprefix('logger-')}"]
-        assert len(OPERATIONS) >= 12
+        household = UserFactory(role=User.Role.HOMEOWNER, person=PersonFactory())
+        SiteRoleFactory(site=slot.system.site, person=household.person)
+        theirs = api_keys.make(household, "a script", NOW)[1]
+        keys = [key, f"key-{device.name.removeprefix('logger-')}", theirs]
+        there = on_record(slot, manager)
+        assert len(OPERATIONS) >= 70
         for operation in OPERATIONS:
             with self.subTest(operation.label):
-                self.drill(operation, keys)
+                self.drill(operation, keys, there)
 
-    def drill(self, operation: Any, keys: list[str]) -> None:
+    def drill(self, operation: Any, keys: list[str], there: dict[str, int]) -> None:
+        told = set[int]()
+
         @settings(
             max_examples=6, deadline=None, database=None,
             suppress_health_check=list(HealthCheck), derandomize=True, phases=[Phase.generate],
@@ -57,9 +109,12 @@ class TestProgramsDrill(TestCase):
         @given(case=operation.as_strategy())
         def every_case(case: Any) -> None:
             for key in keys:
-                answer = asked(case, key)
+                # A number made up leads nowhere.
+                answer = asked(led_to(case, there), key)
                 assert answer.status_code < 500, answer.content
+                told.add(answer.status_code)
                 if answer.status_code >= 400:
                     assert answer["Content-Type"] == "application/problem+json", answer.content
 
         every_case()
+        assert told - {401, 403, 404, 405}, f"nobody got through to it: {told}"

@@ -54,7 +54,8 @@ def proposed(record: Record) -> Body:
         "technician": ripe(record).pk, "name": record.technician.name, "day": "2026-05-13",
         "start": [41.88, -87.75], "depart": "08:30:00", "back": "10:00:00", "stops": [stop],
     }  # fmt: skip
-    return {"days": [day], "left": [{"home": "9 Elm Street", "why": "too far", "must": True}], "van_days": 1}
+    left = {"site": 0, "home": "9 Elm Street", "visit": None, "why": "too far", "must": True}
+    return {"days": [day], "left": [left], "van_days": 1}
 
 
 def a_plan(part: str, **more: Any) -> Any:

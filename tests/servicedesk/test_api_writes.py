@@ -11,19 +11,19 @@ from tests.factories import NOW
 from tests.servicedesk import (
     test_api_findings,
     test_api_homes,
+    test_api_plans,
     test_api_sheets,
+    test_api_supply,
     test_api_visits,
 )
 from tests.servicedesk.test_api import Program, program_of
 from tests.servicedesk.writing import Record, Write
 
 pytestmark = pytest.mark.django_db
-WRITES: list[Write] = [
-    *test_api_visits.WRITES,
-    *test_api_findings.WRITES,
-    *test_api_homes.WRITES,
-    *test_api_sheets.WRITES,
-]
+PARTS = (
+    test_api_visits, test_api_findings, test_api_homes, test_api_sheets, test_api_supply, test_api_plans,
+)  # fmt: skip
+WRITES: list[Write] = [write for part in PARTS for write in part.WRITES]
 ELSEWHERE = {"api-device-batch", "api-filter-changes", "api-filter-readings", "api-visits", "api-sheets"}
 EACH = pytest.mark.parametrize("write", WRITES, ids=lambda one: one.name)
 

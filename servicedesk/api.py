@@ -13,6 +13,7 @@ from equipment.devices import NotADevice
 from equipment.record import NotRecordable
 from equipment.sheets.waiting import NotWaiting
 from schedules.api import router as dates
+from schedules.api_air import router as air
 from schedules.api_desk import router as desk
 from schedules.api_figures import router as figures
 from schedules.api_findings import router as looking_at
@@ -40,7 +41,7 @@ api = NinjaAPI(
 )  # fmt: skip
 for part in (
     record, devices, sheets, dates, desk, homes, visits, visits_done, tasks, looking_at, supply, rounds,
-    seasons, figures,
+    seasons, figures, air,
 ):  # fmt: skip
     api.add_router("", part)
 

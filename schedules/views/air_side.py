@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib import messages
-from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -11,11 +10,10 @@ from django.utils.translation import gettext as _
 
 from equipment.access import signed_in, units_of
 from equipment.air_side import air_side
-from equipment.commissioning import carry_again, record_air, take_back
 from equipment.models import AirRecord, Desk, FilterSlot, System
-from equipment.record import NotRecordable, stamp_site
-from schedules import due
+from equipment.record import NotRecordable
 from schedules.addresses import absolute
+from schedules.air_changes import measure, slots_of, withdraw, write_papers
 from schedules.air_forms import AirForm, PapersForm
 from schedules.air_words import limit_words, lines, path_lines, title
 from schedules.views.devices import shown_once
@@ -32,15 +30,11 @@ def measured(request: HttpRequest, pk: int) -> HttpResponse:
     system, now = _system(pk), timezone.now()
     form = AirForm(system, units_of(request.user), request.POST)
     if form.is_valid():
-        told = form.measured()
         try:
-            if not told.of_the_system and told.filter_drop_pa is None:
-                raise NotRecordable(_("Write at least one figure down."))
-            record_air(system, told, now, signed_in(request), now)
+            measure(system, form.measured(), signed_in(request), now)
         except NotRecordable as error:
             form.add_error(None, str(error))
         else:
-            due.replan(now, FilterSlot.objects.filter(system=system))
             messages.success(request, _("The measurements are on record; limits and dates follow them."))
             return redirect("air-side", pk)
     return _render(request, system, air_form=form, status=422)
@@ -49,8 +43,7 @@ def measured(request: HttpRequest, pk: int) -> HttpResponse:
 def withdrawn(request: HttpRequest, pk: int, record: int) -> HttpResponse:
     """Take a measurement back that was none."""
     row, now = get_object_or_404(AirRecord, pk=record, system=_system(pk)), timezone.now()
-    take_back(row, now)
-    due.replan(now, FilterSlot.objects.filter(system=pk))
+    withdraw(row, now)
     messages.success(request, _("Taken back; what was measured before counts again."))
     return redirect("air-side", pk)
 
@@ -58,18 +51,10 @@ def withdrawn(request: HttpRequest, pk: int, record: int) -> HttpResponse:
 def papers(request: HttpRequest, pk: int) -> HttpResponse:
     """Write down what the unit's papers say and the ducts measure."""
     system, now = _system(pk), timezone.now()
-    slots = _slots(system)
+    slots = slots_of(system)
     form = PapersForm(units_of(request.user), system, slots, request.POST)
     if form.is_valid():
-        form.apply_to(system)
-        carry_again(system)
-        with transaction.atomic():
-            system.save()
-            system.site.save(update_fields=["altitude_m"])
-            for slot in slots:
-                slot.save(update_fields=["opening_short_m", "opening_long_m", "limit_drop_pa"])
-            stamp_site(system.site_id, now)
-        due.replan(now, FilterSlot.objects.filter(system=system))
+        write_papers(form, now)
         messages.success(request, _("Written down; limits and dates follow it."))
         return redirect("air-side", pk)
     return _render(request, system, papers_form=form, status=422)
@@ -77,11 +62,6 @@ def papers(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _system(pk: int) -> System:
     return get_object_or_404(System.objects.select_related("site__customer"), pk=pk)
-
-
-def _slots(system: System) -> list[FilterSlot]:
-    rows = FilterSlot.objects.in_use().filter(system=system)
-    return list(rows.select_related("plan").order_by("name"))
 
 
 def _render(
@@ -92,7 +72,7 @@ def _render(
     status: int = 200,
 ) -> HttpResponse:
     units = units_of(request.user)
-    slots = _slots(system)
+    slots = slots_of(system)
     fresh = System.objects.select_related("site").get(pk=system.pk)
     side = air_side(fresh, slots)
     context = {

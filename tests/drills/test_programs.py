@@ -16,6 +16,7 @@ from servicedesk.api import api
 from tests.addresses import A_ROUND
 from tests.factories import (
     NOW,
+    AirRecordFactory,
     DefectFactory,
     DeviceFactory,
     FieldEntryFactory,
@@ -50,6 +51,7 @@ def on_record(slot: FilterSlot, manager: User) -> dict[str, int]:
         "changes": FilterChangeFactory(slot=slot), "devices": DeviceFactory(system=slot.system),
         "keys": api_keys.make(UserFactory(role=User.Role.TECHNICIAN), "another", timezone.now())[0],
         "purchases": PurchaseFactory(), "filters-to-send": SentFilterFactory(slot=slot),
+        "systems": slot.system, "air-records": AirRecordFactory(system=slot.system),
         "rounds": RoundPlanFactory(proposal={"days": [A_ROUND]}), "season-plans": SeasonPlanFactory(),
     }  # fmt: skip
     return {part: row.pk for part, row in rows.items()}

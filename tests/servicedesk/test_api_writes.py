@@ -9,6 +9,7 @@ from pytest_django.fixtures import Settings
 from servicedesk.access import API_TABLE, Who
 from tests.factories import NOW
 from tests.servicedesk import (
+    test_api_air,
     test_api_findings,
     test_api_homes,
     test_api_plans,
@@ -22,6 +23,7 @@ from tests.servicedesk.writing import Record, Write
 pytestmark = pytest.mark.django_db
 PARTS = (
     test_api_visits, test_api_findings, test_api_homes, test_api_sheets, test_api_supply, test_api_plans,
+    test_api_air,
 )  # fmt: skip
 WRITES: list[Write] = [write for part in PARTS for write in part.WRITES]
 ELSEWHERE = {"api-device-batch", "api-filter-changes", "api-filter-readings", "api-visits", "api-sheets"}

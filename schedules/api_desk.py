@@ -1,17 +1,19 @@
 """The desk's own lists for programs: homes on a map, tasks, people, letters, the season, filters to buy."""
 
-from datetime import date, datetime, time
+from datetime import date, datetime
 from typing import Annotated, Any
 
 from django.http import HttpRequest
+from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from ninja import Query, Router, Schema
 from ninja.errors import HttpError
 
 from equipment.access import signed_in, visible_sites
-from schedules.models import Notice, Plan, Technician
+from schedules import sending
+from schedules.models import Notice, Plan
 from schedules.season import Narrow, Season, facts, outlook, season
-from shared.asked_days import Day
+from shared.asked_days import Day, Key
 from shared.paging import Page, Paged, page_of
 
 router = Router()
@@ -71,23 +73,6 @@ def _earliest(sites: list[int]) -> dict[int, date]:
     )
     told = rows.order_by("-due_on").values_list("slot__system__site", "due_on")
     return {site: day for site, day in told if day}
-
-
-class TechnicianOut(Schema):
-    """Who drives, their skills and hours; weekdays from nought, Monday."""
-
-    name: str
-    skills: list[str]
-    weekdays: list[int]
-    day_starts: time
-    day_ends: time
-    van_room: int
-
-
-@router.get("/technicians", url_name="api-technicians", response=Page[TechnicianOut], tags=["visits"])
-def technicians(request: HttpRequest, paged: Paged) -> Any:
-    """Technicians who are there, by name."""
-    return page_of(Technician.objects.filter(gone_on=None).order_by("name", "pk"), paged)
 
 
 class LetterOut(Schema):
@@ -166,3 +151,17 @@ def _week(one: Season, at: int) -> WeekOut:
         chance_past=round(float(one.chance[at]), 4), trips=round(float(one.trips[at]), 3),
         jobs=round(float(one.jobs[at]), 3),
     )  # fmt: skip
+
+
+class SentIn(Schema):
+    """Whether a parked letter went out."""
+
+    sent: bool
+
+
+@router.post("/letters/{pk}/judged", url_name="api-letter-judged", response=LetterOut, tags=["letters"])
+def judge(request: HttpRequest, pk: Key, told: SentIn) -> Any:
+    """Say of a parked letter whether it went out; one that did not is sent again under its old id."""
+    row = get_object_or_404(Notice, pk=pk)
+    sending.judge(row, sent=told.sent, user=signed_in(request), now=timezone.now())
+    return Notice.objects.select_related("site").get(pk=pk)

@@ -18,8 +18,10 @@ from schedules.api_desk import router as desk
 from schedules.api_figures import router as figures
 from schedules.api_findings import router as looking_at
 from schedules.api_homes import router as homes
+from schedules.api_household import router as household
 from schedules.api_rounds import router as rounds
 from schedules.api_seasons import router as seasons
+from schedules.api_staff import router as staff
 from schedules.api_supply import router as supply
 from schedules.api_tasks import router as tasks
 from schedules.api_visit_done import router as visits_done
@@ -27,6 +29,8 @@ from schedules.api_visits import router as visits
 from schedules.background_runs import NotPlannable
 from schedules.bookable import NotBookable, Unsuited
 from schedules.call_list import NotToRing
+from schedules.day_problem import NoStart
+from schedules.sending import NotJudged
 from schedules.supply import NotOrderable
 from servicedesk.problems import problem
 from shared.form_bodies import Faulty, Refusal
@@ -41,7 +45,7 @@ api = NinjaAPI(
 )  # fmt: skip
 for part in (
     record, devices, sheets, dates, desk, homes, visits, visits_done, tasks, looking_at, supply, rounds,
-    seasons, figures, air,
+    seasons, figures, air, staff, household,
 ):  # fmt: skip
     api.add_router("", part)
 
@@ -76,7 +80,16 @@ def _cannot(request: HttpRequest, error: Any) -> HttpResponse:
     return problem(422, "Not done", str(error), **more)
 
 
-for refusal in (NotRecordable, NotBookable, NotToRing, NotADevice, NotOrderable, NotPlannable):
+for refusal in (
+    NotRecordable,
+    NotBookable,
+    NotToRing,
+    NotADevice,
+    NotOrderable,
+    NotPlannable,
+    NotJudged,
+    NoStart,
+):
     api.add_exception_handler(refusal, _cannot)
 
 

@@ -16,14 +16,14 @@ from django.utils.translation import gettext as _
 from equipment.access import signed_in, units_of
 from equipment.models import Desk
 from schedules import due, feeds, routes
-from schedules.bookable import cannot_work
+from schedules.bookable import NotBookable, cannot_work
 from schedules.calendar_events import Owner
+from schedules.day_order import put_in_order
 from schedules.day_problem import NoStart, start_of
 from schedules.day_sheet import Reader, sheet, stops_of
 from schedules.day_totals import totals
 from schedules.models import Technician, Visit
 from schedules.round_map import map_data, one_round, one_stop
-from shared import clock
 from shared.charts import route_sketch
 
 
@@ -50,13 +50,9 @@ def day_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
 def order_page(request: HttpRequest, technician: int, day: str) -> HttpResponse:
     """Put the day in order, say what does not fit and why, and go back to the day."""
     somebody, on = day_or_404(request, technician, day)
-    now = timezone.now()
-    if on < clock.local_day(now, Desk.the().zone):
-        messages.error(request, _("That day is past: there is nothing left to put in order."))
-        return redirect("day", technician, day)
     try:
-        plan = routes.order_day(somebody, on, now)
-    except NoStart as error:
+        plan = put_in_order(somebody, on, timezone.now())
+    except (NotBookable, NoStart) as error:
         messages.error(request, str(error))
         return redirect("day", technician, day)
     for visit, why in plan.left_out:

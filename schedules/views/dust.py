@@ -11,10 +11,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from equipment.access import signed_in
-from equipment.dust import end_episode, record_episode, sites_of, withdraw_episode
-from equipment.models import DustEpisode, FilterSlot
+from equipment.dust import record_episode, sites_of
+from equipment.models import DustEpisode
 from equipment.record import NotRecordable
 from schedules import due
+from schedules.dust_changes import close_episode
 from schedules.dust_forms import PlaceEpisodeForm
 from schedules.dust_words import say_span, say_times
 
@@ -63,13 +64,8 @@ def page(request: HttpRequest) -> HttpResponse:
 def close(request: HttpRequest, pk: int) -> HttpResponse:
     """It is over from today on, or it was a mistake; nothing is deleted."""
     episode, now = get_object_or_404(DustEpisode, pk=pk), timezone.now()
-    if request.POST.get("what") == "mistake":
-        withdraw_episode(episode, signed_in(request), now)
-    else:
-        end_episode(episode, signed_in(request), now)
+    close_episode(episode, signed_in(request), now, mistake=request.POST.get("what") == "mistake")
     messages.success(request, _reckoned_again(episode))
-    if episode.site_id is not None:
-        due.replan(now, FilterSlot.objects.filter(system__site=episode.site_id))
     if request.POST.get("back") == "site" and episode.site_id is not None:
         return redirect("site", episode.site_id)
     return redirect("dust")

@@ -17,7 +17,7 @@ from django.utils.translation import ngettext
 
 from equipment.access import signed_in, site_or_404, units_of
 from equipment.sheets.faults import Fault
-from schedules import due, feeds
+from schedules import due, feeds, staff
 from schedules.calendar_events import Owner
 from schedules.leave import booked_during, free_visits
 from schedules.models import Absence, Depot, HomeHours, Policy, Technician
@@ -63,10 +63,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
 def gone(request: HttpRequest, pk: int) -> HttpResponse:
     """A technician leaves; visits of days to come stay on record and want somebody else."""
     row = get_object_or_404(Technician, pk=pk, gone_on=None)
-    row.gone_on = due.today(timezone.now())
-    row.save(update_fields=["gone_on"])
-    feeds.withdraw_left(timezone.now())
-    waiting = row.visits.filter(state__in=("scheduled", "confirmed"), day__gte=row.gone_on).count()
+    waiting = staff.leaves(row, timezone.now())
     said = _("%(name)s no longer works here.") % {"name": row.name}
     if waiting:
         said += " " + _("%(n)d booked visits want another technician.") % {"n": waiting}
@@ -77,8 +74,7 @@ def gone(request: HttpRequest, pk: int) -> HttpResponse:
 def back(request: HttpRequest, pk: int) -> HttpResponse:
     """A technician who had left works here again."""
     row = get_object_or_404(Technician.objects.exclude(gone_on=None), pk=pk)
-    row.gone_on = None
-    row.save(update_fields=["gone_on"])
+    staff.returns(row)
     messages.success(request, _("%(name)s is on record.") % {"name": row.name})
     return redirect("technician", pk)
 
@@ -135,7 +131,9 @@ def absence_free(request: HttpRequest, pk: int) -> HttpResponse:
 
 def absence_ends(request: HttpRequest, pk: int) -> HttpResponse:
     """Take leave back."""
-    Absence.objects.filter(pk=pk, withdrawn_at=None).update(withdrawn_at=timezone.now())
+    row = Absence.objects.filter(pk=pk).first()
+    if row is not None:
+        staff.take_back(row, timezone.now())
     return redirect("people")
 
 
@@ -193,10 +191,10 @@ def _render(
 ) -> HttpResponse:
     today, words = due.today(timezone.now()), dict(WEEKDAYS)
     feed = feeds.open_feeds(Owner()).first()
-    staff = Technician.objects.filter(gone_on=None).select_related("depot")
+    here = Technician.objects.filter(gone_on=None).select_related("depot")
     away = Absence.objects.filter(withdrawn_at=None, last_day__gte=today).select_related("technician")
     context = {
-        "staff": [(who, ", ".join(str(words[day]) for day in who.weekdays if day in words)) for who in staff],
+        "staff": [(who, ", ".join(str(words[day]) for day in who.weekdays if day in words)) for who in here],
         "policy": Policy.the(),
         "feed_address": feeds.address(feed) if feed else "",
         "depots": Depot.objects.filter(closed_on=None),

@@ -16,12 +16,15 @@ from servicedesk.api import api
 from tests.addresses import A_ROUND
 from tests.factories import (
     NOW,
+    AbsenceFactory,
     AirRecordFactory,
     DefectFactory,
     DeviceFactory,
+    DustEpisodeFactory,
     FieldEntryFactory,
     FilterChangeFactory,
     FilterSlotFactory,
+    NoticeFactory,
     PersonFactory,
     PlanFactory,
     PurchaseFactory,
@@ -52,6 +55,8 @@ def on_record(slot: FilterSlot, manager: User) -> dict[str, int]:
         "keys": api_keys.make(UserFactory(role=User.Role.TECHNICIAN), "another", timezone.now())[0],
         "purchases": PurchaseFactory(), "filters-to-send": SentFilterFactory(slot=slot),
         "systems": slot.system, "air-records": AirRecordFactory(system=slot.system),
+        "sites": home, "dust": DustEpisodeFactory(site=home), "technicians": technician,
+        "absences": AbsenceFactory(), "letters": NoticeFactory(site=home, state="parked"),
         "rounds": RoundPlanFactory(proposal={"days": [A_ROUND]}), "season-plans": SeasonPlanFactory(),
     }  # fmt: skip
     return {part: row.pk for part, row in rows.items()}

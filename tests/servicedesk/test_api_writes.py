@@ -14,6 +14,7 @@ from tests.servicedesk import (
     test_api_homes,
     test_api_plans,
     test_api_sheets,
+    test_api_staff,
     test_api_supply,
     test_api_visits,
 )
@@ -23,7 +24,7 @@ from tests.servicedesk.writing import Record, Write
 pytestmark = pytest.mark.django_db
 PARTS = (
     test_api_visits, test_api_findings, test_api_homes, test_api_sheets, test_api_supply, test_api_plans,
-    test_api_air,
+    test_api_air, test_api_staff,
 )  # fmt: skip
 WRITES: list[Write] = [write for part in PARTS for write in part.WRITES]
 ELSEWHERE = {"api-device-batch", "api-filter-changes", "api-filter-readings", "api-visits", "api-sheets"}

@@ -11,7 +11,7 @@ from schedules import promises
 from schedules.figures import FIGURES, table, value_of
 from schedules.planning.foretell import CHANCES
 from schedules.planning.kept import PROMISED_SHARE, Kept, Share, calibration, judge
-from shared.paging import Page, Paged, page_of_list
+from shared.paging import Page, Paged, page_of
 from shared.units import PA_PER_INWC
 
 router = Router()
@@ -85,7 +85,7 @@ def figures(request: HttpRequest, paged: Paged, figure: str = "", branch: str = 
                         kind=one.kind, definition=str(one.definition),
                     )
                 )  # fmt: skip
-    return page_of_list(rows, paged)
+    return page_of(rows, paged)
 
 
 @router.get("/promises", url_name="api-promises", response=PromisesOut, tags=["figures"])

@@ -16,7 +16,7 @@ from schedules.call_list import Call, calls, write_call
 from schedules.finding_words import on_record
 from schedules.models import Defect, FieldEntry
 from shared.asked_days import Key
-from shared.paging import Page, Paged, page_of, page_of_list
+from shared.paging import Page, Paged, page_of
 
 router = Router()
 
@@ -157,7 +157,7 @@ def findings(request: HttpRequest, paged: Paged, kind: str = "", site: str = "")
         for said in every
         if not site or slot.system.site.name == site
     ]  # fmt: skip
-    return page_of_list(rows, paged)
+    return page_of(rows, paged)
 
 
 @router.get("/defects", url_name="api-defects", response=Page[DefectOut], tags=["looking at"])
@@ -179,7 +179,7 @@ def settle(request: HttpRequest, pk: Key, told: SettledIn) -> Any:
 @router.get("/entries", url_name="api-entries", response=Page[EntryOut], tags=["looking at"])
 def entries(request: HttpRequest, paged: Paged) -> Any:
     """Entries of phones that nobody has judged, the oldest first."""
-    page = page_of_list(entry_judging.waiting(), paged)
+    page = page_of(entry_judging.waiting(), paged)
     told = entry_judging.in_words(page["rows"], units_of(signed_in(request)))
     return {**page, "rows": [_entry(row, words) for row, words in told]}
 
@@ -209,7 +209,7 @@ def judge(request: HttpRequest, pk: Key, told: JudgedIn) -> Any:
 def call_list(request: HttpRequest, paged: Paged, site: str = "") -> Any:
     """Homes to ring, each with the reason, the most urgent first."""
     rows = [_call(one) for one in calls(timezone.now()) if not site or one.site.name == site]
-    return page_of_list(rows, paged)
+    return page_of(rows, paged)
 
 
 def _call(one: Call) -> CallOut:

@@ -17,7 +17,7 @@ from schedules.models import Purchase, SentFilter
 from schedules.to_buy import to_buy
 from shared.asked_days import Day, Key
 from shared.form_bodies import fault
-from shared.paging import Page, Paged, page_of, page_of_list
+from shared.paging import Page, Paged, page_of
 
 router = Router()
 # A count that no column holds is none.
@@ -135,7 +135,7 @@ def filters_to_buy(request: HttpRequest, paged: Paged, nominal_size: str = "") -
     """The purchase list at the desk's level."""
     rows = [line for line in to_buy(timezone.now()).lines if line.buy or line.needed]
     rows = [line for line in rows if line.media.nominal_size == nominal_size] if nominal_size else rows
-    page = page_of_list(rows, paged)
+    page = page_of(rows, paged)
     return {**page, "rows": [_bought(line) for line in page["rows"]]}
 
 
@@ -189,7 +189,7 @@ def hold_to(request: HttpRequest, told: LevelIn) -> Any:
 @router.get("/filters-to-send", url_name="api-to-send", response=Page[ToSendOut], tags=["supply"])
 def to_send(request: HttpRequest, paged: Paged) -> Any:
     """Filters that have to be on their way, the soonest due first."""
-    return page_of_list(supply.to_send(timezone.now()), paged)
+    return page_of(supply.to_send(timezone.now()), paged)
 
 
 @router.post("/filters-to-send/{pk}/sent", url_name="api-to-send-sent", response=ToSendOut, tags=["supply"])

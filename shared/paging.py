@@ -31,8 +31,3 @@ def page_of(rows: QuerySet[Any] | Sequence[Any], window: Window) -> dict[str, An
     """The page of an ordered list; two queries where it is one of the database."""
     count = rows.count() if isinstance(rows, QuerySet) else len(rows)
     return {"count": count, "rows": list(rows[window.offset : window.offset + window.limit])}
-
-
-def page_of_list(rows: Sequence[Any], window: Window) -> dict[str, Any]:
-    """The page of a list that is at hand."""
-    return {"count": len(rows), "rows": list(rows[window.offset : window.offset + window.limit])}

@@ -18,7 +18,7 @@ from equipment.models import (
     SiteRole,
     User,
 )
-from equipment.record import NotRecordable, Told, record_change, record_reading, undo_change
+from equipment.record import NotRecordable, Told, record_change, record_reading, told_by, undo_change
 from shared.sizes import parse_size
 from tests.factories import (
     NOW,
@@ -29,6 +29,7 @@ from tests.factories import (
     SiteFactory,
     SiteRoleFactory,
     SystemFactory,
+    UserFactory,
 )
 
 pytestmark = pytest.mark.django_db
@@ -210,3 +211,21 @@ def test_who_changed_what_is_kept(home_slot: FilterSlot) -> None:
     home_slot.location = "attic"
     home_slot.save()
     assert [row.location for row in home_slot.history.order_by("history_id")] == ["", "attic"]
+
+
+@pytest.mark.parametrize(
+    ("role", "by_program", "usual", "known"),
+    [
+        (User.Role.HOMEOWNER, False, "technician", ("occupant", "occupant")),
+        (User.Role.TECHNICIAN, True, "occupant", ("technician", "technician")),
+        (User.Role.MANAGER, False, "occupant", ("desk", "occupant")),
+        (User.Role.MANAGER, True, "technician", ("program", "technician")),
+    ],
+)
+def test_a_change_is_known_as_whoever_tells_of_it_can_know(
+    role: str, by_program: bool, usual: str, known: tuple[str, str]
+) -> None:
+    user, slot = UserFactory(role=role), FilterSlotFactory(changed_by=usual)
+    told = told_by(user, slot, by_program=by_program)
+    assert (told.how, told.by, told.user) == (*known, user)
+    assert told_by(user, slot, changed_by="occupant").by == "occupant"

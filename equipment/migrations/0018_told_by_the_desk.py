@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('equipment', '0015_wrong_codes'),
+        ('equipment', '0017_fan_years'),
     ]
 
     operations = [

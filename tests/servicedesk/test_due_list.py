@@ -10,7 +10,9 @@ import pytest
 import time_machine
 from django.test import Client
 
-from equipment.models import Site
+from equipment.models import FilterSlot, Site
+from schedules import due
+from schedules.models import Plan
 from tests.factories import NOW, TODAY, FilterSlotFactory, PlanFactory, SystemFactory
 from tests.markup import tight
 
@@ -45,6 +47,19 @@ def test_the_title_says_which_rows_of_how_many_are_below_it(long_list: Client) -
     said = "5 filters are due before 27 May 2026"
     assert title_and_rows(long_list) == (f"{said}. Rows 1 to 60 of 63.", 60)
     assert title_and_rows(long_list, page=2) == (f"{said}. Rows 61 to 63 of 63.", 3)
+
+
+def test_a_large_desk_counts_once_a_minute_and_shows_the_same_rows(
+    long_list: Client, standing_clock: time_machine.Traveller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    small = title_and_rows(long_list)
+    monkeypatch.setattr(due, "LARGE", 0)
+    assert title_and_rows(long_list) == small
+    slot = FilterSlot.objects.earliest("plan__due_on")
+    Plan.objects.filter(slot=slot).delete()
+    assert title_and_rows(long_list)[0] == small[0]
+    standing_clock.shift(timedelta(seconds=61))
+    assert title_and_rows(long_list) == ("4 filters are due before 27 May 2026. Rows 1 to 60 of 62.", 60)
 
 
 def test_a_narrowed_list_of_two_pages_says_so(long_list: Client) -> None:

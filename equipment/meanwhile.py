@@ -70,7 +70,9 @@ def fit_for_a_while(slot: FilterSlot, asked: ForAWhile, told: Told, now: datetim
             return row
         usual = row.usual if row is not None else fitted_media([slot], now)[slot.pk]
         record_change(slot, today, asked.media, told, now)
-        slot.meanwhiles.filter(ended_on=None).update(ended_on=today)
+        for before in slot.meanwhiles.filter(ended_on=None):
+            before.ended_on = today
+            before.save()
         return Meanwhile.objects.create(
             slot=slot,
             media=asked.media,

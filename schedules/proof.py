@@ -1,33 +1,22 @@
-"""What was done at a home, as it stands on record: changes, readings, visits and work, known from whom, and
-when it was written down. What was taken back and what was put right stay, and are told as such.
+"""What was done at a home, as it stands on record: changes, readings, visits, work, air measured, filters in
+for a while and defects, known from whom, and when it was written down. What was taken back and what was put
+right stay, and are told as such.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
-from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, User
+from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site
+from schedules import done_besides
+from schedules.done_entry import Entry, written
 from schedules.explain import say_day
 from schedules.household_acts import alike, place_of
 from schedules.models import TaskDone, Visit
 from shared import clock
 from shared.units import PRESSURE, show
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One thing done: its local day, where in the home, what in words, known from whom, written down when and
-    by whom; ``undone``: the day it was taken back."""
-
-    day: date
-    where: str
-    what: str
-    known: str
-    written: str
-    undone: date | None = None
 
 
 def done_at(site: Site, units: str, first: date | None = None, last: date | None = None) -> list[Entry]:
@@ -38,6 +27,9 @@ def done_at(site: Site, units: str, first: date | None = None, last: date | None
         *_readings(site, zone, where, units),
         *_visits(site, zone),
         *_tasks(site),
+        *done_besides.air(site, zone, units),
+        *done_besides.meanwhiles(site, zone, where),
+        *done_besides.defects(site, zone),
     ]
     inside = [row for row in entries if (first or date.min) <= row.day <= (last or date.max)]
     return sorted(inside, key=lambda row: (row.day, row.where, row.what), reverse=True)
@@ -64,7 +56,7 @@ def _changes(site: Site, zone: ZoneInfo, where: dict[int, str]) -> Iterator[Entr
             where[row.slot_id],
             said,
             row.get_told_display(),
-            _written(row.recorded_at, row.recorded_by, zone),
+            written(row.recorded_at, row.recorded_by, zone),
             clock.local_day(row.undone_at, zone) if row.undone_at else None,
         )
 
@@ -105,7 +97,7 @@ def _readings(site: Site, zone: ZoneInfo, where: dict[int, str], units: str) -> 
             where[row.slot_id],
             said,
             _("told by a person") if row.taken_by else _("from a sheet or a device"),
-            _written(row.recorded_at, row.taken_by, zone),
+            written(row.recorded_at, row.taken_by, zone),
         )
 
 
@@ -133,7 +125,7 @@ def _visits(site: Site, zone: ZoneInfo) -> Iterator[Entry]:
             "",
             f"{said}: {row.findings}" if row.findings else said,
             str(row.technician or ""),
-            _written(told.get(row.pk, row.completed_at), None, zone),
+            written(told.get(row.pk, row.completed_at), None, zone),
         )
 
 
@@ -152,12 +144,3 @@ def _tasks(site: Site) -> Iterator[Entry]:
         who = str(row.visit.technician or "") if row.visit else ""
         said = f"{row.task.name}: {row.note}" if row.note else row.task.name
         yield Entry(row.done_on, row.task.system.name, said, who, "")
-
-
-def _written(at: datetime, by: User | None, zone: ZoneInfo) -> str:
-    day = say_day(clock.local_day(at, zone))
-    return f"{day}, {_name(by)}" if by else day
-
-
-def _name(user: User) -> str:
-    return user.get_full_name() or (user.person.name if user.person else str(user))

@@ -31,7 +31,7 @@ class SpanForm(forms.Form):
 
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:
-    """Changes, readings, visits and work of the home, newest first, each with whom it is known from."""
+    """Everything done at the home, newest first, each with whom it is known from."""
     site, form = site_or_404(signed_in(request), pk), SpanForm(request.GET or None)
     span = form.cleaned_data if form.is_valid() else {}
     context = {

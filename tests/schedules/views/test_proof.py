@@ -15,9 +15,12 @@ from schedules.proof import done_at
 from tests.factories import (
     NOW,
     TODAY,
+    AirRecordFactory,
+    DefectFactory,
     DeviceFactory,
     FilterChangeFactory,
     FilterSlotFactory,
+    MeanwhileFactory,
     MediaFactory,
     ReadingFactory,
     SiteFactory,
@@ -148,3 +151,79 @@ def test_as_many_queries_for_a_long_record_as_for_a_short_one(lived_in: Site) ->
         FilterChangeFactory(slot=slot, changed_at=NOW - timedelta(days=days), changed_on=TODAY)
         ReadingFactory(slot=slot, taken_at=NOW - timedelta(days=days))
     assert asked() == few
+
+
+def test_air_measured_is_told_with_what_was_put_right_and_what_was_taken_back(
+    home: Site, home_slot: FilterSlot, technician_user: User
+) -> None:
+    told = {
+        "system": home_slot.system, "airflow_m3s": 0.5, "return_static_pa": 40.0, "supply_static_pa": None,
+        "filter_drop_pa": None, "airflow_method": "flow plate", "measured_by": technician_user,
+    }  # fmt: skip
+    kept = AirRecordFactory(measured_at=NOW - timedelta(days=3), **told)
+    kept.airflow_m3s = 0.4
+    kept.save()
+    with time_machine.travel(NOW, tick=False):
+        AirRecordFactory(measured_at=NOW - timedelta(days=2), **told).delete()
+    gone, stands = done_at(home, "si")
+    assert (gone.day, gone.undone, stands.undone) == (TODAY - timedelta(days=2), TODAY, None)
+    assert gone.what == "Air measured: airflow 500 L/s, return static without the filter 40 Pa"
+    assert stands.what == (
+        "Air measured: airflow 400 L/s, return static without the filter 40 Pa"
+        " (put right; before: Air measured: airflow 500 L/s, return static without the filter 40 Pa)"
+    )
+    assert (stands.where, stands.known) == (home_slot.system.name, "flow plate")
+    assert stands.written.endswith(", technician")
+
+
+def test_a_filter_in_for_a_while_and_defects_are_told_with_their_days_and_people(
+    home: Site, home_slot: FilterSlot, technician_user: User, manager_user: User
+) -> None:
+    fine = MediaFactory(name="Fine 13", merv=13)
+    day = TODAY - timedelta(days=20)
+    row = MeanwhileFactory(
+        slot=home_slot, media=fine, begins_on=day, look_on=day + timedelta(days=5),
+        ends_on=day + timedelta(days=10), why="smoke", recorded_by=technician_user,
+    )  # fmt: skip
+    row.ended_on = day + timedelta(days=8)
+    row.save()
+    visit = VisitFactory(site=home, technician=TechnicianFactory(name="Ada Reed"))
+    DefectFactory(
+        visit=visit, site=home, kind="frame", seen_at=NOW - timedelta(days=5), seen_by=technician_user,
+        settled_at=NOW - timedelta(days=1), settled_by=manager_user, settled_how="new rack",
+    )  # fmt: skip
+    DefectFactory(visit=visit, site=home, kind="water", seen_at=NOW - timedelta(days=4))
+    settled, water, seen, fitted = done_at(home, "si")
+    assert settled.what == "Settled: Rack or frame bent or loose: new rack"
+    assert settled.written == "11 May 2026, manager"
+    assert water.what == "Seen: Water or rust at the unit"
+    assert (seen.what, seen.known) == ("Seen: Rack or frame bent or loose", "Ada Reed")
+    assert seen.written == "7 May 2026, technician"
+    assert fitted.day == day
+    assert fitted.what == (
+        "Filter in for a while: Fine 13, MERV 13, to come out by 2 May 2026 (smoke); ended on 30 April 2026"
+        " (put right; before: Filter in for a while: Fine 13, MERV 13, to come out by 2 May 2026 (smoke))"
+    )
+
+
+def test_what_was_done_besides_takes_no_more_queries_and_is_nobody_elses(
+    home: Site, home_slot: FilterSlot
+) -> None:
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as caught:
+            done_at(home, "ip")
+        return len(caught)
+
+    def add(slot: FilterSlot, days: int) -> None:
+        AirRecordFactory(system=slot.system, measured_at=NOW - timedelta(days=days))
+        DefectFactory(visit=VisitFactory(site=slot.system.site), site=slot.system.site)
+        MeanwhileFactory(slot=slot, ended_on=TODAY)
+
+    add(home_slot, 0)
+    asked()
+    few = asked()
+    for days in range(1, 5):
+        add(home_slot, days)
+        add(FilterSlotFactory(), days)
+    assert asked() == few
+    assert len(done_at(home, "ip")) == 15

@@ -10,7 +10,7 @@ from django.utils import translation
 from django.utils.translation import gettext as _
 
 from equipment.models import Person, User
-from schedules import due
+from schedules import due, erased_words
 from schedules.models import Answer, Notice, Reply, RestedAddress, Rung, Wish
 
 
@@ -37,9 +37,11 @@ def _off_the_log(person: Person) -> None:
 
 def erase(person: Person, now: datetime) -> None:
     """Take name, mail, telephone and consent off the record and its history, end the person's part in every
-    home, blank their letters, and close their account. What was changed, read and visited stays."""
+    home, blank their letters, take them out of what was written there, and close their account. What was
+    changed, read and visited stays."""
     mail = person.email
     with transaction.atomic():
+        erased_words.take_out(person, now)
         nobody = {
             "name": _("erased on request"),
             "email": "",

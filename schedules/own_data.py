@@ -3,13 +3,16 @@
 from datetime import datetime
 from typing import Any
 
+from django.db.models import Q, QuerySet
+
 from equipment.models import FilterChange, FilterSlot, Person, Reading
-from schedules.models import Answer, Notice, Visit, Wish
+from schedules.models import Answer, Notice, Reply, Rung, Visit, Wish
 from schedules.reach import CONSENT
 
 
 def of(person: Person, now: datetime) -> dict[str, Any]:
-    """Name, consent, homes with filters, changes, readings and visits, letters and answers; hours in UTC."""
+    """Name, consent, homes with filters, changes, readings and visits, letters, calls, replies and answers;
+    hours in UTC."""
     sites = [role.site_id for role in person.roles.filter(until=None)]
     return {
         "as_of": now.isoformat(),
@@ -31,7 +34,9 @@ def of(person: Person, now: datetime) -> dict[str, Any]:
                 "day": _day(visit.day),
                 "state": visit.state,
                 "home": visit.site.name,
+                "wanted": visit.wanted,
                 "findings": visit.findings,
+                "note": visit.note,
                 "completed_at": _at(visit.completed_at),
             }
             for visit in Visit.objects.filter(site__in=sites).select_related("site").order_by("pk")
@@ -57,11 +62,38 @@ def of(person: Person, now: datetime) -> dict[str, Any]:
             }
             for row in Wish.objects.filter(person=person).order_by("at", "pk")
         ],
+        "calls": [
+            {
+                "at": _at(row.at),
+                "home": row.site.name,
+                "why": row.why,
+                "answered": row.reached,
+                "note": row.note,
+            }
+            for row in _calls(person, sites)
+        ],
+        "replies": [
+            {"at": _at(row.at), "from": row.sender, "said": row.said, "visit": _day(row.visit.day)}
+            for row in _replies(person)
+        ],
         "answers": [
             {"at": _at(row.at), "kind": row.kind, "text": row.text}
             for row in Answer.objects.filter(person=person).order_by("pk")
         ],
     }
+
+
+def _calls(person: Person, sites: list[int]) -> QuerySet[Rung]:
+    """Those that were for them, and those to homes of theirs that were for nobody named."""
+    theirs = Q(person=person) | Q(person=None, site__in=sites)
+    return Rung.objects.filter(theirs).select_related("site").order_by("at", "pk")
+
+
+def _replies(person: Person) -> QuerySet[Reply]:
+    if not person.email:
+        return Reply.objects.none()
+    rows = Reply.objects.filter(sender__iexact=person.email)
+    return rows.select_related("visit").order_by("at", "pk")
 
 
 def _person(person: Person) -> dict[str, Any]:

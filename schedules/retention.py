@@ -6,12 +6,13 @@ it is not.
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.conf import settings
 from django.core.management import call_command
 from django.db.models import Max, Q
 
-from equipment.models import Person, RuntimeBefore, User
+from equipment.models import Person, RuntimeBefore, SiteRole, User
 from schedules.erasure import erase, is_erased
 from schedules.models import Answer, FieldEntry, Notice, Photograph, Reply, RoundPlan, Rung, SeasonPlan
 
@@ -73,14 +74,22 @@ def _runtime_before(before: datetime, now: datetime) -> int:
 
 
 def _people_gone(before: datetime, now: datetime) -> int:
-    """Whoever left every home so long ago, as if they had asked to be erased."""
-    staff = User.objects.exclude(role=User.Role.HOMEOWNER).filter(person__isnull=False).values("person")
-    gone = Person.objects.annotate(left=Max("roles__until")).filter(left__lt=before.date())
-    gone = gone.exclude(roles__until=None).exclude(pk__in=staff)
-    people = [person for person in gone if not is_erased(person)]
+    """Whoever left every home so long ago, or never had one and was not written about since, as if they had
+    asked to be erased; not whoever works here or has signed in since."""
+    users = User.objects.filter(person__isnull=False)
+    here = users.filter(~Q(role=User.Role.HOMEOWNER) | Q(last_login__gte=before))
+    rows = Person.objects.annotate(left=Max("roles__until")).exclude(pk__in=here.values("person"))
+    left = rows.filter(left__lt=before.date()).exclude(pk__in=_at_home())
+    heard_of = Person.history.filter(history_date__gte=before).values("id")
+    never = rows.filter(roles=None).exclude(pk__in=heard_of)
+    people = [person for person in (*left, *never) if not is_erased(person)]
     for person in people:
         erase(person, now)
     return len(people)
+
+
+def _at_home() -> Any:
+    return SiteRole.objects.filter(until=None).values("person")
 
 
 _KINDS: dict[str, Callable[[datetime, datetime], int]] = {

@@ -3,10 +3,11 @@
 from datetime import datetime, timedelta
 
 import pytest
+import time_machine
 from django.contrib.sessions.models import Session
 from pytest_django.fixtures import Settings
 
-from equipment.models import FilterChange, Person, Reading, Site, User
+from equipment.models import FilterChange, Person, Reading, RuntimeBefore, Site, User
 from schedules.erasure import is_erased
 from schedules.models import Answer, FieldEntry, Notice, Photograph, RoundPlan, Rung, SeasonPlan
 from schedules.retention import forget_old
@@ -21,6 +22,7 @@ from tests.factories import (
     ReadingFactory,
     RoundPlanFactory,
     RungFactory,
+    RuntimeBeforeFactory,
     SeasonPlanFactory,
     SeasonTripFactory,
     SiteRoleFactory,
@@ -107,6 +109,34 @@ def test_whoever_left_long_ago_is_forgotten_and_the_house_remembers_itself(
     assert Person.objects.filter(name__in=["Still Here", "Ada Reed", "Never Had A Home"]).count() == 3
     assert (FilterChange.objects.count(), Reading.objects.count()) == (1, 1)
     assert forget_old(now)["people_gone"] == 0
+
+
+def test_whoever_never_had_a_home_is_forgotten_once_nothing_was_heard_of_them(now: datetime) -> None:
+    def person(name: str, days: int) -> Person:
+        with time_machine.travel(now - timedelta(days=days), tick=False):
+            found: Person = PersonFactory(name=name)
+        return found
+
+    gone, new, works = person("Gone", 31), person("New", 29), person("Works Here", 31)
+    changed, signs_in, idle = person("Changed", 31), person("Signs In", 31), person("Idle", 31)
+    with time_machine.travel(now - timedelta(days=3), tick=False):
+        changed.phone = "+1 555 010 7788"
+        changed.save()
+    UserFactory(role=User.Role.TECHNICIAN, person=works)
+    for who, days in ((signs_in, 3), (idle, 31)):
+        UserFactory(role=User.Role.HOMEOWNER, person=who, last_login=now - timedelta(days=days))
+    SiteRoleFactory(person=person("At Home", 31))
+    assert forget_old(now)["people_gone"] == 2
+    assert {who.pk for who in Person.objects.all() if is_erased(who)} == {gone.pk, idle.pk}
+    assert not is_erased(new)
+    assert forget_old(now)["people_gone"] == 0
+
+
+def test_what_fan_hours_were_goes_after_its_time(now: datetime) -> None:
+    for at in (now - LONG, now - timedelta(days=29)):
+        RuntimeBeforeFactory(at=at)
+    assert forget_old(now)["runtime_before"] == 1
+    assert RuntimeBefore.objects.get().at == now - timedelta(days=29)
 
 
 def test_nought_is_for_ever_and_sessions_end(now: datetime, settings: Settings) -> None:

@@ -87,7 +87,8 @@ def count(row: FieldEntry, user: User, now: datetime, units: str, *, other_day: 
             raise NotRecordable(_("Its visit is not on record any more: write it on the filter's page."))
         left = ""
         if row.kind == FieldEntry.Kind.ARRIVED:
-            Visit.objects.filter(pk=visit.pk, arrived_at=None).update(arrived_at=row.at)
+            visit.arrived_at = visit.arrived_at or row.at
+            visit.save(update_fields=["arrived_at"])
         elif row.kind == FieldEntry.Kind.DISPLACED:
             _displace(visit, row)
         elif row.kind == FieldEntry.Kind.NO_ACCESS:

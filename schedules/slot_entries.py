@@ -61,7 +61,10 @@ def write(row: FieldEntry, slot: FilterSlot, form: SlotForm) -> None:
     data, now = form.cleaned_data, row.received_at
     if isinstance(form, ReadingForm):
         visits.write_reading(slot, row.at, data["filter_drop"], data["airflow"], row.user, now)
-        slot.readings.filter(taken_at=row.at).update(airflow_method=data["airflow_method"])
+        # One at a time, so that each has its history.
+        for one in slot.readings.filter(taken_at=row.at).exclude(airflow_method=data["airflow_method"]):
+            one.airflow_method = data["airflow_method"]
+            one.save(update_fields=["airflow_method"])
     else:
         told = Told(FilterChange.Told.TECHNICIAN, FilterSlot.ChangedBy.TECHNICIAN, row.user)
         at = row.at if data["on"] == _day(row, slot) else None

@@ -108,10 +108,12 @@ def take_in(number: str, words: str, now: datetime) -> bool:
         return False
     wanted = digits(number)
     people = [
-        person.pk
+        person
         for person in Person.objects.exclude(phone="").filter(text_consent_at__isnull=False)
         if wanted and digits(person.phone) == wanted
     ]
-    stopped = Person.objects.filter(pk__in=people).update(text_stopped_at=now)
-    note_texts(people, now, Wish.How.TEXT, words, wanted=False)
-    return bool(stopped)
+    for person in people:
+        person.text_stopped_at = now
+        person.save(update_fields=["text_stopped_at"])
+    note_texts([person.pk for person in people], now, Wish.How.TEXT, words, wanted=False)
+    return bool(people)

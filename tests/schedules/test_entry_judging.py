@@ -202,3 +202,13 @@ def test_an_entry_is_read_as_its_form_would_show_it(
         ),
         ("Findings", "rack loose"),
     ]
+
+
+def test_what_was_judged_leaves_its_trace_in_the_visits_history(
+    visit: Visit, technician_user: User, manager_user: User, now: datetime
+) -> None:
+    row = entry(visit, technician_user, now, kind="arrived", fields={})
+    entry_judging.count(row, manager_user, now, "ip")
+    visit.refresh_from_db()
+    assert visit.arrived_at == row.at
+    assert visit.history.first().arrived_at == row.at

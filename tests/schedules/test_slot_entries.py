@@ -45,6 +45,15 @@ def test_a_reading_is_written_down_once_at_its_hour_in_its_units(
     assert (row.taken_at, row.taken_by) == (now - timedelta(hours=1), technician_user)
 
 
+def test_how_the_air_was_measured_stands_in_the_history_too(
+    slot: FilterSlot, technician_user: User, now: Any
+) -> None:
+    fields = {"filter_drop": ["0.2"], "airflow": ["900"], "airflow_method": ["hood"], "units": ["ip"]}
+    take(told("reading", slot.pk, now, fields=fields), technician_user, now, "ip")
+    row = Reading.objects.get(slot=slot)
+    assert (row.airflow_method, row.history.first().airflow_method) == ("hood", "hood")
+
+
 def test_a_change_is_written_down_at_its_hour(slot: FilterSlot, technician_user: User, now: Any) -> None:
     assert take(told("changed", slot.pk, now), technician_user, now, "ip").state == "taken"
     row = FilterChange.objects.get(slot=slot)

@@ -164,6 +164,8 @@ def test_stop_is_understood_before_the_next_message(
     reminders.write_due(now)
     answer = come_in(stranger, {"from": "+1 312 555 0143", "text": words})
     assert answer.json() == {"stopped": True}
+    stopped = Person.objects.get(text_stopped_at__isnull=False)
+    assert stopped.history.first().text_stopped_at == stopped.text_stopped_at
     sending.send_all(now)
     assert carrier.taken == []
     assert Notice.objects.get().why == "stopped text messages"

@@ -11,6 +11,7 @@ from simple_history.admin import SimpleHistoryAdmin
 from equipment import models, runtime_trace
 from equipment.access import signed_in
 from equipment.dust import stamp_episode
+from equipment.fan_log import fan_log
 from equipment.record import stamp, stamp_site
 from shared import clock
 
@@ -186,9 +187,13 @@ class RuntimeDayAdmin(PlainAdmin):
 
     def save_model(self, request: HttpRequest, obj: models.RuntimeDay, form: Any, change: bool) -> None:
         """Hours are facts of the system's slots; what they were before stays."""
-        was = models.RuntimeDay.objects.filter(pk=obj.pk).values_list("system", "day", "fan_hours").first()
-        if was is not None:
-            runtime_trace.note([was], signed_in(request).get_username(), timezone.now())
+        days = models.RuntimeDay.objects.filter(pk=obj.pk)
+        was = set(days.values_list("system", "day", "fan_hours"))
+        # A day that was folded counts until it has a row again.
+        log = fan_log([obj.system_id], obj.day, since=obj.day).by_day()
+        was |= {(system, day, hours) for (system, day), hours in log.items()}
+        over = sorted(was - {(obj.system_id, obj.day, obj.fan_hours)})
+        runtime_trace.note(over, signed_in(request).get_username(), timezone.now())
         super().save_model(request, obj, form, change)
         stamp_site(obj.system.site_id, timezone.now())
 

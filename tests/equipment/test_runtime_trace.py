@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from equipment.device_posts import DayPosted, take
+from equipment.fan_fold import fold
 from equipment.models import Device, RuntimeBefore, RuntimeDay
 from tests.conftest import Importing
 from tests.factories import NOW, TODAY, DeviceFactory, RuntimeDayFactory, SystemFactory
@@ -66,6 +67,7 @@ def test_the_record_page_names_who_wrote_it_over_and_lets_nobody_change_a_trace(
     row = RuntimeDayFactory(fan_hours=5.0)
     form = {"system": row.system_id, "day": row.day, "fan_hours": 6}
     manager.post(reverse("admin:equipment_runtimeday_change", args=[row.pk]), form)
+    manager.post(reverse("admin:equipment_runtimeday_change", args=[row.pk]), form)
     trace = RuntimeBefore.objects.get()
     assert (trace.day, trace.fan_hours, trace.source) == (row.day, 5.0, "manager")
     for name in ("change", "delete"):
@@ -73,6 +75,15 @@ def test_the_record_page_names_who_wrote_it_over_and_lets_nobody_change_a_trace(
         assert manager.post(page, {"fan_hours": 1, "post": "yes"}).status_code == 403
     assert manager.get(reverse("admin:equipment_runtimebefore_changelist")).status_code == 200
     assert manager.get(reverse("admin:equipment_runtimebefore_add")).status_code == 403
+
+
+def test_a_folded_day_that_the_record_page_writes_over_leaves_its_trace(manager: Client) -> None:
+    row = RuntimeDayFactory(fan_hours=5.0, day=TODAY - timedelta(days=90))
+    fold([row.system_id], TODAY)
+    form = {"system": row.system_id, "day": row.day, "fan_hours": 6}
+    manager.post(reverse("admin:equipment_runtimeday_add"), form)
+    assert RuntimeDay.objects.get().fan_hours == 6
+    assert [(day, hours) for day, hours, _at, _source in traces()] == [(row.day, 5.0)]
 
 
 def test_many_days_are_traced_in_one_statement(device: Device) -> None:

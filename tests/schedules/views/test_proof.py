@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from equipment.device_posts import ReadingPosted, take
-from equipment.models import FilterSlot, Reading, Site, User
+from equipment.models import FilterSlot, Person, Reading, Site, User
 from schedules.proof import done_at
 from tests.factories import (
     NOW,
@@ -227,3 +227,14 @@ def test_what_was_done_besides_takes_no_more_queries_and_is_nobody_elses(
         add(FilterSlotFactory(), days)
     assert asked() == few
     assert len(done_at(home, "ip")) == 15
+
+
+def test_a_household_reads_it_in_its_language(homeowner: Client, home_slot: FilterSlot) -> None:
+    Person.objects.update(language="es")
+    site = home_slot.system.site
+    AirRecordFactory(system=home_slot.system, airflow_m3s=0.5)
+    MeanwhileFactory(slot=home_slot)
+    DefectFactory(visit=VisitFactory(site=site), site=site, kind="frame", settled_at=NOW)
+    text = homeowner.get(reverse("what-was-done", args=[site.pk])).text
+    for words in ("Aire medido: caudal de aire", "Filtro puesto por un tiempo:", "Se observó:", "Corregido:"):
+        assert words in text

@@ -97,6 +97,20 @@ def test_every_answer_to_a_technicians_program(
             assert not {secret for secret in SECRETS if secret in text}, name
 
 
+@pytest.mark.parametrize("days", DAYS)
+def test_a_visits_note_by_program(days: int, home: Site, technician_user: User, manager_user: User) -> None:
+    own = technician_user.technician
+    visit = VisitFactory(site=home, technician=own, day=TODAY + timedelta(days=days), note=TRY)
+
+    def note(user: User) -> str:
+        key = {"Authorization": f"Bearer {api_keys.make(user, 'a script', NOW)[1]}"}
+        told: str = Client().get(f"/api/v1/visits/{visit.pk}", headers=key).json()["note"]
+        return told
+
+    assert note(technician_user) == (TRY if DAYS[days] else "")
+    assert note(manager_user) == TRY
+
+
 def test_a_manager_reads_all_of_it_always(places: dict[str, str], manager: Client) -> None:
     Visit.objects.filter(day=TODAY).update(day=TODAY + timedelta(days=30))
     found = told(manager, places, ["site", "visit"])

@@ -5,8 +5,9 @@ from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import OperationalError, connection, transaction
 from django.db.models import Q, QuerySet
+from psycopg.errors import LockNotAvailable
 
 from equipment.fitted import made_by
 from equipment.look_up_tables import STALE, TEXT, WORD
@@ -15,6 +16,12 @@ from equipment.models import FilterChange, FilterSlot, SiteRole
 from equipment.sheets.context import batches
 
 AT_ONCE = 2000
+# A home that was imported is noted some six times, for each of its rows: with many at once its texts are
+# written but once. SQLite has one writer, who is not kept waiting so long.
+MANY_AT_ONCE = {"postgresql": 20_000, "sqlite": AT_ONCE}
+A_SWEEP = 5
+# Whoever searches waits no longer than this for another's round.
+PATIENCE_MS = 200
 _COLUMNS = ("place", "body", "phones", "media", "size", "short_m", "long_m", "depth_m", "sort")
 _FIELDS = (
     "pk", "name", "location", "nominal_size", "short_m", "long_m", "depth_m", "first_media__name",
@@ -37,14 +44,30 @@ Row = dict[str, Any]
 def refresh(now: datetime, at_most: int | None = None) -> int:
     """Write the texts of the slots noted since the last time, and say how many; one query where none was.
 
-    All of them, or ``at_most`` so many transactions' worth: who asks need not wait out a large import.
+    All of them, or ``at_most`` so many transactions' worth: who asks need not wait out a large import, nor
+    long for another who is at it.
 
     Safe beside other writers: what is noted after the list was read is left for the next time, and two
     refreshers wait for each other, so that an older text never covers a newer one.
     """
     count = rounds = 0
     while (at_most is None or rounds < at_most) and _is_due(now):
-        count, rounds = count + _refresh_some(now), rounds + 1
+        try:
+            count, rounds = count + _refresh_some(now, AT_ONCE, PATIENCE_MS if at_most else 0), rounds + 1
+        except OperationalError as error:
+            if not isinstance(error.__cause__, LockNotAvailable):
+                raise
+            break
+    return count
+
+
+def sweep(now: datetime) -> int:
+    """The same in larger rounds, and a few of them: the next sweep goes on."""
+    count = 0
+    for _ in range(A_SWEEP):
+        if not _is_due(now):
+            break
+        count += _refresh_some(now, MANY_AT_ONCE[connection.vendor], 0)
     return count
 
 
@@ -55,12 +78,14 @@ def _is_due(now: datetime) -> bool:
 
 
 @transaction.atomic
-def _refresh_some(now: datetime) -> int:
+def _refresh_some(now: datetime, at_once: int, patience_ms: int) -> int:
     """A short transaction, so that nobody else who writes to SQLite waits long."""
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
+            cursor.execute("SELECT set_config('lock_timeout', %s, true)", [str(patience_ms)])
             cursor.execute(f"LOCK TABLE {STALE} IN SHARE UPDATE EXCLUSIVE MODE")
-        some = f"SELECT id FROM {STALE} WHERE due IS NULL OR due <= %s ORDER BY id LIMIT {AT_ONCE}"  # noqa: S608
+            cursor.execute("SELECT set_config('lock_timeout', '0', true)")
+        some = f"SELECT id FROM {STALE} WHERE due IS NULL OR due <= %s ORDER BY id LIMIT {at_once}"  # noqa: S608
         cursor.execute(f"DELETE FROM {STALE} WHERE id IN ({some}) RETURNING kind, ref", [_stored(now)])  # noqa: S608
         slots, words = _slots_of(cursor.fetchall()), set[str]()
         for few in batches(sorted(slots), AT_ONCE):

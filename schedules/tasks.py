@@ -34,7 +34,7 @@ def replan_changed() -> int:
     """Plan again what is newer than its plan, and bring the look-up's texts up to date."""
     now = timezone.now()
     # Whoever looks something up next need not wait for the texts of a large import.
-    look_up_refresh.refresh(now)
+    look_up_refresh.sweep(now)
     return due.replan_stale(now)
 
 

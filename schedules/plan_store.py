@@ -1,19 +1,20 @@
 """Plans written: those that differ from the stored ones, and never over a newer one."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db import transaction
 
 from equipment import bulk
 from schedules import kept_dates
-from schedules.models import Plan
+from schedules.models import DateBefore, Plan
 from schedules.plan_rows import Dated
 
 COMPARED = (
     "due_on", "reason", "p10_on", "p50_on", "p90_on", "drop_now_pa", "clean_drop_pa", "limit_drop_pa",
     "run_hours", "life_began_on", "notes", "findings", "finding_count", "as_of", "facts_at", "weather_at",
 )  # fmt: skip
+_KEPT = ("due_on", "reason", "p10_on", "p90_on", "life_began_on")
 _BEGAN = COMPARED.index("life_began_on")
 # Whoever began from older facts, or on an earlier day, comes too late.
 _NOT_OLDER = ("as_of", "facts_at")
@@ -34,6 +35,7 @@ def store(items: Sequence[Dated]) -> int:
     if fresh:
         with transaction.atomic():
             _note_kept([plan for plan in fresh if _began_anew(plan, stored.get(plan.slot_id))])
+            _note_moved(fresh, stored)
             _write(fresh)
     return len(fresh)
 
@@ -44,6 +46,26 @@ def _values(plan: Plan) -> list[Any]:
 
 def _began_anew(plan: Plan, before: list[Any] | None) -> bool:
     return before is not None and before[_BEGAN] != plan.life_began_on
+
+
+def _note_moved(plans: Sequence[Plan], stored: Mapping[int, list[Any]]) -> None:
+    """Keep every date that moved, with what moved it."""
+    rows = []
+    for plan in plans:
+        if plan.slot_id in stored:
+            was = dict(zip(COMPARED, stored[plan.slot_id], strict=True))
+            if (was["due_on"], was["reason"]) != (plan.due_on, plan.reason):
+                before = {name: was[name] for name in _KEPT}
+                rows.append(
+                    DateBefore(slot_id=plan.slot_id, until=plan.made_at, moved=_moved(was, plan), **before)
+                )
+    DateBefore.objects.bulk_create(rows, batch_size=1000)
+
+
+def _moved(was: Mapping[str, Any], plan: Plan) -> str:
+    if was["facts_at"] != plan.facts_at:
+        return DateBefore.Moved.FACT
+    return DateBefore.Moved.WEATHER if was["weather_at"] != plan.weather_at else DateBefore.Moved.DAY
 
 
 def _note_kept(plans: Sequence[Plan]) -> None:

@@ -14,7 +14,17 @@ from django.db.models import Max, Q
 
 from equipment.models import Person, RuntimeBefore, SiteRole, User
 from schedules.erasure import erase, is_erased
-from schedules.models import Answer, FieldEntry, Notice, Photograph, Reply, RoundPlan, Rung, SeasonPlan
+from schedules.models import (
+    Answer,
+    DateBefore,
+    FieldEntry,
+    Notice,
+    Photograph,
+    Reply,
+    RoundPlan,
+    Rung,
+    SeasonPlan,
+)
 
 _FINISHED = (Notice.State.SENT, Notice.State.NOT_SENT, Notice.State.FAILED)
 
@@ -73,6 +83,11 @@ def _runtime_before(before: datetime, now: datetime) -> int:
     return RuntimeBefore.objects.filter(at__lt=before).delete()[0]
 
 
+def _dates_before(before: datetime, now: datetime) -> int:
+    """What dates were before they moved; those that a change ended stay (``KeptDate``)."""
+    return DateBefore.objects.filter(until__lt=before).delete()[0]
+
+
 def _people_gone(before: datetime, now: datetime) -> int:
     """Whoever left every home so long ago, or never had one and was not written about since, as if they had
     asked to be erased; not whoever works here or has signed in since."""
@@ -99,5 +114,6 @@ _KINDS: dict[str, Callable[[datetime, datetime], int]] = {
     "photographs": _photographs,
     "plans_of_rounds": _plans_of_rounds,
     "runtime_before": _runtime_before,
+    "dates_before": _dates_before,
     "people_gone": _people_gone,
 }

@@ -183,6 +183,7 @@ KEEP_DAYS = {
     "photographs": env.int("KEEP_PHOTOGRAPHS_DAYS", default=1825),
     "plans_of_rounds": env.int("KEEP_ROUNDS_DAYS", default=400),
     "runtime_before": env.int("KEEP_RUNTIME_BEFORE_DAYS", default=400),
+    "dates_before": env.int("KEEP_DATES_BEFORE_DAYS", default=400),
     "people_gone": env.int("KEEP_PEOPLE_GONE_DAYS", default=730),
 }
 if min(KEEP_DAYS.values()) < 0:

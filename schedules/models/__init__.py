@@ -2,6 +2,7 @@
 
 from schedules.models.answer import Answer
 from schedules.models.calendar_event import CalendarEvent
+from schedules.models.date_before import DateBefore
 from schedules.models.defect import Defect
 from schedules.models.feed import Feed
 from schedules.models.field_entry import FieldEntry
@@ -29,9 +30,9 @@ from schedules.models.visit import Visit, VisitJob
 from schedules.models.wish import Wish
 
 __all__ = [
-    "Absence", "Answer", "CalendarEvent", "Defect", "Depot", "Feed", "FieldEntry", "FleetPrior",
-    "Foretold", "HomeHours", "KeptDate", "MailServer", "MaintenanceTask", "Night", "NightPart",
-    "Notice", "NoticeSlot", "OfferedTime", "Photograph", "Plan", "Policy", "Purchase", "Reply",
-    "RestedAddress", "RoundPlan", "Rung", "SeasonPlan", "SeasonTrip", "SentFilter", "Tag", "TaskDone",
-    "Technician", "VanTick", "Visit", "VisitJob", "Wish",
+    "Absence", "Answer", "CalendarEvent", "DateBefore", "Defect", "Depot", "Feed", "FieldEntry",
+    "FleetPrior", "Foretold", "HomeHours", "KeptDate", "MailServer", "MaintenanceTask", "Night",
+    "NightPart", "Notice", "NoticeSlot", "OfferedTime", "Photograph", "Plan", "Policy", "Purchase",
+    "Reply", "RestedAddress", "RoundPlan", "Rung", "SeasonPlan", "SeasonTrip", "SentFilter", "Tag",
+    "TaskDone", "Technician", "VanTick", "Visit", "VisitJob", "Wish",
 ]  # fmt: skip

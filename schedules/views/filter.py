@@ -22,12 +22,13 @@ from schedules.drop_today import drops_today
 from schedules.explain import explain, state_word
 from schedules.finding_words import say_all
 from schedules.lives import local_ordinal
-from schedules.models import Policy, SentFilter
+from schedules.models import DateBefore, Policy, SentFilter
 from schedules.reading_form import HeightForm, ReadingForm
 from shared import clock
 from shared.units import AIRFLOW, LENGTH, PRESSURE
 
 SHOWN_PHOTOGRAPHS = 6
+MOST_DATES = 30
 
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:
@@ -167,6 +168,7 @@ def _render(
         "shape": shape,
         "drawings": drawings,
         "findings": findings,
+        "dates_before": DateBefore.objects.filter(slot=slot)[:MOST_DATES] if staff else [],
         "told": told,
         "is_sent": SentFilter.objects.filter(slot=slot).exists() if staff else False,
         "change_form": change_form or ChangeForm(slot, today, initial=_proposed(request)),

@@ -6,6 +6,7 @@ from factory.django import DjangoModelFactory
 
 from tests.factories.clock import NOW, TODAY
 from tests.factories.dates import (
+    DateBeforeFactory,
     FleetPriorFactory,
     ForetoldFactory,
     KeptDateFactory,
@@ -98,6 +99,7 @@ __all__ = [
     "ApiKeyFactory",
     "CalendarEventFactory",
     "CustomerFactory",
+    "DateBeforeFactory",
     "DefectFactory",
     "DepotFactory",
     "DeskFactory",

@@ -20,6 +20,17 @@ class FleetPriorFactory(DjangoModelFactory):
     made_at = NOW
 
 
+class DateBeforeFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.DateBefore
+
+    slot = factory.SubFactory(FilterSlotFactory)
+    due_on = date(2026, 6, 1)
+    reason = plans.Plan.Reason.CALENDAR
+    until = NOW
+    moved = plans.DateBefore.Moved.FACT
+
+
 class NightFactory(DjangoModelFactory):
     class Meta:
         model = plans.Night

@@ -4,10 +4,10 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from equipment.models import FilterSlot, Reading, System
-from equipment.record import record_reading
+from equipment.models import FilterChange, FilterSlot, Reading, System
+from equipment.record import Told, record_change, record_reading
 from schedules import due
-from schedules.models import Plan
+from schedules.models import DateBefore, Plan
 from shared.units import M3S_PER_CFM, PA_PER_INWC
 from tests.factories import (
     FilterSlotFactory,
@@ -55,3 +55,18 @@ def test_no_home_is_parted_between_two_batches(
     Plan.objects.all().delete()
     due.replan(now)
     assert dict(Plan.objects.values_list("slot", "due_on")) == whole
+
+
+def test_a_date_that_moves_leaves_what_it_was_and_what_moved_it(home_slot: FilterSlot, now: datetime) -> None:
+    FilterSlot.objects.update(fitted_on=(now - timedelta(days=60)).date())
+    due.replan(now)
+    first = Plan.objects.get(slot=home_slot)
+    due.replan(now)
+    assert not DateBefore.objects.exists()
+    later = now + timedelta(hours=2)
+    record_change(home_slot, due.today(now), None, Told(FilterChange.Told.OCCUPANT, "occupant"), later)
+    due.replan(later, FilterSlot.objects.filter(pk=home_slot.pk))
+    row = DateBefore.objects.get()
+    assert (row.slot, row.due_on, row.reason, row.until) == (home_slot, first.due_on, first.reason, later)
+    assert row.moved == DateBefore.Moved.FACT
+    assert Plan.objects.get(slot=home_slot).due_on != first.due_on

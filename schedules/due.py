@@ -16,6 +16,7 @@ from schedules.plan_rows import Dated, plans_of
 from schedules.planning.facts import Settings
 from schedules.planning.forecast import forecast
 from schedules.planning.loading import Prior
+from schedules.weather_rows import WeatherRecord
 from shared import clock
 
 # Systems a batch: some hundred megabytes of daily hours at fifteen years a system.
@@ -52,10 +53,14 @@ def dated(as_of: date, now: datetime, prior: Prior, systems: Sequence[int] | Non
 
 
 def dated_by_batch(
-    as_of: date, now: datetime, prior: Prior, homes: Iterable[int] | None
+    as_of: date,
+    now: datetime,
+    prior: Prior,
+    homes: Iterable[int] | None,
+    weather: WeatherRecord | None = None,
 ) -> Iterator[list[Dated]]:
-    """The same of some homes (None: of all), batch by batch."""
-    gatherer, rules = Gatherer(as_of), settings()
+    """The same of some homes (None: of all), batch by batch; with ``weather`` that was read before."""
+    gatherer, rules = Gatherer(as_of, weather), settings()
     for batch in _batches(homes):
         gathered = gatherer.gather(batch)
         if gathered.slots:

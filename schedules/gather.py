@@ -52,11 +52,12 @@ class Gathered:
 class Gatherer:
     """Reads batches of systems; what all batches share is read once."""
 
-    def __init__(self, as_of: date) -> None:
+    def __init__(self, as_of: date, weather: WeatherRecord | None = None) -> None:
+        """``weather`` that was read for the same day before, to be read no more."""
         self.as_of = as_of
         self.desk_zone = Desk.the().timezone
         self.policy = Policy.the()
-        self._weather = WeatherRecord(as_of)
+        self._weather = weather or WeatherRecord(as_of)
         self._dust = DustRecord(as_of)
         self._media: dict[int, Medium] = {}
 

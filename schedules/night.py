@@ -8,15 +8,17 @@ same plans however often it is done.
 import time as clocks
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
+from typing import Any
 
-from django.db import transaction
-from django.db.models import Case, F, IntegerField, Max, Min, Q, QuerySet, Value, When
+from django.db import connection, transaction
+from django.db.models import Case, Count, F, IntegerField, Max, Min, Q, QuerySet, Value, When
 
 from equipment import fan_fold
-from equipment.models import FilterSlot, Site, System
+from equipment.models import FilterSlot, Site, Station, System
 from schedules import due, plan_store
 from schedules.fleet import prior_of_the_day
 from schedules.models import Night, NightPart
+from schedules.weather_rows import WeatherRecord
 
 HOMES_A_PART = 2000
 # A part takes some seconds: a worker that has had one for so long is lost.
@@ -30,6 +32,7 @@ KEPT_NIGHTS = 60
 FOLD_EVERY_DAYS = 28
 
 Clock = Callable[[], datetime]
+_read: dict[str, Any] = {}
 
 
 def begin(now: datetime) -> Night | None:
@@ -107,11 +110,21 @@ def _do(part: NightPart, now: datetime) -> tuple[int, int]:
         .distinct()
     )
     prior, filters, changed = prior_of_the_day(day, now), 0, 0
-    for batch in due.dated_by_batch(day, now, prior, homes):
+    for batch in due.dated_by_batch(day, now, prior, homes, _weather(day)):
         filters += len(batch)
         changed += plan_store.store(batch)
     _fold(part, day)
     return filters, changed
+
+
+def _weather(day: date) -> WeatherRecord:
+    """The stations' days, read once a process until there are newer ones."""
+    stamp = Station.objects.aggregate(last=Max("weather_changed_at"), count=Count("pk"))
+    key = (day, connection.settings_dict["NAME"], *stamp.values())
+    if _read.get("key") != key:
+        _read.update(key=key, weather=WeatherRecord(day))
+    found: WeatherRecord = _read["weather"]
+    return found
 
 
 def _fold(part: NightPart, day: date) -> None:

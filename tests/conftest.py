@@ -14,6 +14,7 @@ from hypothesis import settings as hypothesis_settings
 from equipment.models import FilterSlot, Person, Site, SiteRole, System, User
 from equipment.sheets.faults import Report
 from equipment.sheets.importer import import_sheets
+from schedules import night
 from tests.factories import (
     NOW,
     FilterSlotFactory,
@@ -37,8 +38,9 @@ Importing = Callable[..., Report]
 
 @pytest.fixture(autouse=True)
 def nothing_kept() -> None:
-    """What one test tried too often is no other's fault."""
+    """What one test tried too often is no other's fault, nor is its weather another's."""
     cache.clear()
+    night._read.clear()
 
 
 @pytest.fixture

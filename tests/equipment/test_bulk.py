@@ -39,7 +39,7 @@ def test_fan_hours_come_out_as_arrays(count: int) -> None:
     for pk in systems[:2]:
         bulk.insert(
             RuntimeDay,
-            {"system_id": [pk] * count, "day": days, "fan_hours": [pk + n / 7 % 5 for n in range(count)]},
+            {"system_id": [pk] * count, "day": days, "fan_hours": [n / 7 % 5 for n in range(count)]},
         )
     log = fan_log(systems, TODAY - timedelta(days=1))
     expected = RuntimeDay.objects.filter(day__lt=TODAY).values_list("system", "day", "fan_hours")

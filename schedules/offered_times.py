@@ -42,6 +42,11 @@ class Time:
     last: time
     cost_s: float
 
+    @property
+    def name(self) -> str:
+        """By which it is chosen from those that were found."""
+        return f"{self.technician.pk}:{self.day}:{self.first:%H%M}"
+
 
 def find_times(visit: Visit, now: datetime) -> list[Time]:
     """Up to three times at which the visit finds a place in the rounds as they stand, the earliest first.

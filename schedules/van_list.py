@@ -15,6 +15,7 @@ from schedules.models import Policy, Technician, VanTick, Visit
 
 # How often a filter on the list turns out torn, wet or of another size at the home. Own assumption.
 SPARE_CHANCE = 0.05
+MOST = 500
 
 
 @dataclass(frozen=True)

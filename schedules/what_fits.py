@@ -223,3 +223,9 @@ def _airflow_at_limit(
 def _lost(airflow_m3s: float | None, design_m3s: float | None) -> float | None:
     """Percent of the design airflow that is missing."""
     return None if airflow_m3s is None or not design_m3s else 100.0 * (1.0 - airflow_m3s / design_m3s)
+
+
+def for_a_while(found: list[Candidate]) -> list[Candidate]:
+    """What may go in for a while, the finest first."""
+    good = [one for one in found if not one.fitted and one.for_days]
+    return sorted(good, key=lambda one: -one.media.merv)

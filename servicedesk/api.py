@@ -14,16 +14,20 @@ from equipment.record import NotRecordable
 from equipment.sheets.waiting import NotWaiting
 from schedules.api import router as dates
 from schedules.api_air import router as air
+from schedules.api_carried import router as carried
 from schedules.api_desk import router as desk
 from schedules.api_figures import router as figures
 from schedules.api_findings import router as looking_at
+from schedules.api_fits import router as fits
 from schedules.api_homes import router as homes
 from schedules.api_household import router as household
+from schedules.api_own import router as own
 from schedules.api_rounds import router as rounds
 from schedules.api_seasons import router as seasons
 from schedules.api_staff import router as staff
 from schedules.api_supply import router as supply
 from schedules.api_tasks import router as tasks
+from schedules.api_times import router as times
 from schedules.api_visit_done import router as visits_done
 from schedules.api_visits import router as visits
 from schedules.background_runs import NotPlannable
@@ -45,7 +49,7 @@ api = NinjaAPI(
 )  # fmt: skip
 for part in (
     record, devices, sheets, dates, desk, homes, visits, visits_done, tasks, looking_at, supply, rounds,
-    seasons, figures, air, staff, household,
+    seasons, figures, air, staff, household, own, fits, carried, times,
 ):  # fmt: skip
     api.add_router("", part)
 

@@ -1,7 +1,6 @@
 """Which filters of a slot's size will do there."""
 
 from collections.abc import Callable
-from datetime import date, datetime
 from typing import Any
 
 from django.contrib import messages
@@ -15,16 +14,17 @@ from equipment.access import signed_in, slot_or_404, units_of
 from equipment.curves import media_with_curves
 from equipment.fitted import fitted_media
 from equipment.meanwhile import fit_for_a_while, standing
-from equipment.models import Desk, FilterSlot, Media
+from equipment.models import FilterSlot, Media
 from equipment.record import NotRecordable, told_by
 from equipment.verdict import Answer
 from schedules import due
 from schedules.air_path import PathShown, shown_path
 from schedules.explain import say_day
 from schedules.fit_question import slot_air
+from schedules.household_acts import local_today
 from schedules.what_fits import Candidate, also_media, candidates, of_another_size, place_in_order
+from schedules.what_fits import for_a_while as may_for_a_while
 from schedules.while_form import WhileForm
-from shared import clock
 from shared.units import AIRFLOW, PRESSURE, VELOCITY, show
 
 # Further apart than this, face velocity is shown at the blower's airflow too. Own choice.
@@ -48,7 +48,7 @@ def for_a_while(request: HttpRequest, pk: int) -> HttpResponse:
     user, now = signed_in(request), timezone.now()
     slot = slot_or_404(user, pk)
     found = candidates(slot, fitted_media([slot], now)[slot.pk], now, units_of(user))
-    form = WhileForm(_good(found), _day(slot, now), request.POST)
+    form = WhileForm(may_for_a_while(found), local_today(slot.system.site, now), request.POST)
     if form.is_valid():
         told = told_by(user, slot)
         try:
@@ -61,16 +61,6 @@ def for_a_while(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, said % {"day": say_day(row.ends_on), "look": say_day(row.look_on)})
             return redirect("filter", pk)
     return _render(request, slot, form, status=422)
-
-
-def _good(found: list[Candidate]) -> list[Candidate]:
-    """What may go in for a while, the finest first."""
-    good = [one for one in found if not one.fitted and one.for_days]
-    return sorted(good, key=lambda one: -one.media.merv)
-
-
-def _day(slot: FilterSlot, now: datetime) -> date:
-    return clock.local_day(now, slot.system.site.zone(Desk.the().timezone))
 
 
 def _render(
@@ -96,10 +86,12 @@ def _render(
         "also_found": bool(also) and also_media(also),
         "also_differs": "" if also_media(also) else of_another_size(slot, also, units),
         "all_asked": bool(found) and all(one.answer.verdict == "ask" for one in found),
-        "meanwhile": standing([slot.pk], _day(slot, now)).first(),
+        "meanwhile": standing([slot.pk], local_today(slot.system.site, now)).first(),
     }
     if not user.is_homeowner:
-        context["while_form"] = while_form or WhileForm(_good(found), _day(slot, now))
+        context["while_form"] = while_form or WhileForm(
+            may_for_a_while(found), local_today(slot.system.site, now)
+        )
     return render(request, "schedules/fits.html", context, status=status)
 
 

@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django import forms
-from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import logout
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
@@ -14,7 +12,6 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from equipment.access import signed_in, site_or_404, units_of
 from equipment.dust import episodes_at
@@ -29,29 +26,13 @@ from schedules.home_lines import HomeLine, home_lines, home_title, person_lines
 from schedules.household_acts import Acted, Asked, act, alike, local_today, waits
 from schedules.models import MaintenanceTask, Photograph, Policy, SentFilter, Visit, Wish
 from schedules.open_times import standing
-from schedules.reach import CONSENT
 from schedules.views.dust import SHOWN_FOR
 from schedules.views.dust import lines as dust_lines
 from schedules.visit_promises import hours_words, promise_of
-from schedules.wishes import note, wanted_of
+from schedules.wishes import wanted_of
+from schedules.wishes_form import WishesForm
 from shared.charts import small_gauge
 from shared.place_picture import place_picture
-
-
-class WishesForm(forms.ModelForm):  # type: ignore[type-arg]
-    """What somebody wants to hear, and in which language."""
-
-    language = forms.ChoiceField(label=gettext_lazy("Language"), choices=settings.LANGUAGES)
-
-    class Meta:
-        model = Person
-        fields = ("language", "wants_filter_mail", "wants_visit_mail", "wants_record_mail")
-        labels = {
-            "wants_filter_mail": gettext_lazy("Letters about filters"),
-            "wants_visit_mail": gettext_lazy("Letters about visits"),
-            "wants_record_mail": gettext_lazy("Letters about what was done"),
-        }
-
 
 # With more filters those that nothing has to be done about are folded.
 _MOST_OPEN = 6
@@ -244,9 +225,7 @@ def wishes(request: HttpRequest, pk: int) -> HttpResponse:
     form = WishesForm(request.POST, instance=person)
     if not form.is_valid():
         return page(request, site, wishes=form, status=422)
-    form.save()
-    words = {subject: str(form.fields[name].label) for subject, name in CONSENT.items()}
-    note(person, before, now, Wish.How.OWN_PAGE, words)
+    form.write_down(before, now, Wish.How.OWN_PAGE)
     with translation.override(person.language):
         messages.success(request, _("Your wishes are written down."))
     return redirect("site", pk)

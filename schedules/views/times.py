@@ -32,7 +32,7 @@ def offer_page(request: HttpRequest, pk: int) -> HttpResponse:
         found = find_times(visit, now)
         if request.method == "POST":
             ticked = request.POST.getlist("time")
-            notice = offer(visit, [one for one in found if _key(one) in ticked], now)
+            notice = offer(visit, [one for one in found if one.name in ticked], now)
             said = _("The times go out to %(who)s; an answer books the visit.")
             messages.success(request, said % {"who": notice.person})
             return redirect("visit", pk)
@@ -42,16 +42,12 @@ def offer_page(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "visit": visit,
         "site": visit.site,
-        "times": [(_key(one), time_words(one, tz), one) for one in found],
+        "times": [(one.name, time_words(one, tz), one) for one in found],
         "reader": readers_of([visit.site_id]).get(visit.site_id),
         "open": [time_words(one, tz) for one in open_times(visit, now)],
         "error": error,
     }
     return render(request, "schedules/offer_times.html", context, status=422 if error else 200)
-
-
-def _key(one: Time) -> str:
-    return f"{one.technician.pk}:{one.day}:{one.first:%H%M}"
 
 
 def answer_page(request: HttpRequest, token: str) -> HttpResponse:

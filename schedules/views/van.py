@@ -6,10 +6,8 @@ from django.utils import timezone
 
 from equipment.access import signed_in, units_of
 from equipment.fields import whole_number
-from schedules.van_list import tick, van_list
+from schedules.van_list import MOST, tick, van_list
 from schedules.views.day import day_or_404
-
-MOST = 500
 
 
 def page(request: HttpRequest, technician: int, day: str) -> HttpResponse:

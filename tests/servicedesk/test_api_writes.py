@@ -12,6 +12,7 @@ from tests.servicedesk import (
     test_api_air,
     test_api_findings,
     test_api_homes,
+    test_api_own,
     test_api_plans,
     test_api_sheets,
     test_api_staff,
@@ -24,10 +25,17 @@ from tests.servicedesk.writing import Record, Write
 pytestmark = pytest.mark.django_db
 PARTS = (
     test_api_visits, test_api_findings, test_api_homes, test_api_sheets, test_api_supply, test_api_plans,
-    test_api_air, test_api_staff,
+    test_api_air, test_api_staff, test_api_own,
 )  # fmt: skip
 WRITES: list[Write] = [write for part in PARTS for write in part.WRITES]
-ELSEWHERE = {"api-device-batch", "api-filter-changes", "api-filter-readings", "api-visits", "api-sheets"}
+ELSEWHERE = {
+    "api-device-batch",
+    "api-filter-changes",
+    "api-filter-readings",
+    "api-visits",
+    "api-sheets",
+    "api-erase-me",
+}
 EACH = pytest.mark.parametrize("write", WRITES, ids=lambda one: one.name)
 
 

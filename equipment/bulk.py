@@ -3,8 +3,9 @@
 A COPY is asked of the driver's own cursor: Django's, where queries are counted, takes none with values.
 """
 
+import json
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from django.core.management.color import no_style
@@ -12,6 +13,7 @@ from django.db import connection, models
 from numpy.typing import NDArray
 
 Values = Sequence[Any]
+Row = TypeVar("Row", bound=models.Model)
 # PostgreSQL's binary rows: a count of fields of two bytes, then length and value of each, big end first.
 _HEAD, _TRAILER = 19, 2
 # SQLite takes so many values in one statement.
@@ -78,12 +80,10 @@ def put(
     anew = ", ".join(f"{name} = excluded.{name}" for name in columns if name not in keys)
     newer = " AND ".join(f"excluded.{name} >= {table}.{name}" for name in not_older)
     over = f"ON CONFLICT ({key}) DO UPDATE SET {anew}" + (f" WHERE {newer}" if newer else "")
-    values = [
-        [field.get_db_prep_save(field.pre_save(row, add=False), connection) for field in fields]
-        for row in rows
-    ]
+    copied = connection.vendor == "postgresql" and len(rows) >= _WORTH_COPYING
+    values = _as_copied(fields, rows) if copied else _as_stored(fields, rows)
     with connection.cursor() as cursor:
-        if connection.vendor == "postgresql" and len(rows) >= _WORTH_COPYING:
+        if copied:
             # Left over only where this is the same transaction's second time.
             cursor.execute(f"DROP TABLE IF EXISTS pg_temp.new_{table}")
             made = f"SELECT {names} FROM {table} LIMIT 0"  # noqa: S608
@@ -94,6 +94,34 @@ def put(
             cursor.execute(f"INSERT INTO {table} ({names}) SELECT {names} FROM new_{table} {over}")  # noqa: S608
         else:
             cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks}) {over}", values)  # noqa: S608
+
+
+def _as_stored(fields: Sequence[Any], rows: Sequence[models.Model]) -> list[list[Any]]:
+    return [
+        [field.get_db_prep_save(getattr(row, field.attname), connection) for field in fields] for row in rows
+    ]
+
+
+def _as_copied(fields: Sequence[Any], rows: Sequence[models.Model]) -> list[tuple[Any, ...]]:
+    """A COPY writes dates, numbers and texts of itself; to ask each field about each value takes longer."""
+    as_json = {field.attname for field in fields if isinstance(field, models.JSONField)}
+    columns = []
+    for field in fields:
+        column = [getattr(row, field.attname) for row in rows]
+        columns.append([json.dumps(value) for value in column] if field.attname in as_json else column)
+    return list(zip(*columns, strict=True))
+
+
+def among(rows: models.QuerySet[Row], column: str, keys: Iterable[int]) -> models.QuerySet[Row]:
+    """The rows whose ``column`` (of the table's own) is one of many numbers.
+
+    PostgreSQL takes them as one array: thousands of marks take longer to write and to read than the rows.
+    """
+    some = list(keys)
+    if connection.vendor != "postgresql":
+        return rows.filter(**{f"{column}__in": some})
+    name = f"{connection.ops.quote_name(rows.model._meta.db_table)}.{connection.ops.quote_name(column)}"
+    return rows.extra(where=[f"{name} = ANY(%s)"], params=[some])  # noqa: S610
 
 
 def read(

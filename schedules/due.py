@@ -7,6 +7,7 @@ from operator import itemgetter
 
 from django.db.models import F, Q, QuerySet
 
+from equipment import bulk
 from equipment.models import Desk, FilterSlot, Site, System
 from schedules import plan_store
 from schedules.fleet import prior_of_the_day
@@ -72,7 +73,7 @@ def _batches(homes: Iterable[int] | None) -> Iterator[list[int]]:
     """Systems in batches that part no home: the slots of a home hear of each other's dust."""
     rows = System.objects.order_by("site", "pk")
     if homes is not None:
-        rows = rows.filter(site__in=homes)
+        rows = bulk.among(rows, "site_id", homes)
     batch: list[int] = []
     for _site, home in groupby(rows.values_list("site", "pk"), key=itemgetter(0)):
         batch.extend(pk for _, pk in home)

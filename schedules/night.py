@@ -25,8 +25,10 @@ HOMES_A_PART = 2000
 LOST_AFTER = timedelta(minutes=3)
 # After so many tries a part is left, and its trouble told.
 MOST_TRIES = 5
-# A date so many days off, and every date further off, is looked at every second night, every third, ...
-NEARER_THAN = {20: 1, 30: 2, 40: 3, 50: 4, 60: 5, 70: 6}
+# A date fewer days off is looked at every night, every second, every third, ...; one long past like one that
+# is far off.
+NEARER_THAN = {10: 1, 20: 2, 30: 3, 40: 4, 50: 5, 60: 6}
+LONG_PAST_DAYS = 10
 RARELY = 7
 KEPT_NIGHTS = 60
 FOLD_EVERY_DAYS = 28
@@ -139,10 +141,8 @@ def to_look_at(day: date) -> QuerySet[FilterSlot]:
     off the less often the further, at least once a week; a home's turn comes round by its number."""
     ahead = [(day + timedelta(days=days), nights) for days, nights in NEARER_THAN.items()]
     turn = Case(
-        *(
-            When(Q(plan__due_on__lt=until) | Q(plan__p10_on__lt=until), then=nights)
-            for until, nights in ahead
-        ),
+        When(plan__due_on__lt=day - timedelta(days=LONG_PAST_DAYS), then=RARELY),
+        *(When(plan__due_on__lt=until, then=nights) for until, nights in ahead),
         default=Value(RARELY),
         output_field=IntegerField(),
     )

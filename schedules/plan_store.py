@@ -27,9 +27,9 @@ def store(items: Sequence[Dated]) -> int:
     """
     stored = {
         slot: values
-        for slot, *values in Plan.objects.filter(slot__in=[item.slot.pk for item in items]).values_list(
-            "slot_id", *COMPARED
-        )
+        for slot, *values in bulk.among(
+            Plan.objects.all(), "slot_id", (item.slot.pk for item in items)
+        ).values_list("slot_id", *COMPARED)
     }
     fresh = [item.plan for item in items if _values(item.plan) != stored.get(item.slot.pk)]
     if fresh:

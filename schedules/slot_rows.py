@@ -3,9 +3,14 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
+from django.db import models
+
+from equipment import bulk
 from equipment.models import Customer, FilterChange, FilterSlot, Reading, Site, Station, System
+
+Row = TypeVar("Row", bound=models.Model)
 
 
 class Change(NamedTuple):
@@ -26,24 +31,28 @@ def slots_of(system_ids: Sequence[int]) -> list[FilterSlot]:
 
     What many slots share is one object: joined to each slot it would cost more than the slots.
     """
-    systems = System.objects.in_bulk(list(system_ids))
-    sites = Site.objects.in_bulk({system.site_id for system in systems.values()})
-    customers = Customer.objects.in_bulk({site.customer_id for site in sites.values()})
-    stations = Station.objects.in_bulk({site.station_id for site in sites.values() if site.station_id})
+    systems = _by_key(System, system_ids)
+    sites = _by_key(Site, {system.site_id for system in systems.values()})
+    customers = _by_key(Customer, {site.customer_id for site in sites.values()})
+    stations = _by_key(Station, {site.station_id for site in sites.values() if site.station_id})
     for site in sites.values():
         site.customer = customers[site.customer_id]
         site.station = stations[site.station_id] if site.station_id else None
     for system in systems.values():
         system.site = sites[system.site_id]
-    slots = list(FilterSlot.objects.filter(system__in=systems).order_by("name"))
+    slots = list(bulk.among(FilterSlot.objects.order_by("name"), "system_id", systems))
     for slot in slots:
         slot.system = systems[slot.system_id]
     return slots
 
 
+def _by_key(model: type[Row], keys: Iterable[int]) -> dict[int, Row]:
+    return {row.pk: row for row in bulk.among(model._default_manager.all(), "id", keys)}
+
+
 def changes_of(slot_ids: Iterable[int], as_of: date) -> dict[int, list[Change]]:
     """Each slot's changes up to the day, the first one first."""
-    rows = FilterChange.objects.filter(slot__in=list(slot_ids), undone_at=None, changed_on__lte=as_of)
+    rows = bulk.among(FilterChange.objects.filter(undone_at=None, changed_on__lte=as_of), "slot_id", slot_ids)
     found: dict[int, list[Change]] = defaultdict(list)
     for row in rows.order_by("changed_at").values_list("slot_id", "changed_on", "changed_at", "media_id"):
         found[row[0]].append(Change(*row))
@@ -52,7 +61,7 @@ def changes_of(slot_ids: Iterable[int], as_of: date) -> dict[int, list[Change]]:
 
 def readings_of(slot_ids: Iterable[int]) -> dict[int, list[Read]]:
     """Each slot's readings, the first one first."""
-    rows = Reading.objects.filter(slot__in=list(slot_ids)).order_by("taken_at")
+    rows = bulk.among(Reading.objects.order_by("taken_at"), "slot_id", slot_ids)
     found: dict[int, list[Read]] = defaultdict(list)
     for slot, at, drop, airflow in rows.values_list("slot_id", "taken_at", "filter_drop_pa", "airflow_m3s"):
         found[slot].append((at, drop, airflow))

@@ -140,7 +140,9 @@ def test_a_part_in_trouble_is_free_again_and_left_after_some_tries(
     assert Night.objects.get().finished_at is None
 
 
-@pytest.mark.parametrize(("off", "nights"), [(5, 1), (19, 1), (25, 2), (45, 4), (65, 6), (300, 7), (None, 7)])
+@pytest.mark.parametrize(
+    ("off", "nights"), [(-40, 7), (-9, 1), (9, 1), (15, 2), (25, 3), (45, 5), (55, 6), (300, 7), (None, 7)]
+)
 def test_a_date_is_looked_at_the_less_often_the_further_off_it_is(off: int | None, nights: int) -> None:
     slot = FilterSlotFactory(facts_changed_at=NOW)
     PlanFactory(

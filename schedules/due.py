@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 from itertools import groupby
 from operator import itemgetter
 
+from django.conf import settings as conf
 from django.db.models import F, Q, QuerySet
 
 from equipment import bulk
@@ -24,8 +25,8 @@ from shared import clock
 BATCH_SYSTEMS = 500
 # So many stale slots at once are an import or a new day: worth learning the fleet's pace anew.
 MANY_SLOTS = 200
-# A desk that has numbered more slots than this.
-LARGE = 20_000
+# A desk that has numbered more slots than this is large.
+LARGE = conf.LARGE_DESK_FILTERS
 OF_LATE = timedelta(hours=6)
 
 
@@ -112,7 +113,7 @@ def stale(now: datetime) -> QuerySet[FilterSlot]:
 def is_large() -> bool:
     """Whether a new day and new weather are taken up by the nightly pass, not by the sweep."""
     last = FilterSlot.objects.order_by("-pk").values_list("pk", flat=True).first()
-    return (last or 0) > LARGE
+    return bool((last or 0) > LARGE)
 
 
 def _to_sweep(now: datetime) -> QuerySet[FilterSlot]:

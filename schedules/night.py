@@ -10,6 +10,7 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from django.conf import settings
 from django.db import connection, transaction
 from django.db.models import Case, Count, F, IntegerField, Max, Min, Q, QuerySet, Value, When
 
@@ -20,7 +21,7 @@ from schedules.fleet import prior_of_the_day
 from schedules.models import Night, NightPart
 from schedules.weather_rows import WeatherRecord
 
-HOMES_A_PART = 2000
+HOMES_A_PART = settings.NIGHT_PART_HOMES
 # A part takes some seconds: a worker that has had one for so long is lost.
 LOST_AFTER = timedelta(minutes=3)
 # After so many tries a part is left, and its trouble told.

@@ -189,6 +189,10 @@ KEEP_DAYS = {
 if min(KEEP_DAYS.values()) < 0:
     raise ImproperlyConfigured("KEEP_..._DAYS: so many days that are kept cannot be below nought.")
 
+# From so many filters on a new day is worked out part by part, so many homes a part (schedules/night.py).
+LARGE_DESK_FILTERS = env.int("LARGE_DESK_FILTERS", default=20_000)
+NIGHT_PART_HOMES = env.int("NIGHT_PART_HOMES", default=2000)
+
 REDIS_URL = env.str("REDIS_URL", default="")
 # A table server of the open kind for travel times; empty: reckoned as the crow flies.
 TRAVEL_URL = env("TRAVEL_URL", default="")

@@ -189,6 +189,9 @@ KEEP_DAYS = {
 if min(KEEP_DAYS.values()) < 0:
     raise ImproperlyConfigured("KEEP_..._DAYS: so many days that are kept cannot be below nought.")
 
+# Where the daily archives lie (keep_archives); empty: nowhere.
+BACKUP_DIR = env.str("BACKUP_DIR", default="")
+
 # From so many filters on a new day is worked out part by part, so many homes a part (schedules/night.py).
 LARGE_DESK_FILTERS = env.int("LARGE_DESK_FILTERS", default=20_000)
 NIGHT_PART_HOMES = env.int("NIGHT_PART_HOMES", default=2000)

@@ -6,6 +6,7 @@ from itertools import groupby
 from operator import itemgetter
 
 from django.conf import settings as conf
+from django.core.cache import cache
 from django.db.models import F, Q, QuerySet
 
 from equipment import bulk
@@ -28,6 +29,8 @@ MANY_SLOTS = 200
 # A desk that has numbered more slots than this is large.
 LARGE = conf.LARGE_DESK_FILTERS
 OF_LATE = timedelta(hours=6)
+# In between the sweep looks at what was touched since; a long transaction's stamps come late.
+JUST_NOW, _ALL_OF_LATE_S = timedelta(minutes=10), 60
 
 
 def settings() -> Settings:
@@ -118,10 +121,12 @@ def is_large() -> bool:
 
 def _to_sweep(now: datetime) -> QuerySet[FilterSlot]:
     """On a large desk only what was touched of late: to ask of all filters every few seconds would take
-    longer than that. What an import of many hours leaves behind, the night finds."""
-    if is_large():
-        return FilterSlot.objects.filter(TOUCHED, facts_changed_at__gte=now - OF_LATE)
-    return stale(now)
+    longer than that, and after an import all that of late takes a second: it is looked at once a minute, and
+    what was touched just now each time. What an import of many hours leaves behind, the night finds."""
+    if not is_large():
+        return stale(now)
+    back = OF_LATE if cache.add("all-of-late", True, _ALL_OF_LATE_S) else JUST_NOW
+    return FilterSlot.objects.filter(TOUCHED, facts_changed_at__gte=now - back)
 
 
 def replan_stale(now: datetime, at_most: int = 2000) -> int:

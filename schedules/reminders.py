@@ -8,16 +8,19 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Max, QuerySet
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet
+from django.db.models.functions import Lower
 from django.utils.translation import gettext as _
 
 from equipment.fitted import fitted_media
 from equipment.models import Desk, FilterSlot, Media, Person, Site, SiteRole
+from schedules import due
 from schedules.answers import Answered
 from schedules.hours_of_sending import next_sending
-from schedules.models import Notice, NoticeSlot, Policy, Visit
+from schedules.models import Notice, NoticeSlot, Plan, Policy, RestedAddress, Visit, VisitJob
 from schedules.notice_slots import Spoken, slots_of_visits
 from schedules.reach import FILTERS, Rested, why_no_mail
 from schedules.texts import why_no_text
@@ -27,6 +30,10 @@ log = logging.getLogger(__name__)
 # What falls due so soon is told at once, whatever letter has just gone out.
 _URGENT_DAYS = 3
 _WITHOUT_DAY = (Visit.State.DUE, Visit.State.DISPLACED)
+# On a large desk each sweep looks at so many homes, the next at the next ones: a million filters in two
+# hours and a half.
+HOMES_A_SWEEP = 5_000
+_A_SWEEP_S = 60
 
 
 @dataclass(frozen=True)
@@ -46,11 +53,11 @@ class ToTell:
     findings: list[FilterSlot] = field(default_factory=list)
 
 
-def due_slots(until: date) -> QuerySet[FilterSlot]:
-    """Slots in use, changed by their household, whose plan says due by ``until``."""
+def due_slots(until: date, homes: Q | None = None) -> QuerySet[FilterSlot]:
+    """Slots in use, changed by their household, whose plan says due by ``until``; of all homes or of some."""
     return (
         FilterSlot.objects.in_use()
-        .filter(plan__due_on__lte=until, system__site__vacant_since=None)
+        .filter(homes or Q(), plan__due_on__lte=until, system__site__vacant_since=None)
         .exclude(changed_by=FilterSlot.ChangedBy.TECHNICIAN)
         .select_related("system__site__customer", "plan", "first_media")
         .order_by("system__site", "plan__due_on", "name")
@@ -63,12 +70,18 @@ def filter_changers(sites: Iterable[int]) -> dict[int, Person]:
     return {role.site_id: role.person for role in roles.select_related("person").order_by("pk")}
 
 
-def to_tell(now: datetime, policy: Policy) -> list[ToTell]:
-    """Homes with a filter that falls due within its lead time, each with all that go together."""
-    today = clock.local_day(now, Desk.the().zone)
+def _told_until(today: date, policy: Policy) -> date:
+    """The last due day that anybody may be told of today."""
     longest = max(policy.lead_days, Media.objects.aggregate(most=Max("lead_days"))["most"] or 0)
+    return today + timedelta(days=longest + policy.together_days)
+
+
+def to_tell(now: datetime, policy: Policy, homes_of: Q | None = None) -> list[ToTell]:
+    """Homes with a filter that falls due within its lead time, each with all that go together; those of
+    ``homes_of`` alone, where it is given, which must name whole homes."""
+    today = clock.local_day(now, Desk.the().zone)
     together: dict[int, list[FilterSlot]] = defaultdict(list)
-    for slot in due_slots(today + timedelta(days=longest + policy.together_days)):
+    for slot in due_slots(_told_until(today, policy), homes_of):
         together[slot.system.site_id].append(slot)
     changers = filter_changers(together)
     rested = Rested(changers.values())
@@ -126,10 +139,21 @@ def _together(slots: list[FilterSlot], today: date, policy: Policy, leads: _Lead
     return [slot for slot in slots if slot.plan.due_on and (slot.pk in near or slot.plan.due_on <= last)]
 
 
+def _homes_of_this_sweep(now: datetime) -> Q | None:
+    """On a large desk the homes whose turn it is this minute, by their numbers; None for all."""
+    if not due.is_large():
+        return None
+    turns = (Site.objects.aggregate(last=Max("pk"))["last"] or 0) // HOMES_A_SWEEP + 1
+    first = int(now.timestamp()) // _A_SWEEP_S % turns * HOMES_A_SWEEP
+    return Q(system__site__gte=first, system__site__lt=first + HOMES_A_SWEEP)
+
+
 def write_due(now: datetime) -> int:
-    """Write an outbox row for every home that is to be told and was not yet; how many were written."""
+    """Write an outbox row for every home that is to be told and was not yet, on a large desk of those whose
+    turn it is; how many were written."""
     policy = Policy.the()
-    homes = [home for home in to_tell(now, policy) if home.slots and home.person and not home.why_not]
+    told_of = to_tell(now, policy, _homes_of_this_sweep(now))
+    homes = [home for home in told_of if home.slots and home.person and not home.why_not]
     _speak_anew(homes)
     slots = {slot.pk for home in homes for slot in home.slots}
     told, answered, letters = Spoken(slots, now), Answered(slots, now), _Letters(homes)
@@ -249,10 +273,41 @@ def _write(
     return 1
 
 
+def may_be_rung(now: datetime, policy: Policy) -> Q:
+    """Homes that the list below can name, and others: those with a finding, without a reader whom a letter
+    reaches, with somebody asked to come, or with a letter that came to nothing."""
+    until = _told_until(clock.local_day(now, Desk.the().zone), policy)
+    changers = SiteRole.objects.filter(role=SiteRole.Role.FILTER_CHANGER, until=None)
+    rested = RestedAddress.objects.filter(lifted_at=None).values("email")
+    unreached = changers.annotate(to=Lower("person__email")).filter(
+        Q(person__email="") | Q(person__wants_filter_mail=False) | Q(to__in=rested)
+    )
+    lost = Q(notice__state__in=(Notice.State.FAILED, Notice.State.PARKED))
+    waited = now - timedelta(days=policy.call_after_days)
+    letters = NoticeSlot.objects.filter(
+        lost | Q(kind=Notice.Kind.FOLLOW_UP, notice__sent_at__lte=waited),
+        void=False,
+        slot__plan__due_on__lte=until,
+    )
+    asked = VisitJob.objects.filter(visit__state__in=_WITHOUT_DAY, slot__isnull=False)
+    found = {
+        *_pks(Site.objects.filter(~Exists(changers.filter(site=OuterRef("pk")))), "pk"),
+        *_pks(unreached, "site"),
+        *_pks(letters, "slot__system__site"),
+        *_pks(asked, "slot__system__site"),
+        *_pks(Plan.objects.filter(due_on__lte=until, notes__icontains="nothing_left"), "slot__system__site"),
+    }
+    return Q(system__site__in=found)
+
+
+def _pks(rows: "QuerySet[Any]", of: str) -> "QuerySet[Any]":
+    return rows.order_by().values_list(of, flat=True)
+
+
 def call_list(now: datetime) -> list[ToTell]:
     """Homes with due filters whom no letter reaches or suffices for, each with the reason."""
     policy = Policy.the()
-    homes = to_tell(now, policy)
+    homes = to_tell(now, policy, may_be_rung(now, policy) if due.is_large() else None)
     slots = {slot.pk for home in homes for slot in home.slots}
     told, answered = Spoken(slots, now), Answered(slots, now)
     return [

@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.core.cache import cache
 
 from equipment.fan_fold import WHOLE_DAYS
 from equipment.fan_log import fan_log
@@ -194,3 +195,18 @@ def test_old_fan_hours_are_folded_within_four_weeks(slots: list[FilterSlot]) -> 
     kept = RuntimeDay.objects.earliest("day").day
     assert last - timedelta(days=WHOLE_DAYS + night.FOLD_EVERY_DAYS) <= kept
     assert fan_log([system.pk], date.max).by_day() == log
+
+
+def test_between_two_full_looks_a_large_desk_looks_at_what_was_touched_just_now(
+    slots: list[FilterSlot],
+) -> None:
+    now = NOW + timedelta(hours=2)
+    long_ago, just_now = now - due.JUST_NOW - timedelta(minutes=1), now - timedelta(minutes=1)
+    FilterSlot.objects.filter(pk=slots[0].pk).update(facts_changed_at=long_ago)
+    assert due.replan_stale(now) == 1
+    FilterSlot.objects.filter(pk=slots[1].pk).update(facts_changed_at=long_ago)
+    FilterSlot.objects.filter(pk=slots[2].pk).update(facts_changed_at=just_now)
+    assert due.replan_stale(now) == 1
+    assert Plan.objects.get(slot=slots[2]).facts_at == just_now
+    cache.clear()
+    assert due.replan_stale(now) == 1

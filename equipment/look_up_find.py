@@ -73,11 +73,35 @@ def of_size(label: str, at_most: int) -> list[int]:
     return [row[0] for row in _rows(sql, [label])]
 
 
+def sizes_between(
+    short: tuple[float, float], long: tuple[float, float]
+) -> list[tuple[str, float, float, float]]:
+    """The nominal sizes on record whose sides lie in these ranges, with sides and depth in metres.
+
+    Steps along the index of sizes from one to the next: there are some hundred, however many slots.
+    """
+    first = f"(SELECT {{}} FROM {TEXT} t WHERE t.size = label.size ORDER BY t.sort LIMIT 1)"  # noqa: S608
+    sides = ", ".join(first.format(column) for column in ("short_m", "long_m", "depth_m"))
+    sql = (
+        f"WITH RECURSIVE label(size) AS (SELECT min(size) FROM {TEXT} UNION ALL SELECT "  # noqa: S608
+        f"(SELECT min(t.size) FROM {TEXT} t WHERE t.size > label.size) FROM label WHERE size IS NOT NULL) "
+        f"SELECT size, {sides} FROM label WHERE size IS NOT NULL"
+    )
+    return [
+        (label, *measures)
+        for label, *measures in _rows(sql, [])
+        if short[0] <= measures[0] <= short[1] and long[0] <= measures[1] <= long[1]
+    ]
+
+
 def of_sides(short: tuple[float, float], long: tuple[float, float], at_most: int) -> list[int]:
     """Slots whose sides lie in these ranges in metres, the thinnest first."""
-    between = "short_m BETWEEN %s AND %s AND long_m BETWEEN %s AND %s"
-    sql = f"SELECT slot_id FROM {TEXT} WHERE {between} ORDER BY depth_m, sort LIMIT {at_most:d}"  # noqa: S608
-    return [row[0] for row in _rows(sql, [*short, *long])]
+    labels = [label for label, *_sides in sizes_between(short, long)]
+    if not labels:
+        return []
+    of_one = f"SELECT slot_id, depth_m, sort FROM {TEXT} WHERE size = %s ORDER BY sort LIMIT {at_most:d}"  # noqa: S608
+    each = " UNION ALL ".join(f"SELECT * FROM ({of_one}) AS s{at:d}" for at in range(len(labels)))
+    return [row[0] for row in _rows(f"{each} ORDER BY depth_m, sort LIMIT {at_most:d}", labels)]
 
 
 def near_words(typed: str) -> dict[str, int]:

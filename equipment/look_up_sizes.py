@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.db.models import Q
 
-from equipment.look_up_find import of_sides, of_size
+from equipment.look_up_find import of_sides, of_size, sizes_between
 from equipment.models import FilterSlot
 from shared.sizes import NotASize, Size, parse_size
 from shared.units import METRE_PER_INCH
@@ -123,10 +123,7 @@ def sold_as(sides: Sides) -> str:
 
 def _nearest(sides: Sides) -> list[tuple[tuple[int, float], str]]:
     short, long = sides.face
-    rows = FilterSlot.objects.in_use().filter(
-        short_m__range=(short - _NEAR_M, short + _NEAR_M), long_m__range=(long - _NEAR_M, long + _NEAR_M)
-    )
-    found = rows.order_by().values_list("nominal_size", "short_m", "long_m", "depth_m").distinct()
+    found = sizes_between((short - _NEAR_M, short + _NEAR_M), (long - _NEAR_M, long + _NEAR_M))
     typed = sides.size.triple if sides.size else sides.face
     return sorted((_rank(typed, nominal[: len(typed)]), label) for label, *nominal in found)
 

@@ -100,7 +100,7 @@ def of_sides(short: tuple[float, float], long: tuple[float, float], at_most: int
     if not labels:
         return []
     of_one = f"SELECT slot_id, depth_m, sort FROM {TEXT} WHERE size = %s ORDER BY sort LIMIT {at_most:d}"  # noqa: S608
-    each = " UNION ALL ".join(f"SELECT * FROM ({of_one}) AS s{at:d}" for at in range(len(labels)))
+    each = " UNION ALL ".join(f"SELECT * FROM ({of_one}) AS s{at:d}" for at in range(len(labels)))  # noqa: S608
     return [row[0] for row in _rows(f"{each} ORDER BY depth_m, sort LIMIT {at_most:d}", labels)]
 
 

@@ -88,9 +88,9 @@ BEGIN
 END $$;
 """,  # noqa: S608
 }
+# Sizes are gone through one by one, and the slots of each in order of home and code.
 _INDEXES = f"""
 CREATE INDEX {TEXT}_size ON {TEXT} (size, sort);
-CREATE INDEX {TEXT}_face ON {TEXT} (short_m, long_m, depth_m, sort);
 """
 _DROPS = {
     "sqlite": (f"TABLE {TEXT}_fts", f"TABLE {WORD}_fts"),

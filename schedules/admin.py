@@ -43,6 +43,17 @@ class FleetPriorAdmin(NoDelete):
     list_display = ("day", "learned_from", "made_at")
 
 
+@admin.register(models.DayResult)
+class DayResultAdmin(NoDelete):
+    """What was worked out once for the day; it is made, not typed."""
+
+    list_display = ("key", "day", "made_at")
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Nobody may."""
+        return False
+
+
 @admin.register(models.Policy)
 class PolicyAdmin(NoDelete):
     """The desk's rules; another rule means other dates for all."""

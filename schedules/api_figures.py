@@ -8,7 +8,8 @@ from django.utils import timezone
 from ninja import Router, Schema
 
 from schedules import promises
-from schedules.figures import FIGURES, table, value_of
+from schedules.figures import FIGURES, value_of
+from schedules.figures_kept import shown
 from schedules.planning.foretell import CHANCES
 from schedules.planning.kept import PROMISED_SHARE, Kept, Share, calibration, judge
 from shared.paging import Page, Paged, page_of
@@ -69,8 +70,8 @@ class PromisesOut(Schema):
 
 @router.get("/figures", url_name="api-figures", response=Page[FigureOut], tags=["figures"])
 def figures(request: HttpRequest, paged: Paged, figure: str = "", branch: str = "") -> Any:
-    """The figures of the last twelve months, by branch and month."""
-    told = table(timezone.now())
+    """The figures of the last twelve months, by branch and month; of a large desk as of this morning."""
+    told = shown(timezone.now()).table
     rows = []
     for one in FIGURES:
         for key, name in told.branches:

@@ -76,7 +76,7 @@ def facts(now: datetime) -> Facts:
     desk, policy = Desk.the(), Policy.the()
     today = clock.local_day(now, desk.zone)
     way = usual_way(now)
-    from_record = rows(today, desk, policy)
+    from_record = rows(now, desk, policy)
     local, there = now.astimezone(desk.zone), team(today, from_record.branches)
     no_start = tuple(who.name for who in there.people if not has_start(who, desk))
     return Facts(

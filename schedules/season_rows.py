@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -11,10 +11,13 @@ from django.db.models.functions import Coalesce
 
 from equipment.models import Customer, Desk, FilterChange, FilterSlot, Media
 from schedules.branches import Branches, branches
+from schedules.day_results import of_the_day
 from schedules.gather import THIN_M
-from schedules.models import MaintenanceTask, Plan, Policy, Visit, VisitJob
+from schedules.models import MaintenanceTask, Plan, Policy, SentFilter, Visit, VisitJob
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from shared import clock
 
+COUNTS_KEY = "season counts"
 # Skills are bits of one integer.
 MOST_SKILLS = 62
 # Fewer changes of households on record tell no share that technicians end up with.
@@ -80,7 +83,8 @@ class Booked:
 @dataclass(frozen=True)
 class Rows:
     """Everything but the people. ``skills``: those that work asks for, in order of their bits; ``share``: of
-    households' changes, those that technicians made; ``undated``: technicians' filters without a date."""
+    households' changes, those that technicians made; ``undated``: technicians' filters without a date;
+    ``counted_at``: when customers, share and undated were counted, None for just now."""
 
     today: date
     policy: Policy
@@ -92,10 +96,12 @@ class Rows:
     customers: int
     share: float
     undated: int
+    counted_at: datetime | None = None
 
 
-def rows(today: date, desk: Desk, policy: Policy) -> Rows:
-    """Read it all."""
+def rows(now: datetime, desk: Desk, policy: Policy) -> Rows:
+    """Read it all; what counts the whole record, on a large desk, as of the morning."""
+    today = clock.local_day(now, desk.zone)
     where = branches(desk)
     visits = list(
         Visit.objects.filter(
@@ -110,16 +116,31 @@ def rows(today: date, desk: Desk, policy: Policy) -> Rows:
     jobs = list(VisitJob.objects.filter(visit__in=_on_a_day(today)).values_list("visit", "slot", "task"))
     task_rows = list(_task_rows().values_list(*_TASK))
     skills = _names([row[7] for row in task_rows], *(row[4] for row in visits))
-    share = _share_of_desk(today)
+    counted, counted_at = counts(now, today)
+    share = counted["share"]
     filters = _filters(
         list(_filter_rows(share, today).values_list(*_FILTER)), today, policy, where, jobs, on_a_day
     )
-    undated = _technicians_slots().filter(Q(plan=None) | Q(plan__due_on=None)).count()
-    customers = Customer.objects.filter(gone_on=None, sites__isnull=False).distinct().count()
     return Rows(
         today, policy, where, skills, filters, _tasks(task_rows, today, where, skills, jobs, on_a_day),
-        _booked(visits, today, where, skills), customers, share, undated,
+        _booked(visits, today, where, skills), counted["customers"], share, counted["undated"],
+        counted_at,
     )  # fmt: skip
+
+
+def counts(now: datetime, today: date) -> tuple[Any, datetime | None]:
+    """Share of the desk, customers and filters without a date, and when they were counted, if not now: what
+    asks the whole record and hardly moves in a day."""
+    return of_the_day(COUNTS_KEY, now, lambda: _counts(today))
+
+
+def _counts(today: date) -> dict[str, float]:
+    undated = _technicians_slots().filter(Q(plan=None) | Q(plan__due_on=None))
+    return {
+        "share": _share_of_desk(today),
+        "undated": undated.count(),
+        "customers": Customer.objects.filter(gone_on=None, sites__isnull=False).distinct().count(),
+    }
 
 
 _WAITING = (Visit.State.DUE, Visit.State.DISPLACED)
@@ -168,10 +189,13 @@ def _filter_rows(share: float, today: date) -> Any:
         slot=OuterRef("pk"), undone_at=None, media__isnull=False, changed_on__lte=today
     )
     who = [FilterSlot.ChangedBy.TECHNICIAN, *([FilterSlot.ChangedBy.OCCUPANT] if share else [])]
+    # Each part by an index of its own; an OR over three tables reads every filter.
+    counted = FilterSlot.objects.filter(changed_by__in=who).order_by().values("pk")
+    sent = SentFilter.objects.order_by().values("slot")
     return (
         FilterSlot.objects.in_use()
         .filter(system__site__vacant_since=None, plan__due_on__isnull=False)
-        .filter(Q(changed_by__in=who) | Q(sent__isnull=False) | Q(pk__in=_of_visits(today)))
+        .filter(pk__in=counted.union(sent, _of_visits(today)))
         .annotate(
             medium=Coalesce(
                 Subquery(changed.order_by("-changed_at").values("media_id")[:1]),
@@ -185,7 +209,7 @@ def _filter_rows(share: float, today: date) -> Any:
 
 def _of_visits(today: date) -> Any:
     """The filters of visits that stand, whoever changes them else."""
-    return VisitJob.objects.filter(visit__in=_on_a_day(today), slot__isnull=False).values("slot")
+    return VisitJob.objects.filter(visit__in=_on_a_day(today), slot__isnull=False).order_by().values("slot")
 
 
 def _filters(

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 import numpy as np
-from django.utils.formats import number_format
+from django.utils import timezone
+from django.utils.formats import number_format, time_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -392,4 +393,7 @@ def reckoned(known: Facts) -> list[str]:
             )
             % {"n": rows.undated}
         )
+    if rows.counted_at:
+        hour = time_format(timezone.localtime(rows.counted_at), "H:i")
+        said.append(_("Shares and counts of the whole record are as of %(hour)s today.") % {"hour": hour})
     return said

@@ -12,6 +12,7 @@ from schedules import (
     due,
     feeds,
     foretelling,
+    morning,
     night,
     observed_times,
     reminders,
@@ -65,9 +66,10 @@ def foretell_readings() -> int:
 
 @shared_task
 def refresh_tasks() -> int:
-    """Set the due days of maintenance tasks anew."""
+    """Set the due days of maintenance tasks anew, and make a large desk's pages of the day ready."""
     now = timezone.now()
     observed_times.refresh(now)
+    morning.make_ready(now)
     return tasks_due.refresh_all(due.today(now))
 
 

@@ -84,7 +84,7 @@ class Demand:
 def demand(now: datetime, weeks: int = WEEKS) -> Demand:
     """By the chance of each trip, of the filters that technicians change or the desk sends; what technicians
     change goes as the season has it, with the tasks and filters of its home."""
-    known = rows(due.today(now), Desk.the(), Policy.the())
+    known = rows(now, Desk.the(), Policy.the())
     until = Weeks.beginning(known.today.weekday(), weeks)
     filters = _as_bought(known.filters, known.today)
     count = len(filters.slot)

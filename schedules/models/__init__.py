@@ -3,6 +3,7 @@
 from schedules.models.answer import Answer
 from schedules.models.calendar_event import CalendarEvent
 from schedules.models.date_before import DateBefore
+from schedules.models.day_result import DayResult
 from schedules.models.defect import Defect
 from schedules.models.feed import Feed
 from schedules.models.field_entry import FieldEntry
@@ -30,7 +31,8 @@ from schedules.models.visit import Visit, VisitJob
 from schedules.models.wish import Wish
 
 __all__ = [
-    "Absence", "Answer", "CalendarEvent", "DateBefore", "Defect", "Depot", "Feed", "FieldEntry",
+    "Absence", "Answer", "CalendarEvent", "DateBefore", "DayResult", "Defect", "Depot", "Feed",
+    "FieldEntry",
     "FleetPrior", "Foretold", "HomeHours", "KeptDate", "MailServer", "MaintenanceTask", "Night",
     "NightPart", "Notice", "NoticeSlot", "OfferedTime", "Photograph", "Plan", "Policy", "Purchase",
     "Reply", "RestedAddress", "RoundPlan", "Rung", "SeasonPlan", "SeasonTrip", "SentFilter", "Tag",

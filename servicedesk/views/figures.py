@@ -10,23 +10,24 @@ from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
 from equipment.fields import whole_number
-from schedules import figures
-from schedules.figures import FIGURES, Figure, Table, Tally, value_of
+from schedules.figures import FIGURES, Figure, Oldest, Table, Tally, value_of
+from schedules.figures_kept import shown
 from shared.cells import harmless
 
 
 def page(request: HttpRequest) -> HttpResponse:
     """Each figure with its definition, by month, of all branches or of one."""
-    now = timezone.now()
-    told = figures.table(now)
+    known = shown(timezone.now())
+    told = known.table
     chosen = _branch(request, told)
-    oldest = figures.oldest(now, chosen)
+    oldest = known.oldest.get(chosen) or known.oldest[None]
     context = {
         "rows": [_row(figure, told, chosen) for figure in FIGURES],
         "months": told.months[::-1],
         "branches": told.branches if len(told.branches) > 1 else [],
         "chosen": chosen,
         "oldest": oldest,
+        "as_of": known.at,
         "title": _title(told, oldest, chosen),
     }
     return render(request, "servicedesk/figures.html", context)
@@ -34,8 +35,7 @@ def page(request: HttpRequest) -> HttpResponse:
 
 def sheet(request: HttpRequest) -> HttpResponse:
     """The same as CSV: a row a figure, branch and month, with what was summed and what it was divided by."""
-    now = timezone.now()
-    told = figures.table(now)
+    told = shown(timezone.now()).table
     answer = HttpResponse(content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = 'attachment; filename="figures.csv"'
     out = csv.writer(answer)
@@ -63,7 +63,7 @@ def _branch(request: HttpRequest, told: Table) -> int | None:
     return key if key in dict(told.branches) else None
 
 
-def _title(told: Table, oldest: figures.Oldest, branch: int | None) -> str:
+def _title(told: Table, oldest: Oldest, branch: int | None) -> str:
     share = told.of("on_time", None, branch).value
     if share is None and not oldest.count:
         return _("No filter with a date was changed yet: there is nothing to judge")

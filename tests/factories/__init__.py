@@ -7,6 +7,7 @@ from factory.django import DjangoModelFactory
 from tests.factories.clock import NOW, TODAY
 from tests.factories.dates import (
     DateBeforeFactory,
+    DayResultFactory,
     FleetPriorFactory,
     ForetoldFactory,
     KeptDateFactory,
@@ -100,6 +101,7 @@ __all__ = [
     "CalendarEventFactory",
     "CustomerFactory",
     "DateBeforeFactory",
+    "DayResultFactory",
     "DefectFactory",
     "DepotFactory",
     "DeskFactory",

@@ -31,6 +31,16 @@ class DateBeforeFactory(DjangoModelFactory):
     moved = plans.DateBefore.Moved.FACT
 
 
+class DayResultFactory(DjangoModelFactory):
+    class Meta:
+        model = plans.DayResult
+
+    key = factory.Sequence(lambda n: f"subject {n}")
+    day = TODAY
+    made_at = NOW
+    told = factory.LazyFunction(lambda: {"share": 0.0})
+
+
 class NightFactory(DjangoModelFactory):
     class Meta:
         model = plans.Night

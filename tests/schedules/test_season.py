@@ -353,7 +353,7 @@ def test_the_queries_are_as_many_for_a_large_fleet(django_assert_num_queries: ob
         seasons.season(known, outlook(known, 26, WhatIf(customers=9)))
 
 
-QUERIES = 16
+QUERIES = 17
 
 
 def test_what_a_week_has_no_time_for_is_left_to_the_next() -> None:

@@ -157,11 +157,17 @@ def _in_use() -> QuerySet[FilterSlot]:
 
 
 def _count(rows: QuerySet[FilterSlot]) -> int:
-    """How many; of a large desk as of the last minute, as counting takes longer than all else on the page."""
+    """How many; of a large desk as of the last minute or two, as counting takes longer than all else on the
+    page: one request counts anew, and nobody waits for it where it was counted before."""
     if not due.is_large():
         return rows.count()
     asked = hashlib.sha256(str(rows.order_by().values("pk").query).encode()).hexdigest()
-    return int(cache.get_or_set(f"due-count-{asked}", rows.count, COUNTED_FOR_S) or 0)
+    key = f"due-count-{asked}"
+    known = cache.get(key)
+    if cache.add(f"{key}-anew", True, COUNTED_FOR_S) or known is None:
+        known = rows.count()
+        cache.set(key, known, 2 * COUNTED_FOR_S)
+    return int(known)
 
 
 class _Pages(Paginator):  # type: ignore[type-arg]

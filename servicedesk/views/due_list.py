@@ -2,6 +2,7 @@
 
 import csv
 import hashlib
+import threading
 from datetime import date, timedelta
 from itertools import chain
 from typing import Any
@@ -31,6 +32,7 @@ from shared.charts import small_gauge
 
 A_PAGE = 60
 COUNTED_FOR_S = 60
+_FIRST_COUNT = threading.Lock()
 SORTS = {
     "due": (gettext_lazy("due day"), (F("plan__due_on").asc(nulls_last=True), "name")),
     "place": (gettext_lazy("place"), ("system__site__city", "system__site__street", "name")),
@@ -158,16 +160,25 @@ def _in_use() -> QuerySet[FilterSlot]:
 
 def _count(rows: QuerySet[FilterSlot]) -> int:
     """How many; of a large desk as of the last minute or two, as counting takes longer than all else on the
-    page: one request counts anew, and nobody waits for it where it was counted before."""
+    page: one request counts anew, for whom others wait only where nothing was counted before."""
     if not due.is_large():
         return rows.count()
     asked = hashlib.sha256(str(rows.order_by().values("pk").query).encode()).hexdigest()
     key = f"due-count-{asked}"
+    if cache.add(f"{key}-anew", True, COUNTED_FOR_S) and cache.get(key) is not None:
+        return _count_anew(rows, key)
     known = cache.get(key)
-    if cache.add(f"{key}-anew", True, COUNTED_FOR_S) or known is None:
-        known = rows.count()
-        cache.set(key, known, 2 * COUNTED_FOR_S)
+    if known is None:
+        with _FIRST_COUNT:
+            known = cache.get(key)
+            known = _count_anew(rows, key) if known is None else known
     return int(known)
+
+
+def _count_anew(rows: QuerySet[FilterSlot], key: str) -> int:
+    count = rows.count()
+    cache.set(key, count, 2 * COUNTED_FOR_S)
+    return count
 
 
 class _Pages(Paginator):  # type: ignore[type-arg]

@@ -13,7 +13,7 @@ from equipment.models import FilterChange, FilterSlot
 from equipment.record import undo_change
 from schedules import defects, due, entry_judging
 from schedules.call_list import Call, calls, write_call
-from schedules.finding_words import on_record
+from schedules.finding_words import OnRecord
 from schedules.models import Defect, FieldEntry
 from shared.asked_days import Key
 from shared.paging import Page, Paged, page_of
@@ -147,13 +147,13 @@ class TakenBackOut(Schema):
 @router.get("/findings", url_name="api-findings", response=Page[FindingOut], tags=["looking at"])
 def findings(request: HttpRequest, paged: Paged, kind: str = "", site: str = "") -> Any:
     """What does not fit on record, filters that concern most first; each ends once its cause is put right."""
-    told = on_record(kind, units_of(signed_in(request)))
+    told = OnRecord(kind, units_of(signed_in(request)))
     rows = [
         FindingOut(
             filter_slot=slot.name, site=slot.system.site.name, kind=said.kind, title=said.title,
             seen=said.seen, dated=said.dated, look=said.look, on=said.on,
         )
-        for slot, every in told
+        for slot, every in told[:]
         for said in every
         if not site or slot.system.site.name == site
     ]  # fmt: skip

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
+from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
@@ -55,16 +56,34 @@ def say_all(findings: Iterable[Finding], units: str) -> list[Said]:
     ]
 
 
-def on_record(kind: str, units: str) -> list[tuple[FilterSlot, list[Said]]]:
+class OnRecord:
     """Filters in use with what does not fit at the present one, those that concern most first; of one
-    ``kind``, where it is one."""
-    rows = FilterSlot.objects.in_use().filter(plan__finding_count__gt=0)
-    rows = rows.select_related("system__site__customer", "plan")
-    told = [
-        (slot, _present(slot, kind, units))
-        for slot in rows.order_by("-plan__finding_count", "system__site__city", "name")
-    ]
-    return [(slot, findings) for slot, findings in told if findings]
+    ``kind``, where it is one. Only those that a slice asks for are read and put into words."""
+
+    def __init__(self, kind: str, units: str) -> None:
+        self._kind, self._units = kind, units
+        rows = FilterSlot.objects.in_use().filter(plan__finding_count__gt=0)
+        if kind in TITLES:
+            told = rows.order_by().values_list("pk", "plan__findings")
+            rows = rows.filter(pk__in=[pk for pk, findings in told if _of_kind(findings, kind)])
+        self._rows = rows.order_by("-plan__finding_count", "system__site__city", "name")
+
+    def __len__(self) -> int:
+        """How many filters."""
+        return self._count
+
+    def __getitem__(self, which: slice) -> list[tuple[FilterSlot, list[Said]]]:
+        """Some of them with their findings."""
+        rows = self._rows.select_related("system__site__customer", "plan")[which]
+        return [(slot, _present(slot, self._kind, self._units)) for slot in rows]
+
+    @cached_property
+    def _count(self) -> int:
+        return self._rows.count()
+
+
+def _of_kind(findings: Iterable[Finding], kind: str) -> bool:
+    return any(row["present"] and row["kind"] == kind for row in findings)
 
 
 def _present(slot: FilterSlot, kind: str, units: str) -> list[Said]:

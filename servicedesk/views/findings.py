@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from equipment.access import signed_in, units_of
 from equipment.record import NotRecordable
 from schedules import defects, entry_judging
-from schedules.finding_words import TITLES, on_record
+from schedules.finding_words import TITLES, OnRecord
 from schedules.models import Defect, FieldEntry
 
 A_PAGE = 40
@@ -20,14 +20,14 @@ def page(request: HttpRequest) -> HttpResponse:
     """What is open at homes first, then filters with findings, those that concern most first."""
     kind = request.GET.get("kind", "")
     units = units_of(request.user)
-    told = on_record(kind, units)
+    told = OnRecord(kind, units)
     waiting, open_defects = entry_judging.waiting(), defects.how_many_open()
     context = {
         "open_count": len(told) + len(waiting) + open_defects,
         "seen": defects.all_open(A_PAGE),
         "seen_count": open_defects,
         "told": entry_judging.in_words(waiting[:A_PAGE], units),
-        "page": Paginator(told, A_PAGE).get_page(request.GET.get("page")),
+        "page": Paginator(told, A_PAGE).get_page(request.GET.get("page")),  # type: ignore[arg-type]
         "kinds": TITLES.items(),
         "kind": kind if kind in TITLES else "",
         "query": f"kind={kind}" if kind in TITLES else "",

@@ -67,8 +67,8 @@ class Notice(models.Model):
         verbose_name_plural = _("outbox")
         ordering = ["-send_at", "-pk"]
         indexes = [
-            # The sender asks for nothing else; the index stays as small as the work waiting. By number as well,
-            # since a morning's letters have one hour, and each would be found by sorting all that are left.
+            # The sender asks for nothing else; the index stays as small as the work waiting. By number too: a
+            # morning's letters have one hour, and each would be found by sorting all that are left.
             models.Index(fields=["send_at", "id"], condition=Q(state="waiting"), name="notice_next"),
         ]
 

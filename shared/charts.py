@@ -7,6 +7,7 @@ has a title and a description; the page puts its numbers beside it as a table.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from html import escape
 
 
@@ -153,7 +154,7 @@ class _Frame:
     def floor(self) -> float:
         return self.size.height - 68.0
 
-    @property
+    @cached_property
     def top(self) -> float:
         limit = self.life.limit.at
         read = max((value for _day, value in self.life.readings), default=0.0)

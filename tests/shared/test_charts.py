@@ -1,6 +1,7 @@
 """The life curve: everything in the box, few dates, round drops, text that a telephone can show."""
 
 import re
+from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
 
@@ -127,3 +128,22 @@ def test_a_promise_that_is_kept_lies_on_the_rising_line() -> None:
     x1, y1, x2, y2 = map(float, line.groups())
     assert (float(dot[1]), float(dot[2])) == pytest.approx(((x1 + x2) / 2, (y1 + y2) / 2))
     assert "<title>Kept</title><desc>All of it.</desc>" in svg
+
+
+class Counted(list[tuple[float, float]]):
+    """Readings that count how often they are gone through."""
+
+    times = 0
+
+    def __iter__(self) -> Iterator[tuple[float, float]]:
+        Counted.times += 1
+        return super().__iter__()
+
+
+def test_many_readings_are_gone_through_as_often_as_few() -> None:
+    times = []
+    for count in (2, 200):
+        Counted.times = 0
+        drawn(replace(LIFE, readings=Counted((day, 0.2) for day in range(count))), WIDE)
+        times.append(Counted.times)
+    assert times[0] == times[1]

@@ -39,6 +39,7 @@ EVERYBODY = SIGNED_IN | Who.STRANGER
 TABLE: dict[str, dict[str, Who]] = {
     "start": {"GET": EVERYBODY},
     "alive": {"GET": EVERYBODY},
+    "ready": {"GET": EVERYBODY},
     "worker": {"GET": EVERYBODY},
     "no-signal": {"GET": EVERYBODY},
     "sign-in": {"GET": EVERYBODY, "POST": EVERYBODY},

@@ -14,7 +14,7 @@ from servicedesk.bearer import PLACE
 
 GIVEN = "second_given"
 # What whoever has not shown a code yet may ask for.
-_OPEN = {"second", "sign-out", "sign-in", "sign-in-by-link", "alive", "worker", "no-signal"}
+_OPEN = {"second", "sign-out", "sign-in", "sign-in-by-link", "alive", "ready", "worker", "no-signal"}
 
 
 class SecondFactorMiddleware:

@@ -61,6 +61,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "servicedesk.log_ids.RequestIdMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "django.middleware.gzip.GZipMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -72,6 +73,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "servicedesk.log_ids.UserOfLogMiddleware",
     "servicedesk.no_copies.NoCopiesMiddleware",
     "servicedesk.page_language.PageLanguageMiddleware",
     "servicedesk.second_factor.SecondFactorMiddleware",
@@ -275,13 +277,27 @@ if PRODUCTION:
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
 
+# A line for people, or "json": one object a line for machines.
+LOG_FORMAT = env.str("LOG_FORMAT", default="line")
+if LOG_FORMAT not in ("line", "json"):
+    raise ImproperlyConfigured("LOG_FORMAT is either line or json.")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "filters": {"no secrets": {"()": "servicedesk.log_filter.NoSecrets"}},
+    "formatters": {
+        "line": {"format": "{asctime} {levelname} {name}{of}: {message}", "style": "{"},
+        "json": {"()": "servicedesk.log_ids.JsonLines"},
+    },
+    "filters": {
+        "no secrets": {"()": "servicedesk.log_filter.NoSecrets"},
+        "ids": {"()": "servicedesk.log_ids.Ids"},
+    },
     "handlers": {
-        "console": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["no secrets"]}
+        "console": {
+            "class": "logging.StreamHandler",
+            "formatter": LOG_FORMAT,
+            "filters": ["no secrets", "ids"],
+        }
     },
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
     "loggers": {"celery": {"level": "WARNING"}},

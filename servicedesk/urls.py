@@ -12,6 +12,7 @@ from servicedesk.views import (
     letters,
     phone,
     promises,
+    ready,
     season,
     second,
     sheets,
@@ -22,6 +23,7 @@ from servicedesk.views import (
 urlpatterns = [
     path("", start.start, name="start"),
     path("alive/", start.alive, name="alive"),
+    path("ready/", ready.page, name="ready"),
     path("worker.js", phone.worker, name="worker"),
     path("no-signal/", phone.no_signal, name="no-signal"),
     path("sign-in/", start.sign_in, name="sign-in"),

@@ -1,0 +1,49 @@
+"""Whether a process can serve is told in plain words, and nothing else with it."""
+
+from typing import Any
+
+import pytest
+from django.db import OperationalError, connection
+from django.db.migrations.recorder import MigrationRecorder
+from django.test import Client
+from pytest_django.fixtures import Settings
+
+from servicedesk.views import ready
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def asked_anew(settings: Settings) -> None:
+    ready._migrated.clear()
+    settings.REDIS_URL = ""
+
+
+def told() -> tuple[int, str]:
+    answer = Client().get("/ready/")
+    assert answer["Cache-Control"] == "no-store"
+    return answer.status_code, answer.text
+
+
+def test_it_is_ready_and_asks_of_migrations_once(django_assert_max_num_queries: Any) -> None:
+    assert told() == (200, "ready\n")
+    with django_assert_max_num_queries(2):
+        assert told() == (200, "ready\n")
+
+
+def test_a_migration_that_was_not_applied_is_told() -> None:
+    MigrationRecorder(connection).record_unapplied("schedules", "0041_dates_before")
+    assert told() == (503, "The database lacks migrations: run manage migrate.\n")
+
+
+def test_a_database_that_is_down_is_told_without_its_address(monkeypatch: pytest.MonkeyPatch) -> None:
+    def down() -> str:
+        raise OperationalError("could not connect to 10.1.2.3, user desk")
+
+    monkeypatch.setattr(ready, "_migrations_left", down)
+    assert told() == (503, "The database does not answer.\n")
+
+
+def test_a_redis_that_is_down_is_told_without_its_address(settings: Settings) -> None:
+    settings.REDIS_URL = "redis://secret@127.0.0.1:1/0"
+    assert told() == (503, "Redis does not answer.\n")

@@ -119,7 +119,7 @@ def is_large() -> bool:
     return bool((last or 0) > LARGE)
 
 
-def _to_sweep(now: datetime) -> QuerySet[FilterSlot]:
+def to_sweep(now: datetime) -> QuerySet[FilterSlot]:
     """On a large desk only what was touched of late: to ask of all filters every few seconds would take
     longer than that, and after an import all that of late takes a second: it is looked at once a minute, and
     what was touched just now each time. What an import of many hours leaves behind, the night finds."""
@@ -131,7 +131,7 @@ def _to_sweep(now: datetime) -> QuerySet[FilterSlot]:
 
 def replan_stale(now: datetime, at_most: int = 2000) -> int:
     """Plan at most ``at_most`` stale slots again; how many there were."""
-    chosen = list(_to_sweep(now).order_by("pk").values_list("pk", flat=True)[:at_most])
+    chosen = list(to_sweep(now).order_by("pk").values_list("pk", flat=True)[:at_most])
     if chosen:
         many = len(chosen) >= MANY_SLOTS
         replan(now, FilterSlot.objects.filter(pk__in=chosen), learn_anew=many)

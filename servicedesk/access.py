@@ -40,6 +40,7 @@ TABLE: dict[str, dict[str, Who]] = {
     "start": {"GET": EVERYBODY},
     "alive": {"GET": EVERYBODY},
     "ready": {"GET": EVERYBODY},
+    "metrics": {"GET": EVERYBODY},
     "worker": {"GET": EVERYBODY},
     "no-signal": {"GET": EVERYBODY},
     "sign-in": {"GET": EVERYBODY, "POST": EVERYBODY},

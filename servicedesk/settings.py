@@ -61,6 +61,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "servicedesk.metrics.requests.MetricsMiddleware",
     "servicedesk.log_ids.RequestIdMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "django.middleware.gzip.GZipMiddleware",
@@ -270,6 +271,8 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
 
 if PRODUCTION:
     SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", default=True)
+    # Asked by machines beside it, without anything to hide.
+    SECURE_REDIRECT_EXEMPT = [r"^alive/$", r"^ready/$"]
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_HSTS_SECONDS = env.int("SECURE_HSTS_SECONDS", default=31_536_000)
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
@@ -277,6 +280,10 @@ if PRODUCTION:
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
 
+# Whoever shows it reads /metrics/; empty: nobody does, and nothing is counted.
+METRICS_TOKEN = env.str("METRICS_TOKEN", default="")
+if 0 < len(METRICS_TOKEN) < 20:
+    raise ImproperlyConfigured("METRICS_TOKEN is too short: 20 characters that nobody can guess, at least.")
 # A line for people, or "json": one object a line for machines.
 LOG_FORMAT = env.str("LOG_FORMAT", default="line")
 if LOG_FORMAT not in ("line", "json"):

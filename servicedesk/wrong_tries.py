@@ -29,6 +29,7 @@ _NOTHING_OPENED = {
     "feed": {404},
     "tag": {404},
     "texts": {401},
+    "metrics": {401},
 }
 _OF_PROGRAMS = {401}
 

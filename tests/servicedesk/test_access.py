@@ -8,6 +8,7 @@ import pytest
 from django.db import transaction
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from pytest_django.fixtures import Settings
 
 from equipment.models import FilterSlot, Site, User
 from servicedesk.access import API_TABLE, TABLE, Who
@@ -37,8 +38,9 @@ def test_every_address_has_a_row_and_every_row_an_address() -> None:
 
 @pytest.fixture
 def addresses(
-    home: Site, home_slot: FilterSlot, homeowner_user: User, technician_user: User
+    home: Site, home_slot: FilterSlot, homeowner_user: User, technician_user: User, settings: Settings
 ) -> dict[str, str]:
+    settings.METRICS_TOKEN = "without one there is no such page"
     return addresses_of(home, home_slot, homeowner_user, technician_user)
 
 

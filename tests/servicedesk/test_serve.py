@@ -11,6 +11,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -25,13 +26,13 @@ ROOT = Path(__file__).resolve().parents[2]
 SOON_S = 60.0
 
 
-def command(folder: Path, **env: str) -> "subprocess.Popen[str]":
+def command(folder: Path, module: str = "servicedesk.serve", **env: str) -> "subprocess.Popen[str]":
     """The server as `./run` starts it, without the demo, from a folder that is not the project's."""
     work = folder / "work"
     work.mkdir(exist_ok=True)
     own = {"PYTHONPATH": str(ROOT), "VAR_DIR": str(folder / "var"), "DATABASE_URL": f"sqlite:///{folder}/db"}
     return subprocess.Popen(
-        [sys.executable, "-P", "-m", "servicedesk.serve"],
+        [sys.executable, "-P", "-m", module],
         cwd=work,
         env=os.environ | own | env,
         stdout=subprocess.PIPE,
@@ -91,6 +92,37 @@ def _starts_again_and_leaves_no_file(tmp_path: Path) -> None:
         process.send_signal(signal.SIGINT)
         process.communicate(timeout=30)
         assert list((tmp_path / "work").iterdir()) == []
+
+
+def test_asked_to_stop_it_first_ends_the_request_and_the_task_in_hand(tmp_path: Path) -> None:
+    port = free_port()
+    process = command(tmp_path, "tests.servicedesk.slow_desk", PORT=str(port), REDIS_URL="")
+    url = f"http://127.0.0.1:{port}/slow/"
+    assert process.stdout
+    try:
+        with ThreadPoolExecutor() as beside:
+            page = beside.submit(answer_of, url)
+            begun = {process.stdout.readline().strip() for _ in range(2)}
+            process.send_signal(signal.SIGTERM)
+            assert page.result(timeout=30) == "page ended"
+        said, _ = process.communicate(timeout=30)
+    finally:
+        process.kill()
+    assert begun == {"page begun", "task begun"}
+    assert "task ended" in said
+    assert "Traceback" not in said
+    assert process.returncode == 0
+
+
+def answer_of(url: str) -> str:
+    end = time.monotonic() + SOON_S
+    while True:
+        try:
+            return str(urllib.request.urlopen(url, timeout=30).read().decode())
+        except OSError:
+            if time.monotonic() > end:
+                raise
+            time.sleep(0.05)
 
 
 def test_a_port_in_use_is_said_plainly(tmp_path: Path) -> None:

@@ -1,0 +1,60 @@
+"""A worker that is asked to stop ends the part of the night that it has in hand, and takes up no other."""
+
+import os
+import signal
+from datetime import UTC, datetime
+
+import pytest
+from celery import Celery
+from pytest_django.fixtures import Settings
+from redis import Redis
+
+from schedules import due, night
+from schedules.models import NightPart
+from tests.drills.conftest import Elsewhere
+from tests.factories import FilterSlotFactory
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.redis, pytest.mark.long]
+PART = "schedules.tasks.do_night_part"
+
+
+def test_the_running_part_is_ended_and_the_others_wait_for_another_worker(
+    elsewhere: Elsewhere, settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    now = datetime.now(UTC)
+    monkeypatch.setattr(due, "LARGE", 0)
+    monkeypatch.setattr(night, "HOMES_A_PART", 1)
+    for _ in range(3):
+        FilterSlotFactory(fitted_on=due.today(now))
+    night.begin(now)
+    elsewhere.hand_over()
+    url = f"{os.environ['TEST_REDIS_URL']}/8"
+    with Celery("asking", broker=url, set_as_current=False, fixups=[]) as broker, Redis.from_url(url) as link:
+        link.flushdb()
+        for _ in range(3):
+            broker.send_task(PART, queue=settings.NIGHT_QUEUE)
+        worker = (
+            "-m",
+            "celery",
+            "-A",
+            "tests.drills.slow_night",
+            "worker",
+            "--without-gossip",
+            "--without-mingle",
+        )
+        process = elsewhere.start(*worker, "--without-gossip", "--without-mingle", REDIS_URL=url)
+        try:
+            assert process.stdout
+            assert "begun\n" in iter(process.stdout.readline, "")
+            process.send_signal(signal.SIGTERM)
+            process.communicate(timeout=30)
+        finally:
+            process.kill()
+            waiting = link.llen(settings.NIGHT_QUEUE)
+            link.flushdb()
+    elsewhere.take_back()
+    assert process.returncode == 0
+    done = NightPart.objects.exclude(done_at=None)
+    assert (done.count(), done.get().tries) == (1, 1)
+    assert list(NightPart.objects.filter(done_at=None).values_list("tries", flat=True)) == [0, 0]
+    assert waiting == 2

@@ -8,7 +8,8 @@ from django.core.exceptions import MiddlewareNotUsed
 from django.http import HttpRequest, HttpResponseBase
 from prometheus_client import CollectorRegistry, Counter, Histogram, disable_created_metrics
 
-disable_created_metrics()  # a line more for each, which nobody reads
+# A line more for each, which nobody reads.
+disable_created_metrics()  # type: ignore[no-untyped-call]
 COUNTED = CollectorRegistry()
 _REQUESTS = Counter(
     "desk_requests",

@@ -94,6 +94,7 @@ def _starts_again_and_leaves_no_file(tmp_path: Path) -> None:
         assert list((tmp_path / "work").iterdir()) == []
 
 
+@pytest.mark.long
 def test_asked_to_stop_it_first_ends_the_request_and_the_task_in_hand(tmp_path: Path) -> None:
     port = free_port()
     process = command(tmp_path, "tests.servicedesk.slow_desk", PORT=str(port), REDIS_URL="")

@@ -1,8 +1,11 @@
 """The Celery application; tasks live in the apps and are found by name."""
 
+import logging.config
 import os
+from typing import Any
 
-from celery import Celery
+from celery import Celery, signals
+from django.conf import settings
 
 from servicedesk.metrics import tasks as _counted  # noqa: F401  # counts what the workers do
 
@@ -10,3 +13,9 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "servicedesk.settings")
 app = Celery("servicedesk")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+
+
+@signals.setup_logging.connect
+def _log_as_the_pages_do(**_more: Any) -> None:
+    """Without this a worker takes the desk's own handler away, and what keeps secrets out with it."""
+    logging.config.dictConfig(settings.LOGGING)

@@ -2,7 +2,11 @@
 
 import json
 import logging
+import os
+import subprocess
+import sys
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,6 +18,15 @@ from servicedesk.log_ids import HEADER, Ids, JsonLines
 
 pytestmark = pytest.mark.django_db
 log = logging.getLogger("desk.test")
+ROOT = Path(__file__).resolve().parents[2]
+AS_A_WORKER = """
+import logging
+import django
+from servicedesk.celery_app import app
+django.setup()
+app.log.setup("WARNING", redirect_stdouts=False)
+logging.getLogger("desk.test").warning("asked for %s", "/answer/s3cret/")
+"""
 
 
 @shared_task
@@ -78,3 +91,14 @@ def test_a_failure_brings_its_trace_on_the_same_line(lines: list[dict[str, Any]]
     except ValueError:
         log.exception("it failed")
     assert "ValueError: two\nlines" in lines[-1]["trace"]
+
+
+@pytest.mark.once
+def test_a_worker_of_its_own_writes_as_the_pages_do_and_keeps_secrets_out(tmp_path: Path) -> None:
+    surroundings = os.environ | {"VAR_DIR": str(tmp_path), "LOG_FORMAT": "json", "PYTHONPATH": str(ROOT)}
+    command = [sys.executable, "-P", "-c", AS_A_WORKER]
+    said = subprocess.run(command, env=surroundings, capture_output=True, text=True, timeout=60)
+    line = json.loads(said.stderr.splitlines()[-1])
+    assert line["logger"] == "desk.test"
+    assert line["message"].startswith("asked for /answer/")
+    assert "s3cret" not in said.stderr

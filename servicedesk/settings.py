@@ -105,6 +105,8 @@ TEMPLATES = [
 ]
 
 DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'desk.sqlite3'}")}
+if not DATABASES["default"].get("ENGINE"):
+    raise ImproperlyConfigured("DATABASE_URL begins neither with sqlite:// nor with postgres://.")
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     # In a file: threads that share a database in memory lock each other's tables, and nothing waits for that.
     DATABASES["default"]["TEST"] = {"NAME": str(VAR_DIR / "test.sqlite3")}
@@ -116,6 +118,8 @@ if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
 else:
     DATABASES["default"]["CONN_MAX_AGE"] = env.int("CONN_MAX_AGE", default=60)
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+    # A machine that is gone says nothing: without an end, whoever asks would wait for minutes.
+    DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 10)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "equipment.User"

@@ -94,8 +94,11 @@ def mail() -> Finding:
     """The mail server, greeted and left; no letter is sent."""
     if settings.OUTGOING_MAIL_IS_KEPT:
         return look("Mail", "EMAIL_URL is empty: letters are kept on the Letters page and reach nobody.")
+    if not settings.EMAIL_BACKEND.endswith("smtp.EmailBackend"):
+        return look("Mail", "EMAIL_URL names no mail server: letters leave the desk otherwise, if at all.")
+    kind = smtplib.SMTP_SSL if settings.EMAIL_USE_SSL else smtplib.SMTP
     try:
-        with smtplib.SMTP(settings.EMAIL_HOST, settings.EMAIL_PORT, timeout=_PATIENCE_S) as server:
+        with kind(settings.EMAIL_HOST, settings.EMAIL_PORT, timeout=_PATIENCE_S) as server:
             server.ehlo()
             if settings.EMAIL_USE_TLS and not server.has_extn("starttls"):
                 return wrong("Mail", "the server offers no TLS, and EMAIL_URL asks for it.")

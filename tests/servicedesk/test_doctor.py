@@ -33,6 +33,7 @@ def sound(settings: Settings, tmp_path: Path) -> Settings:
     settings.PRODUCTION, settings.DEBUG, settings.SECRET_KEY = True, False, SECRET * 12
     settings.SITE_URL, settings.ALLOWED_HOSTS = "https://desk.example.org", ["desk.example.org"]
     settings.CSRF_TRUSTED_ORIGINS = ["https://desk.example.org"]
+    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
     settings.OUTGOING_MAIL_IS_KEPT, settings.EMAIL_HOST, settings.EMAIL_USE_TLS = True, "127.0.0.1", False
     return settings
 
@@ -71,6 +72,10 @@ def set_to(**values: Any) -> Callable[[Settings], None]:
         (set_to(BACKUP_DIR=""), "Backups", How.LOOK, "is empty"),
         (set_to(BACKUP_DIR="/nowhere"), "Backups", How.WRONG, "mounted"),
         (set_to(REDIS_URL=f"redis://:{SECRET}@127.0.0.1:1/0"), "Redis", How.WRONG, "does not answer"),
+        (
+            set_to(OUTGOING_MAIL_IS_KEPT=False, EMAIL_BACKEND="django.core.mail.backends.dummy.EmailBackend"),
+            "Mail", How.LOOK, "names no mail server",
+        ),
         (set_to(OUTGOING_MAIL_IS_KEPT=False, EMAIL_PORT=1), "Mail", How.WRONG, "does not answer"),
     ],
 )  # fmt: skip
@@ -90,7 +95,9 @@ def test_a_mail_server_that_answers_is_well_and_gets_no_letter(sound: Settings) 
     try:
         sound.OUTGOING_MAIL_IS_KEPT, sound.EMAIL_PORT = False, box.port
         assert machine.mail().how is How.WELL
-        sound.EMAIL_USE_TLS = True
+        sound.EMAIL_USE_SSL = True
+        assert "SSLError" in machine.mail().said
+        sound.EMAIL_USE_SSL, sound.EMAIL_USE_TLS = False, True
         assert "TLS" in machine.mail().said
     finally:
         controller.stop()

@@ -6,6 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
+from servicedesk.doctor.around import of_surroundings
 from servicedesk.doctor.desk import of_desk
 from servicedesk.doctor.findings import How
 from servicedesk.doctor.machine import of_machine
@@ -22,7 +23,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """A line a part, then the sum of it."""
         now, found = timezone.now(), []
-        for finding in (one for of in (of_machine, of_desk) for one in of(now)):
+        for finding in (one for of in (of_machine, of_desk, of_surroundings) for one in of(now)):
             self.stdout.write(str(finding))
             found.append(finding.how)
         bad, worth = found.count(How.WRONG), found.count(How.LOOK)

@@ -273,10 +273,10 @@ SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
 SESSION_COOKIE_HTTPONLY = True
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
 
+# Asked by machines beside it, without anything to hide.
+SECURE_REDIRECT_EXEMPT = [r"^alive/$", r"^ready/$"]
 if PRODUCTION:
     SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", default=True)
-    # Asked by machines beside it, without anything to hide.
-    SECURE_REDIRECT_EXEMPT = [r"^alive/$", r"^ready/$"]
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_HSTS_SECONDS = env.int("SECURE_HSTS_SECONDS", default=31_536_000)
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True

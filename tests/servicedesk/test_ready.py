@@ -49,3 +49,11 @@ def test_a_database_that_is_down_is_told_without_its_address(monkeypatch: pytest
 def test_a_redis_that_is_down_is_told_without_its_address(settings: Settings) -> None:
     settings.REDIS_URL = "redis://secret@127.0.0.1:1/0"
     assert told() == (503, "Redis does not answer.\n")
+
+
+def test_it_answers_plain_http_where_pages_and_figures_ask_for_https(settings: Settings) -> None:
+    settings.SECURE_SSL_REDIRECT = True
+    assert told() == (200, "ready\n")
+    assert Client().get("/alive/").status_code == 200
+    for page in ("/", "/metrics/"):
+        assert Client().get(page)["Location"].startswith("https://")

@@ -1,4 +1,4 @@
-"""A worker that is asked to stop ends the part of the night that it has in hand, and takes up no other."""
+"""A worker that is asked to stop ends the part of the night that it has in hand; none is left half done."""
 
 import os
 import signal
@@ -15,6 +15,7 @@ from tests.drills.conftest import Elsewhere
 from tests.factories import FilterSlotFactory
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.redis, pytest.mark.long]
+PARTS = 5
 PART = "schedules.tasks.do_night_part"
 
 
@@ -24,14 +25,14 @@ def test_the_running_part_is_ended_and_the_others_wait_for_another_worker(
     now = datetime.now(UTC)
     monkeypatch.setattr(due, "LARGE", 0)
     monkeypatch.setattr(night, "HOMES_A_PART", 1)
-    for _ in range(3):
+    for _ in range(PARTS):
         FilterSlotFactory(fitted_on=due.today(now))
     night.begin(now)
     elsewhere.hand_over()
     url = f"{os.environ['TEST_REDIS_URL']}/8"
     with Celery("asking", broker=url, set_as_current=False, fixups=[]) as broker, Redis.from_url(url) as link:
         link.flushdb()
-        for _ in range(3):
+        for _ in range(PARTS):
             broker.send_task(PART, queue=settings.NIGHT_QUEUE)
         worker = (
             "-m",
@@ -55,6 +56,9 @@ def test_the_running_part_is_ended_and_the_others_wait_for_another_worker(
     elsewhere.take_back()
     assert process.returncode == 0
     done = NightPart.objects.exclude(done_at=None)
-    assert (done.count(), done.get().tries) == (1, 1)
-    assert list(NightPart.objects.filter(done_at=None).values_list("tries", flat=True)) == [0, 0]
-    assert waiting == 2
+    # One more may have been handed to it before it heard.
+    assert done.count() in (1, 2)
+    assert set(done.values_list("tries", flat=True)) == {1}
+    others = NightPart.objects.filter(done_at=None)
+    assert list(others.values_list("claimed_at", "tries")) == [(None, 0)] * (PARTS - done.count())
+    assert waiting == PARTS - done.count()

@@ -19,6 +19,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.db import connections
 from gunicorn.app.base import BaseApplication
+from gunicorn.glogging import Logger
 
 from servicedesk.celery_app import app as celery
 from servicedesk.wsgi import application
@@ -103,6 +104,15 @@ def wants_embedded() -> bool:
     return settings.CELERY_BROKER_URL.startswith("memory:") or os.environ.get("EMBEDDED_WORKER", "1") != "0"
 
 
+class DeskLog(Logger):  # type: ignore[misc]  # gunicorn carries no types
+    """The server's own lines by the desk's handler: they name addresses, and some of these are secrets."""
+
+    def setup(self, cfg: Any) -> None:
+        super().setup(cfg)
+        self.error_log.handlers.clear()
+        self.error_log.propagate = True
+
+
 class Desk(BaseApplication):  # type: ignore[misc]  # gunicorn carries no types
     """The web server, whose one worker process also carries the embedded worker."""
 
@@ -120,6 +130,7 @@ class Desk(BaseApplication):  # type: ignore[misc]  # gunicorn carries no types
             "timeout": 120,
             "graceful_timeout": GRACE_S + 5,
             "loglevel": "warning",
+            "logger_class": DeskLog,
             "control_socket_disable": True,
             "when_ready": self.when_ready,
             "post_worker_init": self.post_worker_init,

@@ -27,6 +27,11 @@ django.setup()
 app.log.setup("WARNING", redirect_stdouts=False)
 logging.getLogger("desk.test").warning("asked for %s", "/answer/s3cret/")
 """
+AS_THE_SERVER = """
+from servicedesk.serve import Address, Desk
+desk = Desk(Address("127.0.0.1", 8000))
+desk.cfg.logger_class(desk.cfg).error("asked for %s", "/answer/s3cret/")
+"""
 
 
 @shared_task
@@ -94,11 +99,16 @@ def test_a_failure_brings_its_trace_on_the_same_line(lines: list[dict[str, Any]]
 
 
 @pytest.mark.once
-def test_a_worker_of_its_own_writes_as_the_pages_do_and_keeps_secrets_out(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("script", "logger"), [(AS_A_WORKER, "desk.test"), (AS_THE_SERVER, "gunicorn.error")]
+)
+def test_worker_and_server_write_as_the_pages_do_and_keep_secrets_out(
+    script: str, logger: str, tmp_path: Path
+) -> None:
     surroundings = os.environ | {"VAR_DIR": str(tmp_path), "LOG_FORMAT": "json", "PYTHONPATH": str(ROOT)}
-    command = [sys.executable, "-P", "-c", AS_A_WORKER]
+    command = [sys.executable, "-P", "-c", script]
     said = subprocess.run(command, env=surroundings, capture_output=True, text=True, timeout=60)
     line = json.loads(said.stderr.splitlines()[-1])
-    assert line["logger"] == "desk.test"
+    assert line["logger"] == logger
     assert line["message"].startswith("asked for /answer/")
     assert "s3cret" not in said.stderr

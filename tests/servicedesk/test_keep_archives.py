@@ -1,6 +1,8 @@
 """The folder of archives: one a day, thinned out, and left as it is where the disk is full."""
 
 import io
+import resource
+import signal
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -69,8 +71,6 @@ def test_a_full_disk_leaves_the_older_ones_and_no_half_file(
     for n in range(1, 12):
         (tmp_path / f"desk-{TODAY - timedelta(days=n)}.zip").write_bytes(b"old")
     before = sorted(path.name for path in tmp_path.iterdir())
-    resource = pytest.importorskip("resource")
-    signal = pytest.importorskip("signal")
     usual = resource.getrlimit(resource.RLIMIT_FSIZE)
     ignored = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     try:

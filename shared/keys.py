@@ -13,8 +13,10 @@ SHOWN_ONCE = "shown_once"
 
 
 def new_key() -> str:
-    """256 random bits, safe in a header."""
-    return secrets.token_urlsafe(_BYTES)
+    """256 random bits, safe in a header; never with a dash in front, which a command would take for an option
+    of its own."""
+    key = secrets.token_urlsafe(_BYTES)
+    return new_key() if key.startswith("-") else key
 
 
 def key_print(key: str) -> str:

@@ -1,23 +1,16 @@
-"""Many rows at once, past the models: by COPY on PostgreSQL, by one prepared statement on SQLite.
+"""Many rows written at once, past the models: by COPY on PostgreSQL, by one prepared statement on SQLite.
 
 A COPY is asked of the driver's own cursor: Django's, where queries are counted, takes none with values.
 """
 
 import json
 from collections.abc import Iterable, Sequence
-from typing import Any, TypeVar
+from typing import Any
 
-import numpy as np
 from django.core.management.color import no_style
 from django.db import connection, models
-from numpy.typing import NDArray
 
 Values = Sequence[Any]
-Row = TypeVar("Row", bound=models.Model)
-# PostgreSQL's binary rows: a count of fields of two bytes, then length and value of each, big end first.
-_HEAD, _TRAILER = 19, 2
-# SQLite takes so many values in one statement.
-_MOST_AMONG = 900
 # Fewer rows than this are written sooner one by one.
 _WORTH_COPYING = 50
 
@@ -110,54 +103,6 @@ def _as_copied(fields: Sequence[Any], rows: Sequence[models.Model]) -> list[tupl
         column = [getattr(row, field.attname) for row in rows]
         columns.append([json.dumps(value) for value in column] if field.attname in as_json else column)
     return list(zip(*columns, strict=True))
-
-
-def among(rows: models.QuerySet[Row], column: str, keys: Iterable[int]) -> models.QuerySet[Row]:
-    """The rows whose ``column`` (of the table's own) is one of many numbers.
-
-    PostgreSQL takes them as one array: thousands of marks take longer to write and to read than the rows.
-    """
-    some = list(keys)
-    if connection.vendor != "postgresql":
-        return rows.filter(**{f"{column}__in": some})
-    name = f"{connection.ops.quote_name(rows.model._meta.db_table)}.{connection.ops.quote_name(column)}"
-    return rows.extra(where=[f"{name} = ANY(%s)"], params=[some])  # noqa: S610
-
-
-def read(
-    sql: str, key: str, among: Sequence[int], more: Sequence[Any], kinds: Sequence[str]
-) -> tuple[NDArray[Any], ...]:
-    """The columns of a query as arrays, one a column; ``kinds`` are numpy's names for eight bytes, ``i8`` or
-    ``f8``, and no value may be NULL.
-
-    ``{among}`` in the query stands for "``key`` is one of ``among``"; ``more`` are the values of its marks
-    after that one.
-    """
-    if not among:
-        return tuple(np.empty(0, dtype=kind) for kind in kinds)
-    if connection.vendor == "postgresql":
-        return _read_binary(sql.format(among=f"{key} = ANY(%s)"), [list(among), *more], kinds)
-    rows: list[tuple[Any, ...]] = []
-    with connection.cursor() as cursor:
-        for start in range(0, len(among), _MOST_AMONG):
-            some = among[start : start + _MOST_AMONG]
-            cursor.execute(sql.format(among=f"{key} IN ({', '.join(['%s'] * len(some))})"), [*some, *more])
-            rows.extend(cursor.fetchall())
-    columns = zip(*rows, strict=True) if rows else ([] for _ in kinds)
-    return tuple(np.array(column, dtype=kind) for column, kind in zip(columns, kinds, strict=True))
-
-
-def _read_binary(sql: str, values: Sequence[Any], kinds: Sequence[str]) -> tuple[NDArray[Any], ...]:
-    fields = [("fields", ">i2")]
-    for number, kind in enumerate(kinds):
-        fields += [(f"length{number}", ">i4"), (f"value{number}", f">{kind}")]
-    with (
-        connection.cursor() as cursor,
-        cursor.cursor.copy(f"COPY ({sql}) TO STDOUT (FORMAT BINARY)", values) as copy,
-    ):
-        told = b"".join(bytes(part) for part in copy)
-    rows = np.frombuffer(told[_HEAD : len(told) - _TRAILER], dtype=np.dtype(fields))
-    return tuple(rows[f"value{n}"].astype(kind) for n, kind in enumerate(kinds))
 
 
 def last_numbers(model: type[models.Model]) -> int:

@@ -11,7 +11,7 @@ import numpy as np
 from django.db import connection
 from numpy.typing import NDArray
 
-from equipment import bulk
+from equipment import bulk_read
 from equipment.models import FanYear, RuntimeDay
 from shared.packed_days import DAYS, unpack
 
@@ -46,7 +46,7 @@ def fan_log(system_ids: Iterable[int], until: date, since: date = date.min) -> F
     """What is on record of some systems from one day up to another, in no order."""
     some = sorted(set(system_ids))
     table, day = RuntimeDay._meta.db_table, DAY_NUMBER[connection.vendor]
-    whole = FanLog(*bulk.read(
+    whole = FanLog(*bulk_read.arrays(
         f"SELECT system_id, {day}, fan_hours FROM {table} WHERE {{among}} AND day BETWEEN %s AND %s",  # noqa: S608
         "system_id", some, [since, until], ("i8", "i8", "f8"),
     ))  # fmt: skip
@@ -63,13 +63,10 @@ def fan_log(system_ids: Iterable[int], until: date, since: date = date.min) -> F
 def _folded(systems: Sequence[int], since: date, until: date) -> FanLog:
     rows: list[tuple[int, int, bytes]] = []
     for start in range(0, len(systems), _SOME):
-        years = FanYear.objects.filter(
-            system__in=systems[start : start + _SOME], year__range=(since.year, until.year)
-        )
-        rows.extend(
-            (pk, year, bytes(hours)) for pk, year, hours in years.values_list("system", "year", "hours")
-        )
-    hours = unpack([packed for _, _, packed in rows])
+        years = bulk_read.among(FanYear.objects.all(), "system_id", systems[start : start + _SOME])
+        years = years.filter(year__range=(since.year, until.year))
+        rows.extend(bulk_read.tuples(years.values_list("system_id", "year", "hours")))
+    hours = unpack([bytes(packed) for _, _, packed in rows])
     first = np.array([date(year, 1, 1).toordinal() for _, year, _ in rows], dtype=np.int64)
     day = first[:, None] + np.arange(DAYS)
     kept = ~np.isnan(hours) & (day >= since.toordinal()) & (day <= until.toordinal())

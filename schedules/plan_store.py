@@ -5,7 +5,7 @@ from typing import Any
 
 from django.db import transaction
 
-from equipment import bulk
+from equipment import bulk, bulk_read
 from schedules import kept_dates
 from schedules.models import DateBefore, Plan
 from schedules.plan_rows import Dated
@@ -25,12 +25,8 @@ def store(items: Sequence[Dated]) -> int:
 
     Where another worker has meanwhile stored a plan of newer facts or of a later day, that one stays.
     """
-    stored = {
-        slot: values
-        for slot, *values in bulk.among(
-            Plan.objects.all(), "slot_id", (item.slot.pk for item in items)
-        ).values_list("slot_id", *COMPARED)
-    }
+    rows = bulk_read.among(Plan.objects.order_by(), "slot_id", (item.slot.pk for item in items))
+    stored = {slot: values for slot, *values in bulk_read.tuples(rows.values_list("slot_id", *COMPARED))}
     fresh = [item.plan for item in items if _values(item.plan) != stored.get(item.slot.pk)]
     if fresh:
         with transaction.atomic():
@@ -50,22 +46,24 @@ def _began_anew(plan: Plan, before: list[Any] | None) -> bool:
 
 def _note_moved(plans: Sequence[Plan], stored: Mapping[int, list[Any]]) -> None:
     """Keep every date that moved, with what moved it."""
-    rows = []
+    rows: list[dict[str, Any]] = []
     for plan in plans:
         if plan.slot_id in stored:
             was = dict(zip(COMPARED, stored[plan.slot_id], strict=True))
             if (was["due_on"], was["reason"]) != (plan.due_on, plan.reason):
-                before = {name: was[name] for name in _KEPT}
+                kept = {name: was[name] for name in _KEPT}
                 rows.append(
-                    DateBefore(slot_id=plan.slot_id, until=plan.made_at, moved=_moved(was, plan), **before)
+                    kept | {"slot_id": plan.slot_id, "until": plan.made_at, "moved": _moved(was, plan)}
                 )
-    DateBefore.objects.bulk_create(rows, batch_size=1000)
+    if rows:
+        bulk.insert(DateBefore, {name: [row[name] for row in rows] for name in rows[0]})
 
 
 def _moved(was: Mapping[str, Any], plan: Plan) -> str:
     if was["facts_at"] != plan.facts_at:
-        return DateBefore.Moved.FACT
-    return DateBefore.Moved.WEATHER if was["weather_at"] != plan.weather_at else DateBefore.Moved.DAY
+        return DateBefore.Moved.FACT.value
+    moved = DateBefore.Moved.WEATHER if was["weather_at"] != plan.weather_at else DateBefore.Moved.DAY
+    return moved.value
 
 
 def _note_kept(plans: Sequence[Plan]) -> None:

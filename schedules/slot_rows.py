@@ -7,7 +7,7 @@ from typing import NamedTuple, TypeVar
 
 from django.db import models
 
-from equipment import bulk
+from equipment import bulk_read
 from equipment.models import Customer, FilterChange, FilterSlot, Reading, Site, Station, System
 
 Row = TypeVar("Row", bound=models.Model)
@@ -40,29 +40,34 @@ def slots_of(system_ids: Sequence[int]) -> list[FilterSlot]:
         site.station = stations[site.station_id] if site.station_id else None
     for system in systems.values():
         system.site = sites[system.site_id]
-    slots = list(bulk.among(FilterSlot.objects.order_by("name"), "system_id", systems))
+    slots = bulk_read.objects(bulk_read.among(FilterSlot.objects.order_by("name"), "system_id", systems))
     for slot in slots:
         slot.system = systems[slot.system_id]
     return slots
 
 
 def _by_key(model: type[Row], keys: Iterable[int]) -> dict[int, Row]:
-    return {row.pk: row for row in bulk.among(model._default_manager.all(), "id", keys)}
+    rows = bulk_read.among(model._default_manager.order_by(), "id", keys)
+    return {row.pk: row for row in bulk_read.objects(rows)}
 
 
 def changes_of(slot_ids: Iterable[int], as_of: date) -> dict[int, list[Change]]:
     """Each slot's changes up to the day, the first one first."""
-    rows = bulk.among(FilterChange.objects.filter(undone_at=None, changed_on__lte=as_of), "slot_id", slot_ids)
+    rows = bulk_read.among(
+        FilterChange.objects.filter(undone_at=None, changed_on__lte=as_of), "slot_id", slot_ids
+    )
     found: dict[int, list[Change]] = defaultdict(list)
-    for row in rows.order_by("changed_at").values_list("slot_id", "changed_on", "changed_at", "media_id"):
+    told = rows.order_by("changed_at").values_list("slot_id", "changed_on", "changed_at", "media_id")
+    for row in bulk_read.tuples(told):
         found[row[0]].append(Change(*row))
     return found
 
 
 def readings_of(slot_ids: Iterable[int]) -> dict[int, list[Read]]:
     """Each slot's readings, the first one first."""
-    rows = bulk.among(Reading.objects.order_by("taken_at"), "slot_id", slot_ids)
+    rows = bulk_read.among(Reading.objects.order_by("taken_at"), "slot_id", slot_ids)
     found: dict[int, list[Read]] = defaultdict(list)
-    for slot, at, drop, airflow in rows.values_list("slot_id", "taken_at", "filter_drop_pa", "airflow_m3s"):
+    told = rows.values_list("slot_id", "taken_at", "filter_drop_pa", "airflow_m3s")
+    for slot, at, drop, airflow in bulk_read.tuples(told):
         found[slot].append((at, drop, airflow))
     return found

@@ -9,7 +9,7 @@ from django.conf import settings as conf
 from django.core.cache import cache
 from django.db.models import F, Q, QuerySet
 
-from equipment import bulk
+from equipment import bulk_read
 from equipment.models import Desk, FilterSlot, Site, System
 from schedules import plan_store
 from schedules.fleet import prior_of_the_day
@@ -19,11 +19,12 @@ from schedules.plan_rows import Dated, plans_of
 from schedules.planning.facts import Settings
 from schedules.planning.forecast import forecast
 from schedules.planning.loading import Prior
+from schedules.uncollected import uncollected
 from schedules.weather_rows import WeatherRecord
 from shared import clock
 
 # Systems a batch: some hundred megabytes of daily hours at fifteen years a system.
-BATCH_SYSTEMS = 500
+BATCH_SYSTEMS = 1000
 # So many stale slots at once are an import or a new day: worth learning the fleet's pace anew.
 MANY_SLOTS = 200
 # A desk that has numbered more slots than this is large.
@@ -77,7 +78,7 @@ def _batches(homes: Iterable[int] | None) -> Iterator[list[int]]:
     """Systems in batches that part no home: the slots of a home hear of each other's dust."""
     rows = System.objects.order_by("site", "pk")
     if homes is not None:
-        rows = bulk.among(rows, "site_id", homes)
+        rows = bulk_read.among(rows, "site_id", homes)
     batch: list[int] = []
     for _site, home in groupby(rows.values_list("site", "pk"), key=itemgetter(0)):
         batch.extend(pk for _, pk in home)
@@ -98,7 +99,8 @@ def replan(now: datetime, slots: QuerySet[FilterSlot] | None = None, *, learn_an
         return 0
     prior = prior_of_the_day(today(now), now, anew=learn_anew or slots is None)
     homes = None if systems is None else Site.objects.filter(systems__in=systems).values_list("pk", flat=True)
-    return sum(plan_store.store(batch) for batch in dated_by_batch(today(now), now, prior, homes))
+    with uncollected():
+        return sum(plan_store.store(batch) for batch in dated_by_batch(today(now), now, prior, homes))
 
 
 # Without a plan, or with facts other than the plan's.

@@ -19,6 +19,7 @@ from equipment.models import FilterSlot, Site, Station, System
 from schedules import due, plan_store
 from schedules.fleet import prior_of_the_day
 from schedules.models import Night, NightPart
+from schedules.uncollected import uncollected
 from schedules.weather_rows import WeatherRecord
 
 HOMES_A_PART = settings.NIGHT_PART_HOMES
@@ -80,7 +81,8 @@ def do_next(clock: Clock, by: str) -> NightPart | None:
         return None
     began = clocks.perf_counter()
     try:
-        part.filters, part.changed = _do(part, now)
+        with uncollected():
+            part.filters, part.changed = _do(part, now)
     except Exception as error:
         NightPart.objects.filter(pk=part.pk).update(
             claimed_at=None, trouble=f"{type(error).__name__}: {error}"[:500]

@@ -176,8 +176,10 @@ def _before(batch: Batch, prior: Prior, houses: Houses) -> Before:
 
 
 def _by_slot(batch: Batch, values: FloatArray) -> FloatArray:
+    starts = np.flatnonzero(np.diff(batch.lives.slot, prepend=-1))
     out = np.zeros((len(batch.slots.home), values.shape[1]))
-    np.add.at(out, batch.lives.slot, values)
+    if len(starts):
+        out[batch.lives.slot[starts]] = np.add.reduceat(values, starts, axis=0)
     return out
 
 

@@ -66,6 +66,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "django.middleware.gzip.GZipMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "servicedesk.rows_of_request.RowsOfRequestMiddleware",
     "servicedesk.same_for_all.SameForAllMiddleware",
     "csp.middleware.CSPMiddleware",
     "servicedesk.upload_limit.UploadLimitMiddleware",

@@ -8,6 +8,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from shared import clock
+from shared.one_row import OneRow
 
 
 def a_zone(name: str) -> None:
@@ -18,7 +19,7 @@ def a_zone(name: str) -> None:
         raise ValidationError(str(error)) from None
 
 
-class Desk(models.Model):
+class Desk(OneRow):
     """The one organisation of this installation: its name, address, clock and units."""
 
     name = models.CharField(_("name"), max_length=120, default="Service desk")
@@ -46,8 +47,3 @@ class Desk(models.Model):
     def zone(self) -> ZoneInfo:
         """The desk's own time zone."""
         return ZoneInfo(self.timezone)
-
-    @classmethod
-    def the(cls) -> "Desk":
-        """The desk's row, made with defaults when it is first asked for."""
-        return cls.objects.get_or_create(pk=1)[0]

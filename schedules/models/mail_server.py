@@ -3,8 +3,10 @@
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from shared.one_row import OneRow
 
-class MailServer(models.Model):
+
+class MailServer(OneRow):
     """The one row of it: since when it has taken no letter, why, and when it is tried again."""
 
     fault = models.CharField(_("fault"), max_length=300, blank=True)
@@ -17,11 +19,6 @@ class MailServer(models.Model):
 
     def __str__(self) -> str:
         return self.fault or "mail server"
-
-    @classmethod
-    def the(cls) -> "MailServer":
-        """The row, made when it is first asked for."""
-        return cls.objects.get_or_create(pk=1)[0]
 
 
 class RestedAddress(models.Model):

@@ -5,13 +5,15 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from shared.one_row import OneRow
+
 
 def usual_slow_hours() -> list[list[str | int]]:
     """The rush in the morning and in the afternoon."""
     return [["07:00", "09:00", 80], ["16:00", "18:00", 75]]
 
 
-class Policy(models.Model):
+class Policy(OneRow):
     """The one row of settings that managers may change."""
 
     accepted_risk = models.FloatField(
@@ -80,8 +82,3 @@ class Policy(models.Model):
 
     def __str__(self) -> str:
         return "policy"
-
-    @classmethod
-    def the(cls) -> "Policy":
-        """The policy's row, made with defaults when it is first asked for."""
-        return cls.objects.get_or_create(pk=1)[0]

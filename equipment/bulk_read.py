@@ -54,12 +54,11 @@ def _is_json(field: Any) -> bool:
 
 
 def _binary(sql: str, values: Sequence[Any]) -> list[tuple[Any, ...]]:
-    # Here alone: a desk on SQLite needs no driver of PostgreSQL's.
-    from psycopg import Cursor
-
-    connection.ensure_connection()
+    # Untyped: only PostgreSQL's has a driver to name.
+    here: Any = connection
+    here.ensure_connection()
     # Django's own cursor writes values into the statement, which the driver does for text alone.
-    with connection.wrap_database_errors, Cursor(connection.connection) as cursor:
+    with here.wrap_database_errors, here.Database.Cursor(here.connection) as cursor:
         cursor.execute(sql, values, binary=True)
         return list(cursor.fetchall())
 

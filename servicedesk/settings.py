@@ -17,6 +17,10 @@ BASE_DIR = Path(__file__).resolve().parent.parent
 VAR_DIR = Path(env.str("VAR_DIR", default=str(BASE_DIR / "var")))
 VAR_DIR.mkdir(parents=True, exist_ok=True)
 
+# What is reckoned is small: to share a matrix of some hundred numbers among the cores costs twice the
+# processor and gains nothing. To be said before numpy is first imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 PRODUCTION = env.bool("PRODUCTION", default=False)
 DEBUG = env.bool("DEBUG", default=False)
 

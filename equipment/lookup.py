@@ -6,7 +6,8 @@ from datetime import datetime
 from itertools import product
 from math import prod
 
-from django.db.models import Case, QuerySet, Value, When
+from django.db.models import CharField, QuerySet, Value
+from django.db.models.functions import Cast, Concat, StrIndex
 
 from equipment.look_up_find import Needle, Row, find, near_words
 from equipment.look_up_refresh import refresh
@@ -112,7 +113,9 @@ def _in_order(slots: Iterable[int]) -> QuerySet[FilterSlot]:
     found = FilterSlot.objects.in_use().filter(pk__in=ids)
     if not ids:
         return found.none()
-    return found.order_by(Case(*(When(pk=pk, then=Value(at)) for at, pk in enumerate(ids))))
+    # Where its number stands among all of them: fifty cases one by one take longer to write than to answer.
+    among = Value(f" {' '.join(map(str, ids))} ")
+    return found.order_by(StrIndex(among, Concat(Value(" "), Cast("pk", CharField()), Value(" "))))
 
 
 def _code(typed: str) -> Wanted:

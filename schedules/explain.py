@@ -5,7 +5,7 @@ from datetime import date
 
 from django.utils import formats
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_noop, ngettext
 
 from equipment.models import FilterSlot
 from equipment.unit_words import show
@@ -15,6 +15,73 @@ from shared.units import PRESSURE
 
 # A share of the way to the limit below which nothing is worth saying of the dust yet.
 FRESH = 0.05
+
+# What was not measured and is said to be assumed, by the note of a plan.
+_ASSUMED = {
+    "no_record": gettext_noop("No change, reading or fitting date is on record."),
+    "fitted_unknown": gettext_noop(
+        "The day this filter was put in is not known; its days count from the first record."
+    ),
+    "medium_carried": gettext_noop(
+        "The last change did not say which filter went in; we assume the same as before."
+    ),
+    "airflow_from_capacity": gettext_noop(
+        "The design airflow is not on record; it is taken from the cooling capacity."
+    ),
+    "airflow_unknown": gettext_noop(
+        "Neither airflow nor capacity is on record, so the drop cannot be reckoned."
+    ),
+    "no_medium": gettext_noop("Which filter is in there is not on record, so no limit can be set."),
+    "no_points": gettext_noop(
+        "The label's drop for this filter is not on record, so the drop cannot be reckoned."
+    ),
+    "one_point": gettext_noop(
+        "The label gives one drop only; others are reckoned with the usual exponent of 1.18."
+    ),
+    "beyond_points": gettext_noop(
+        "The airflow here lies outside the label's points; the curve was drawn on from its end."
+    ),
+    "reading_beyond": gettext_noop(
+        "A reading's airflow lies outside the label's points; "
+        "it was carried with the curve drawn on from its end."
+    ),
+    "limit_twice_clean": gettext_noop("The limit is twice the clean drop."),
+    "limit_budget": gettext_noop("The limit is what the ducts leave of the blower's static."),
+    "nothing_left": gettext_noop(
+        "the ducts leave the filter nothing above its clean drop. A technician should look."
+    ),
+    "statics_assumed": gettext_noop("A duct's static was not measured and is taken as nought."),
+    "below_clean": gettext_noop(
+        "a reading lies below the clean drop. Is the filter in place, does air pass beside it, "
+        "was the right tap read? It was left out of the date."
+    ),
+    "loads_fast": gettext_noop(
+        "a filter is full within a month here. A larger or deeper one would last; so would less "
+        "dust, if its cause is found."
+    ),
+    "begun_anew": gettext_noop(
+        "the drop fell as if a fresh filter had gone in that nobody wrote down. The date counts "
+        "from then; the fan hours count from the last change on record."
+    ),
+    "for_a_while": gettext_noop("Another filter than usual is in there, for a while."),
+    "size_differs": gettext_noop("the filter on record is of another size than its slot."),
+    "usual_pace": gettext_noop(
+        "This desk has too few readings yet: how fast it loads is taken from a usual house."
+    ),
+    "fleet_pace": gettext_noop(
+        "How fast filters load in the other homes of this desk is taken into account."
+    ),
+    "no_log": gettext_noop("No fan log here: hours are expected from the weather, so the span is wide."),
+    "stale_station": gettext_noop(
+        "The weather station of this home has told nothing of late; usual weather is assumed since."
+    ),
+    "station_unfed": gettext_noop(
+        "The weather station of this home has no day on record yet; a usual climate is assumed."
+    ),
+    "no_station": gettext_noop(
+        "No weather station is named for this home; a usual climate of its latitude is assumed."
+    ),
+}
 
 
 @dataclass(frozen=True)
@@ -161,62 +228,7 @@ def sureness(plan: Plan, today: date) -> str:
 
 def assumptions(plan: Plan | None) -> list[str]:
     """What was not measured, said to be assumed."""
-    words = {
-        "no_record": _("No change, reading or fitting date is on record."),
-        "fitted_unknown": _(
-            "The day this filter was put in is not known; its days count from the first record."
-        ),
-        "medium_carried": _(
-            "The last change did not say which filter went in; we assume the same as before."
-        ),
-        "airflow_from_capacity": _(
-            "The design airflow is not on record; it is taken from the cooling capacity."
-        ),
-        "airflow_unknown": _("Neither airflow nor capacity is on record, so the drop cannot be reckoned."),
-        "no_medium": _("Which filter is in there is not on record, so no limit can be set."),
-        "no_points": _("The label's drop for this filter is not on record, so the drop cannot be reckoned."),
-        "one_point": _("The label gives one drop only; others are reckoned with the usual exponent of 1.18."),
-        "beyond_points": _(
-            "The airflow here lies outside the label's points; the curve was drawn on from its end."
-        ),
-        "reading_beyond": _(
-            "A reading's airflow lies outside the label's points; "
-            "it was carried with the curve drawn on from its end."
-        ),
-        "limit_twice_clean": _("The limit is twice the clean drop."),
-        "limit_budget": _("The limit is what the ducts leave of the blower's static."),
-        "nothing_left": _(
-            "the ducts leave the filter nothing above its clean drop. A technician should look."
-        ),
-        "statics_assumed": _("A duct's static was not measured and is taken as nought."),
-        "below_clean": _(
-            "a reading lies below the clean drop. Is the filter in place, does air pass beside it, "
-            "was the right tap read? It was left out of the date."
-        ),
-        "loads_fast": _(
-            "a filter is full within a month here. A larger or deeper one would last; so would less "
-            "dust, if its cause is found."
-        ),
-        "begun_anew": _(
-            "the drop fell as if a fresh filter had gone in that nobody wrote down. The date counts "
-            "from then; the fan hours count from the last change on record."
-        ),
-        "for_a_while": _("Another filter than usual is in there, for a while."),
-        "size_differs": _("the filter on record is of another size than its slot."),
-        "usual_pace": _("This desk has too few readings yet: how fast it loads is taken from a usual house."),
-        "fleet_pace": _("How fast filters load in the other homes of this desk is taken into account."),
-        "no_log": _("No fan log here: hours are expected from the weather, so the span is wide."),
-        "stale_station": _(
-            "The weather station of this home has told nothing of late; usual weather is assumed since."
-        ),
-        "station_unfed": _(
-            "The weather station of this home has no day on record yet; a usual climate is assumed."
-        ),
-        "no_station": _(
-            "No weather station is named for this home; a usual climate of its latitude is assumed."
-        ),
-    }
-    told = [words[note] for note in (plan.notes if plan else ["no_record"]) if note in words]
+    told = [_(_ASSUMED[note]) for note in (plan.notes if plan else ["no_record"]) if note in _ASSUMED]
     if plan is not None and plan.reason != Plan.Reason.RISK:
         told.extend(dust_sentences(plan))
     return told

@@ -61,7 +61,7 @@ def _found(typed: str, now: datetime, contacts: Contacts) -> list[FilterSlot]:
     """What answers; by telephone none but homes whose people the reader may reach, or trying figures would
     tell the others'."""
     slots = list(look_up(typed, now, phones=contacts.everybody).select_related(*_RELATED))
-    if not contacts.everybody and any(map(str.isdigit, typed)):
+    if not contacts.everybody and any(map(str.isdigit, typed)) and contacts.near:
         by_phone = look_up(typed, now).filter(system__site__in=contacts.near).select_related(*_RELATED)
         known = {slot.pk for slot in slots}
         slots += [slot for slot in by_phone if slot.pk not in known]

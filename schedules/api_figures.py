@@ -7,11 +7,11 @@ from django.http import HttpRequest
 from django.utils import timezone
 from ninja import Router, Schema
 
-from schedules import promises
+from schedules import promises_kept
 from schedules.figures import FIGURES, value_of
 from schedules.figures_kept import shown
 from schedules.planning.foretell import CHANCES
-from schedules.planning.kept import PROMISED_SHARE, Kept, Share, calibration, judge
+from schedules.planning.kept import PROMISED_SHARE, Kept, Share
 from shared.paging import Page, Paged, page_of
 from shared.units import PA_PER_INWC
 
@@ -91,20 +91,16 @@ def figures(request: HttpRequest, paged: Paged, figure: str = "", branch: str = 
 
 @router.get("/promises", url_name="api-promises", response=PromisesOut, tags=["figures"])
 def kept_promises(request: HttpRequest) -> Any:
-    """Every reading of two years against what was promised of it four weeks before."""
-    record = promises.record(timezone.now())
-    arrays = promises.as_arrays(record.promises)
-    rows = [_kept("all", "", judge(arrays))]
-    rows += [_kept("month", day.isoformat(), one) for (day,), one in promises.by_month(record.promises)]
-    rows += [
-        _kept("class", f"MERV {merv or '?'}, {inches} in", one)
-        for (merv, inches), one in promises.by_class(record.promises)
-    ]
-    rows += [_kept("town", town, one) for (town,), one in promises.by_town(record.promises)]
-    shares = zip(CHANCES, calibration(arrays), strict=False)
+    """Every reading of two years against what was promised of it; of a large desk as of this morning."""
+    said = promises_kept.shown(timezone.now()).judged
+    rows = [_kept("all", "", said.whole)]
+    rows += [_kept("month", day.isoformat(), one) for day, one in said.months]
+    rows += [_kept("class", f"MERV {merv or '?'}, {inches} in", one) for merv, inches, one in said.classes]
+    rows += [_kept("town", town, one) for town, one in said.towns]
+    shares = zip(CHANCES, said.shares, strict=False)
     return PromisesOut(
         kept=rows, calibration=[_share(chance, one) for chance, one in shares],
-        findings=record.findings, without=record.without, waiting=record.waiting,
+        findings=said.findings, without=said.without, waiting=said.waiting,
     )  # fmt: skip
 
 

@@ -1,108 +1,149 @@
-"""Promises and readings of the desk as arrays, with what they are grouped by."""
+"""Promises and readings of the desk as arrays, by month, class of filter and town."""
 
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
 import numpy as np
-from django.db.models import Count
+from django.db.models import Count, Max, Min, QuerySet
 
+from equipment import bulk_read
 from equipment.models import Reading
 from schedules.finding_rows import Finding
 from schedules.models import Foretold, Plan
-from schedules.planning.kept import Kept, Promises, judge
+from schedules.planning.arrays import BoolArray, IntArray
+from schedules.planning.climate import day_of
+from schedules.planning.kept import Kept, Promises, Share, calibration, judge
 from shared.units import METRE_PER_INCH
 
 LOOK_BACK = timedelta(days=731)
-
-
-@dataclass(frozen=True)
-class Promised:
-    """One promise with what was read, and where."""
-
-    slot: int
-    day: date
-    told: tuple[float, float, float]
-    read: float
-    merv: int | None
-    depth_m: float
-    town: str
+# Promises at once: rows as the database gives them take ten times the room of their arrays.
+_AT_ONCE = 100_000
 
 
 @dataclass(frozen=True)
 class Record:
-    """The promises that can be judged, how many readings are findings and so left out, how many had no
-    promise and why, and how many wait."""
+    """k promises that can be judged, with the ordinal of the ``day`` of each reading, the filter's ``merv``
+    (nought: unknown) and whole inches of depth, and the place of its town in ``towns``, [k]."""
 
-    promises: list[Promised]
+    promises: Promises
+    day: IntArray
+    merv: IntArray
+    inches: IntArray
+    town: IntArray
+    towns: list[str]
+    findings: int
+
+
+@dataclass(frozen=True)
+class Judged:
+    """How promises were kept: all, by first day of the month of the reading, by MERV and whole inches of
+    depth, by town; the share below each chance; how many readings are findings and so left out, how many
+    had no promise and why, and how many wait."""
+
+    whole: Kept
+    shares: list[Share]
+    months: list[tuple[date, Kept]]
+    classes: list[tuple[int, int, Kept]]
+    towns: list[tuple[str, Kept]]
     findings: int
     without: dict[str, int]
     waiting: int
 
 
-def record(now: datetime) -> Record:
-    """The readings of the last two years; four queries however many there are."""
+def judged(now: datetime) -> Judged:
+    """The readings of the last two years; a fixed number of queries for each hundred thousand."""
     since = now - LOOK_BACK
-    rows = Foretold.objects.filter(reading__taken_at__gte=since, why_not="").values_list(
-        "reading__slot_id", "as_of", "days", "p10_pa", "p50_pa", "p90_pa", "read_pa", "merv",
-        "reading__slot__depth_m", "reading__slot__system__site__city",
-    )  # fmt: skip
-    every = [_promised(*row) for row in rows]
-    odd = _found()
-    kept = [one for one in every if not any(_speaks_of(finding, one.day) for finding in odd[one.slot])]
-    without = Foretold.objects.filter(reading__taken_at__gte=since).exclude(why_not="")
+    record, without = (
+        _record(since),
+        Foretold.objects.filter(reading__taken_at__gte=since).exclude(why_not=""),
+    )
     counted = without.values_list("why_not").annotate(count=Count("pk")).order_by("why_not")
-    waiting = Reading.objects.filter(foretold=None).count()
-    return Record(kept, len(every) - len(kept), dict(counted), waiting)
+    month = np.array([day_of(day).replace(day=1).toordinal() for day in record.day.tolist()], dtype=np.int64)
+    kinds = record.merv * _INCHES + record.inches
+    return Judged(
+        whole=judge(record.promises),
+        shares=calibration(record.promises),
+        months=[(day_of(key), kept) for key, kept in _groups(record.promises, month)],
+        classes=[(*divmod(key, _INCHES), kept) for key, kept in _groups(record.promises, kinds)],
+        towns=sorted((record.towns[key], kept) for key, kept in _groups(record.promises, record.town)),
+        findings=record.findings,
+        without=dict(counted),
+        waiting=Reading.objects.filter(foretold=None).count(),
+    )
 
 
-def _promised(slot: Any, as_of: Any, days: Any, *numbers: Any) -> Promised:
-    low, middle, high, read, merv, depth, town = numbers
-    return Promised(slot, as_of + timedelta(days=days), (low, middle, high), read, merv, depth, town)
+# No filter is as deep.
+_INCHES = 1000
+
+
+def _groups(promises: Promises, key: IntArray) -> Iterator[tuple[int, Kept]]:
+    """Each group judged by itself, in the order of their keys."""
+    order = np.argsort(key, kind="stable")
+    keys, starts = np.unique(key[order], return_index=True)
+    for one, rows in zip(keys.tolist(), np.split(order, starts[1:]), strict=False):
+        yield one, judge(Promises(promises.told[:, rows], promises.read[rows]))
+
+
+def _record(since: datetime) -> Record:
+    odd, towns = _found(), dict[str, int]()
+    parts = [_columns(rows, odd, towns) for rows in _rows(since)]
+    parts = parts or [_columns([], odd, towns)]
+    numbers = np.concatenate([part.numbers for part in parts], axis=1)
+    kept = np.concatenate([part.kept for part in parts])
+    told = numbers[:4, kept]
+    day, merv, inches, town = numbers[4:, kept].astype(np.int64)
+    promises = Promises(told[:3], told[3])
+    return Record(promises, day, merv, inches, town, list(towns), int((~kept).sum()))
+
+
+def _rows(since: datetime) -> Iterator[list[tuple[Any, ...]]]:
+    rows: QuerySet[Foretold] = Foretold.objects.filter(reading__taken_at__gte=since, why_not="")
+    ends = rows.aggregate(first=Min("pk"), last=Max("pk"))
+    if ends["first"] is None:
+        return
+    for first in range(ends["first"], ends["last"] + 1, _AT_ONCE):
+        some = rows.filter(pk__range=(first, first + _AT_ONCE - 1)).order_by()
+        yield bulk_read.tuples(
+            some.values_list(
+                "reading__slot_id", "as_of", "days", "p10_pa", "p50_pa", "p90_pa", "read_pa", "merv",
+                "reading__slot__depth_m", "reading__slot__system__site__city",
+            )
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """Numbers [8, k]: three promised, read, day, MERV, inches, town; which of them are no findings."""
+
+    numbers: Any
+    kept: BoolArray
+
+
+def _columns(rows: list[tuple[Any, ...]], odd: dict[int, list[Finding]], towns: dict[str, int]) -> _Columns:
+    numbers, kept = np.zeros((8, len(rows))), np.ones(len(rows), dtype=np.bool_)
+    for at, (slot, as_of, days, *told, merv, depth, town) in enumerate(rows):
+        day = as_of.toordinal() + days
+        place = towns.setdefault(town, len(towns))
+        numbers[:, at] = (*told, day, merv or 0, round(depth / METRE_PER_INCH), place)
+        if slot in odd:
+            kept[at] = not any(_speaks_of(finding, day) for finding in odd[slot])
+    return _Columns(numbers, kept)
 
 
 def _found() -> dict[int, list[Finding]]:
     odd: dict[int, list[Finding]] = defaultdict(list)
     for slot, findings in Plan.objects.exclude(findings=[]).values_list("slot_id", "findings"):
-        odd[slot] = [finding for finding in findings if finding["kind"] != "log_stopped"]
+        told = [finding for finding in findings if finding["kind"] != "log_stopped"]
+        if told:
+            odd[slot] = told
     return odd
 
 
-def _speaks_of(finding: Finding, day: date) -> bool:
+def _speaks_of(finding: Finding, day: int) -> bool:
     """Whether the reading of ``day`` is a finding, or comes from a filter that nobody wrote down."""
     if finding["until"]:
-        return int(finding["at"][0]) < day.toordinal() <= date.fromisoformat(finding["until"]).toordinal()
-    return day.toordinal() in {int(at) for at in finding["at"]}
-
-
-def as_arrays(promises: list[Promised]) -> Promises:
-    """The same as arrays."""
-    told = np.array([one.told for one in promises], dtype=np.float64).reshape(-1, 3).T
-    return Promises(told, np.array([one.read for one in promises], dtype=np.float64))
-
-
-def grouped(
-    promises: list[Promised], key: Callable[[Promised], tuple[Any, ...]]
-) -> list[tuple[tuple[Any, ...], Kept]]:
-    """Each group judged by itself, in the order of their keys."""
-    groups: dict[tuple[Any, ...], list[Promised]] = defaultdict(list)
-    for one in promises:
-        groups[key(one)].append(one)
-    return [(name, judge(as_arrays(groups[name]))) for name in sorted(groups)]
-
-
-def by_month(every: list[Promised]) -> list[tuple[tuple[Any, ...], Kept]]:
-    """By the first day of the month in which they were read."""
-    return grouped(every, lambda one: (one.day.replace(day=1),))
-
-
-def by_class(every: list[Promised]) -> list[tuple[tuple[Any, ...], Kept]]:
-    """By MERV, nought for unknown, and depth in whole inches."""
-    return grouped(every, lambda one: (one.merv or 0, round(one.depth_m / METRE_PER_INCH)))
-
-
-def by_town(every: list[Promised]) -> list[tuple[tuple[Any, ...], Kept]]:
-    """By the home's town."""
-    return grouped(every, lambda one: (one.town,))
+        return int(finding["at"][0]) < day <= date.fromisoformat(finding["until"]).toordinal()
+    return day in {int(at) for at in finding["at"]}

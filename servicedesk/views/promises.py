@@ -1,6 +1,5 @@
 """Are our dates right? Every reading against what was promised of it four weeks before."""
 
-from collections.abc import Iterable
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -9,11 +8,11 @@ from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 
 from equipment.access import units_of
-from schedules import promises
 from schedules.models import Foretold
 from schedules.planning.foretell import CHANCES
-from schedules.planning.kept import FEWEST, Kept, Share, calibration, judge
-from schedules.promises import Promised, Record
+from schedules.planning.kept import FEWEST, Kept, Share
+from schedules.promises import Judged
+from schedules.promises_kept import shown
 from shared import charts
 from shared.units import DIAMETER, METRE_PER_INCH, PRESSURE, show
 
@@ -22,19 +21,20 @@ _DECIMALS = {"ip": 3, "si": 1}
 
 
 def page(request: HttpRequest) -> HttpResponse:
-    """The desk's promises over two years: all, by month, by class and by town; a fixed number of queries."""
-    units, record = units_of(request.user), promises.record(timezone.now())
-    arrays = promises.as_arrays(record.promises)
-    whole, shares = judge(arrays), calibration(arrays)
+    """The desk's promises over two years: all, by month, by class and by town; a fixed number of queries,
+    and on a large desk the morning's."""
+    units, kept = units_of(request.user), shown(timezone.now())
+    whole, shares = kept.judged.whole, kept.judged.shares
     context = {
+        "at": kept.at,
         "kept": whole,
         "row": _row("", whole, units),
         "title": _title(whole),
         "verdict": _verdict(whole),
         "drawing": _drawing(shares) if shares else "",
         "shares": list(zip([_percent(chance) for chance in CHANCES], map(_share, shares), strict=False)),
-        "tables": _tables(record.promises, units),
-        "left_out": _left_out(record),
+        "tables": _tables(kept.judged, units),
+        "left_out": _left_out(kept.judged),
         "fewest": FEWEST,
     }
     return render(request, "servicedesk/promises.html", context)
@@ -83,17 +83,12 @@ def _row(name: str, kept: Kept, units: str) -> dict[str, Any]:
     return row
 
 
-def _tables(every: list[Promised], units: str) -> list[tuple[str, list[dict[str, Any]]]]:
-    def rows(groups: Iterable[tuple[tuple[Any, ...], Kept]], name: Any) -> list[dict[str, Any]]:
-        return [_row(name(*key), kept, units) for key, kept in groups]
-
-    months, classes = promises.by_month(every), promises.by_class(every)
-    towns = promises.by_town(every)
-    return [
-        (_("By month"), rows(reversed(months), lambda day: formats.date_format(day, "F Y"))),
-        (_("By class of filter"), rows(classes, lambda merv, inches: _class(merv, inches, units))),
-        (_("By town"), rows(towns, lambda town: town or _("no town on record"))),
-    ]
+def _tables(said: Judged, units: str) -> list[tuple[str, list[dict[str, Any]]]]:
+    months = [(formats.date_format(day, "F Y"), kept) for day, kept in reversed(said.months)]
+    classes = [(_class(merv, inches, units), kept) for merv, inches, kept in said.classes]
+    towns = [(town or _("no town on record"), kept) for town, kept in said.towns]
+    tables = ((_("By month"), months), (_("By class of filter"), classes), (_("By town"), towns))
+    return [(title, [_row(name, kept, units) for name, kept in rows]) for title, rows in tables]
 
 
 def _class(merv: int, inches: int, units: str) -> str:
@@ -114,8 +109,8 @@ def _drawing(shares: list[Share]) -> str:
     )
 
 
-def _left_out(record: Record) -> list[str]:
+def _left_out(said: Judged) -> list[str]:
     """Which readings the figures do not hold, and why."""
-    said = [(_("findings, see there"), record.findings), (_("to be looked at soon"), record.waiting)]
-    said += [(str(Foretold.WhyNot(why).label), count) for why, count in record.without.items()]
-    return [f"{count}: {why}" for why, count in said if count]
+    out = [(_("findings, see there"), said.findings), (_("to be looked at soon"), said.waiting)]
+    out += [(str(Foretold.WhyNot(why).label), count) for why, count in said.without.items()]
+    return [f"{count}: {why}" for why, count in out if count]

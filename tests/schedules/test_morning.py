@@ -9,9 +9,18 @@ from django.test import Client
 from django.urls import reverse
 
 from equipment.models import Site
-from schedules import due, figures_kept, morning
+from schedules import due, figures_kept, morning, promises, promises_kept
+from schedules.finding_rows import found
 from schedules.models import DayResult, Plan
-from tests.factories import DepotFactory, FilterSlotFactory, KeptDateFactory, NightFactory, PlanFactory
+from tests.factories import (
+    DepotFactory,
+    FilterSlotFactory,
+    ForetoldFactory,
+    KeptDateFactory,
+    NightFactory,
+    PlanFactory,
+    ReadingFactory,
+)
 from tests.factories.clock import TODAY
 
 pytestmark = pytest.mark.django_db
@@ -62,3 +71,35 @@ def test_results_are_ready_once_the_night_is_over_and_pages_say_as_of_when(
     assert not morning.make_ready(now)
     assert "As of" in manager.get(reverse("figures")).text
     assert "of the whole record are as of" in manager.get(reverse("season")).text
+    assert "As of" in manager.get(reverse("promises")).text
+
+
+def test_promises_kept_are_those_of_a_small_desk(now: datetime, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Groups with enough readings and with too few, a finding left out, one without a promise."""
+    for town, merv, count in (("Elm", 8, 34), ("Oak", None, 2), ("", 13, 31)):
+        slot = FilterSlotFactory(system__site__city=town)
+        for number in range(count):
+            at = now - timedelta(days=3 * number + 1)
+            reading = ReadingFactory(slot=slot, taken_at=at)
+            ForetoldFactory(
+                reading=reading,
+                as_of=at.date() - timedelta(days=28),
+                days=28,
+                merv=merv,
+                read_pa=20.0 + number,
+            )
+    odd = found("jump", [float((now - timedelta(days=1)).toordinal())], True)
+    PlanFactory(slot=slot, findings=[odd], finding_count=1)
+    lost = ReadingFactory(slot=slot, taken_at=now)
+    ForetoldFactory(reading=lost, why_not="start", p10_pa=None, p50_pa=None, p90_pa=None, read_pa=None)
+    small = promises_kept.shown(now)
+    assert (small.judged.whole.count, small.judged.findings, small.judged.without) == (66, 1, {"start": 1})
+    assert [(town, kept.count, kept.enough) for town, kept in small.judged.towns] == [
+        ("", 30, True), ("Elm", 34, True), ("Oak", 2, False)
+    ]  # fmt: skip
+    assert [(merv, inches) for merv, inches, _kept in small.judged.classes] == [(0, 1), (8, 1), (13, 1)]
+    monkeypatch.setattr(due, "LARGE", 0)
+    monkeypatch.setattr(promises, "_AT_ONCE", 5)
+    large = promises_kept.shown(now)
+    assert large.at == now
+    assert repr(large.judged) == repr(small.judged)

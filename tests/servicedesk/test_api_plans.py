@@ -8,7 +8,6 @@ import pytest
 from equipment.models import FilterSlot, Site
 from schedules import figures, promises, round_runs
 from schedules.models import Plan, RoundPlan, SeasonPlan, Technician, Visit
-from schedules.planning.kept import judge
 from schedules.planning.routing import Iterations
 from servicedesk.access import Who
 from tests.factories import (
@@ -151,6 +150,6 @@ def test_figures_and_kept_promises_are_the_pages_own(record: Record) -> None:
     assert [row["value"] for row in page["rows"]] == [told.of("on_time", m).value for m in told.months]
     assert any(row["value"] is not None for row in page["rows"])
     kept = ask.get("/api/v1/promises").json()
-    whole = judge(promises.as_arrays(promises.record(NOW).promises))
+    whole = promises.judged(NOW).whole
     assert (kept["kept"][0]["by"], kept["kept"][0]["count"]) == ("all", whole.count)
     assert (kept["kept"][0]["verdict"], kept["kept"][0]["error_inwc"]) == ("few", None)

@@ -19,6 +19,9 @@ from schedules.emails import filter_lines
 from schedules.letters_form import LettersForm
 from schedules.models import MailServer, Notice, Policy, RestedAddress
 
+# Homes to ring on a page: a morning of telephoning.
+CALLS_A_PAGE = 50
+
 
 def outbox(request: HttpRequest) -> HttpResponse:
     """The letters; POST sets how they go out."""
@@ -89,17 +92,16 @@ def call_list(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     if request.method == "POST":
         _write_call(request, now)
-        return redirect("call-list")
+        return redirect(request.get_full_path())
     listed = calls(now)
+    page = Paginator(listed, CALLS_A_PAGE).get_page(request.GET.get("page"))
     lines = {
         line.slot.pk: line
-        for line in filter_lines(
-            [slot for call in listed for slot in call.slots], now, units_of(request.user)
-        )
+        for line in filter_lines([slot for call in page for slot in call.slots], now, units_of(request.user))
     }
-    rows = [(call, [lines[slot.pk] for slot in call.slots]) for call in listed]
+    rows = [(call, [lines[slot.pk] for slot in call.slots]) for call in page]
     count = len({call.site.pk for call in listed})
-    return render(request, "servicedesk/call_list.html", {"rows": rows, "count": count})
+    return render(request, "servicedesk/call_list.html", {"rows": rows, "count": count, "page": page})
 
 
 def _write_call(request: HttpRequest, now: datetime) -> None:

@@ -301,6 +301,21 @@ def test_a_longer_call_list_asks_the_database_no_more_often(manager: Client) -> 
     assert queries(manager, url("call-list")) == few
 
 
+def test_a_long_call_list_is_shown_page_by_page_and_stays_on_its_page(
+    manager: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("servicedesk.views.letters.CALLS_A_PAGE", 2)
+    Plan.objects.filter(slot__in=many_slots(5)).update(due_on=TODAY)
+    pages = [manager.get(url("call-list"), {"page": number}).text for number in (1, 2, 3)]
+    assert [page.count('name="key"') for page in pages] == [2, 2, 1]
+    assert all("5 homes are to be rung" in page for page in pages)
+    keys = [key for page in pages for key in re.findall(r'name="key" value="([^"]+)"', page)]
+    assert len(set(keys)) == 5
+    answer = manager.post(url("call-list") + "?page=2", {"key": keys[2], "reached": "yes"})
+    assert answer["Location"] == url("call-list") + "?page=2"
+    assert "4 homes are to be rung" in manager.get(answer["Location"]).text
+
+
 def test_a_booking_that_cannot_be_keeps_what_was_typed(manager: Client) -> None:
     (slot,), terry = many_slots(1), TechnicianFactory(name="Terry Tool")
     FilterSlot.objects.update(changed_by=FilterSlot.ChangedBy.TECHNICIAN)

@@ -8,11 +8,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from ninja import Field, Router, Schema, Status
 
-from equipment.access import signed_in, visible_sites
+from equipment.access import signed_in
 from equipment.api import ReadingIn, ReadingOut
 from equipment.models import FilterSlot, Media, Reading
 from equipment.record import record_change, record_reading, told_by
 from schedules import due, visits
+from schedules.api_record import homes_for
 from schedules.models import Plan
 from shared.asked_days import Day
 from shared.form_bodies import fault
@@ -89,8 +90,8 @@ class ChangeIn(Schema):
     changed_by: Literal["occupant", "technician"] | None = None
 
 
-def _in_use(request: HttpRequest) -> Any:
-    rows = FilterSlot.objects.in_use().filter(system__site__in=visible_sites(signed_in(request)))
+def _in_use(request: HttpRequest, named: str) -> Any:
+    rows = FilterSlot.objects.in_use().filter(system__site__in=homes_for(request, named))
     return rows.select_related("system__site__customer", "plan")
 
 
@@ -99,7 +100,7 @@ def filters(
     request: HttpRequest, paged: Paged, due_until: Day | None = None, site: str = "", changed_by: str = ""
 ) -> Any:
     """Filters in use, the earliest date first, those without one last."""
-    rows = _in_use(request)
+    rows = _in_use(request, site)
     rows = rows.filter(plan__due_on__lte=due_until) if due_until else rows
     rows = rows.filter(system__site__name=site) if site else rows
     rows = rows.filter(changed_by=changed_by) if changed_by else rows
@@ -150,7 +151,7 @@ def reading(request: HttpRequest, name: str, told: ReadingIn) -> Any:
 
 
 def _slot(request: HttpRequest, name: str) -> FilterSlot:
-    found: FilterSlot | None = _in_use(request).filter(name=name).first()
+    found: FilterSlot | None = _in_use(request, name).filter(name=name).first()
     if found is None:
         raise Http404
     return found

@@ -13,6 +13,7 @@ from equipment.access import signed_in
 from equipment.models import AirRecord, FilterSlot, System
 from schedules import air_changes
 from schedules.air_forms import MOST_RETURNS, AirForm, PapersForm
+from schedules.api_record import homes_for
 from schedules.reading_form import HeightForm
 from shared.asked_days import Key
 from shared.form_bodies import Figure, Units, as_form, checked, fault
@@ -146,7 +147,8 @@ class HeightOut(Schema):
 @router.get("/air-records", url_name="api-air-records", response=Page[AirRecordOut], tags=["air side"])
 def air_records(request: HttpRequest, paged: Paged, system: str = "") -> Any:
     """What was measured of systems, the newest first."""
-    rows = AirRecord.objects.select_related("system").order_by("-measured_at", "-pk")
+    rows = AirRecord.objects.filter(system__site__in=homes_for(request, system))
+    rows = rows.select_related("system").order_by("-measured_at", "-pk")
     return page_of(rows.filter(system__name=system) if system else rows, paged)
 
 

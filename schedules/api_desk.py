@@ -9,8 +9,9 @@ from django.utils import timezone
 from ninja import Query, Router, Schema
 from ninja.errors import HttpError
 
-from equipment.access import signed_in, visible_sites
+from equipment.access import signed_in
 from schedules import sending
+from schedules.api_record import homes_for
 from schedules.models import Notice, Plan
 from schedules.season import Narrow, Season, facts, outlook, season
 from shared.asked_days import Day, Key
@@ -46,7 +47,7 @@ class Homes(Schema):
 @router.get("/homes.geojson", url_name="api-homes", response=Homes, tags=["record"])
 def homes(request: HttpRequest, paged: Paged) -> Any:
     """Homes that have a position, by name, as GeoJSON."""
-    seen = visible_sites(signed_in(request)).filter(latitude__isnull=False, longitude__isnull=False)
+    seen = homes_for(request).filter(latitude__isnull=False, longitude__isnull=False)
     page = page_of(seen.select_related("customer").order_by("name", "pk"), paged)
     due = _earliest([site.pk for site in page["rows"]])
     features = [

@@ -8,9 +8,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from ninja import Field, Router, Schema, Status
 
-from equipment.access import signed_in, visible_sites
 from equipment.models import System
 from schedules import due, tasks_due
+from schedules.api_record import homes_for
 from schedules.forms import TaskForm
 from schedules.models import MaintenanceTask
 from shared.asked_days import Day
@@ -61,7 +61,7 @@ class TaskIn(Schema):
 @router.get("/tasks", url_name="api-tasks", response=Page[TaskOut], tags=["dates"])
 def tasks(request: HttpRequest, paged: Paged, due_until: Day | None = None, site: str = "") -> Any:
     """Tasks agreed on, the earliest first."""
-    seen = visible_sites(signed_in(request))
+    seen = homes_for(request, site)
     rows = MaintenanceTask.objects.filter(system__site__in=seen, ended_on=None)
     rows = rows.filter(due_on__lte=due_until) if due_until else rows
     rows = rows.filter(system__site__name=site) if site else rows

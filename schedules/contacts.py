@@ -6,7 +6,10 @@ weekend. What fits, and where, is looked up of any home.
 from datetime import datetime, timedelta
 from functools import cached_property
 
-from equipment.models import User
+from django.db.models import QuerySet
+
+from equipment.access import visible_sites
+from equipment.models import Site, User
 from schedules import due
 from schedules.models import Visit
 
@@ -38,3 +41,10 @@ class Contacts:
         today = due.today(self.now)
         rows = Visit.objects.filter(technician__user=self.user.pk, day__range=(today - BACK, today + AHEAD))
         return frozenset(rows.exclude(state=Visit.State.CANCELLED).values_list("site", flat=True))
+
+
+def listed_sites(user: User, now: datetime) -> QuerySet[Site]:
+    """The homes that a list for programs holds: of a technician those whose people they may reach, so that no
+    key carries off the whole desk. A filter, system or home asked for by its name is found whichever home."""
+    seen = visible_sites(user)
+    return seen.filter(pk__in=Contacts(user, now).near) if user.role == User.Role.TECHNICIAN else seen

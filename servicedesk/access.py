@@ -250,6 +250,9 @@ API_TABLE: dict[str, dict[str, Who]] = {
     "api-season-plan-stopped": {"POST": Who.MANAGER},
     "api-figures": {"GET": Who.MANAGER},
     "api-promises": {"GET": Who.MANAGER},
+    "api-look-up": {"GET": STAFF},
+    "api-what-was-done": {"GET": SIGNED_IN},
+    "api-trips": {"GET": Who.MANAGER},
 }
 
 

@@ -14,6 +14,7 @@ from equipment.record import NotRecordable
 from equipment.sheets.waiting import NotWaiting
 from schedules.api import router as dates
 from schedules.api_air import router as air
+from schedules.api_asked import router as asked
 from schedules.api_carried import router as carried
 from schedules.api_desk import router as desk
 from schedules.api_figures import router as figures
@@ -22,6 +23,7 @@ from schedules.api_fits import router as fits
 from schedules.api_homes import router as homes
 from schedules.api_household import router as household
 from schedules.api_own import router as own
+from schedules.api_record import router as lists
 from schedules.api_rounds import router as rounds
 from schedules.api_seasons import router as seasons
 from schedules.api_staff import router as staff
@@ -49,7 +51,7 @@ api = NinjaAPI(
 )  # fmt: skip
 for part in (
     record, devices, sheets, dates, desk, homes, visits, visits_done, tasks, looking_at, supply, rounds,
-    seasons, figures, air, staff, household, own, fits, carried, times,
+    seasons, figures, air, staff, household, own, fits, carried, times, asked, lists,
 ):  # fmt: skip
     api.add_router("", part)
 

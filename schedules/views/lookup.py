@@ -1,6 +1,5 @@
 """The technician's one box."""
 
-from datetime import datetime
 from functools import reduce
 from operator import and_
 from typing import Any
@@ -12,15 +11,15 @@ from django.utils import timezone
 
 from equipment.access import units_of
 from equipment.look_up_sizes import Sides, as_sides, same_sides, sold_as
-from equipment.lookup import AT_MOST, as_merv, look_up, nearest
-from equipment.models import FilterSlot, Media
+from equipment.lookup import AT_MOST, as_merv
+from equipment.models import Media
 from schedules.also_fits import also_fits, doubted
 from schedules.contacts import Contacts
 from schedules.emails import filter_lines
+from schedules.looked_up import answering, nearest_to
 from schedules.tags import found
 
 _MOST_MEDIA = 12
-_RELATED = ("system__site__customer", "plan", "first_media")
 
 
 def page(request: HttpRequest) -> HttpResponse:
@@ -30,15 +29,11 @@ def page(request: HttpRequest) -> HttpResponse:
     if tag is not None and tag.withdrawn_at is None:
         return redirect("filter", tag.slot_id)
     contacts = Contacts(request.user, now)
-    slots = _found(typed, now, contacts)
+    slots = answering(typed, now, contacts)
     sides = as_sides(as_merv(typed)[1])
     sold = sold_as(sides) if sides else ""
     stock = _stock(typed, sides, sold)
-    near = (
-        []
-        if slots or (stock and not sold)
-        else list(nearest(typed, phones=contacts.everybody).select_related(*_RELATED))
-    )
+    near = [] if slots or (stock and not sold) else nearest_to(typed, contacts)
     shown = (slots or near)[:AT_MOST]
     lines = filter_lines(shown, now, units_of(request.user))
     usual = {line.slot.pk: line.media for line in lines}
@@ -55,17 +50,6 @@ def page(request: HttpRequest) -> HttpResponse:
         "sold_as": "" if slots else sold,
     }
     return render(request, "schedules/look_up.html", context)
-
-
-def _found(typed: str, now: datetime, contacts: Contacts) -> list[FilterSlot]:
-    """What answers; by telephone none but homes whose people the reader may reach, or trying figures would
-    tell the others'."""
-    slots = list(look_up(typed, now, phones=contacts.everybody).select_related(*_RELATED))
-    if not contacts.everybody and any(map(str.isdigit, typed)) and contacts.near:
-        by_phone = look_up(typed, now).filter(system__site__in=contacts.near).select_related(*_RELATED)
-        known = {slot.pk for slot in slots}
-        slots += [slot for slot in by_phone if slot.pk not in known]
-    return slots
 
 
 def _stock(typed: str, sides: Sides | None, sold: str) -> list[Media]:

@@ -76,6 +76,8 @@ ADDRESSES = {
     "api-visit-called-off": "/api/v1/visits/0/called-off", "api-visit-done": "/api/v1/visits/0/done",
     "api-visit-arrived": "/api/v1/visits/0/arrived", "api-visit-displaced": "/api/v1/visits/0/displaced",
     "api-visit-no-access": "/api/v1/visits/0/nobody-opened",
+    "api-look-up": "/api/v1/look-up?q=linden",
+    "api-what-was-done": "/api/v1/sites/0/done", "api-trips": "/api/v1/trips-to-book",
 }  # fmt: skip
 
 

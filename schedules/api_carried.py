@@ -3,7 +3,6 @@
 from datetime import date
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
@@ -16,7 +15,7 @@ from schedules import tags
 from schedules.models import Technician
 from schedules.van_list import MOST, VanLine, tick, van_list
 from shared.asked_days import Day, Key
-from shared.form_bodies import fault
+from shared.form_bodies import Refusal, fault
 
 router = Router()
 
@@ -64,14 +63,14 @@ class TagsIn(Schema):
 @router.get("/technicians/{pk}/van", url_name="api-van", response=VanOut, tags=["visits"])
 def van(request: HttpRequest, pk: Key, day: Day) -> Any:
     """What goes into the van on a day."""
-    somebody = _own(request, pk)
+    somebody = own_technician(request, pk)
     return _van(somebody, day, van_list(somebody, day, timezone.now(), "ip"))
 
 
 @router.post("/technicians/{pk}/van/loaded", url_name="api-van-loaded", response=VanOut, tags=["visits"])
 def loaded(request: HttpRequest, pk: Key, told: LoadedIn) -> Any:
     """Tick a line off, or set its count right."""
-    somebody, now = _own(request, pk), timezone.now()
+    somebody, now = own_technician(request, pk), timezone.now()
     line = next((one for one in van_list(somebody, told.day, now, "ip") if one.key == told.line), None)
     if line is None:
         raise fault("line", _("No such line stands on that day's list."))
@@ -79,10 +78,11 @@ def loaded(request: HttpRequest, pk: Key, told: LoadedIn) -> Any:
     return _van(somebody, told.day, van_list(somebody, told.day, now, "ip"))
 
 
-def _own(request: HttpRequest, pk: int) -> Technician:
+def own_technician(request: HttpRequest, pk: int) -> Technician:
+    """The technician, for themselves and for managers."""
     somebody, user = get_object_or_404(Technician, pk=pk), signed_in(request)
     if not user.is_manager and somebody.user_id != user.pk:
-        raise PermissionDenied
+        raise Refusal(403, _("That is for whoever drives there, and for managers."))
     return somebody
 
 

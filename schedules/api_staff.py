@@ -7,7 +7,7 @@ from django.http import Http404, HttpRequest
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from ninja import Field, Router, Schema, Status
+from ninja import Field, File, Router, Schema, Status, UploadedFile
 
 from equipment.access import signed_in
 from schedules import due, staff
@@ -16,8 +16,9 @@ from schedules.day_order import put_in_order
 from schedules.leave import booked_during, free_visits
 from schedules.models import Absence, Depot, Technician
 from schedules.round_forms import AbsenceForm, TechnicianForm
+from schedules.technicians_sheet import LARGEST_SHEET_BYTES, import_sent
 from shared.asked_days import Day, Hour, Key
-from shared.form_bodies import as_form, checked, fault
+from shared.form_bodies import Faulty, as_form, checked, fault
 from shared.paging import Page, Paged, page_of
 
 router = Router()
@@ -48,6 +49,12 @@ class TechnicianIn(Schema):
     depot: str | None = Field(None, max_length=120)
     start_latitude: float | None = None
     start_longitude: float | None = None
+
+
+class SheetOut(Schema):
+    """What came of a sheet, in words."""
+
+    said: list[str]
 
 
 class GoneOut(Schema):
@@ -150,6 +157,20 @@ def _written(told: TechnicianIn, row: Technician | None) -> Technician:
     form = TechnicianForm(as_form(values), instance=row)
     checked(form, names={"skills_text": "skills"})
     return form.save()
+
+
+@router.post("/technicians-sheet", url_name="api-technicians-sheet", response={201: SheetOut}, tags=["staff"])
+def from_sheet(request: HttpRequest, sheet: File[UploadedFile]) -> Any:
+    """Add and change technicians by name, from a CSV file of at most a megabyte: all rows, or none and every
+    fault."""
+    if (sheet.size or 0) > LARGEST_SHEET_BYTES:
+        raise fault("sheet", _("Choose a CSV file of at most a megabyte."))
+    report = import_sent(sheet.read())
+    if report.faults:
+        raise Faulty(
+            [{"at": f"body/sheet/{one.line}/{one.column}", "why": str(one)} for one in report.faults]
+        )
+    return Status(201, {"said": report.lines()})
 
 
 @router.post("/technicians/{pk}/gone", url_name="api-technician-gone", response=GoneOut, tags=["staff"])

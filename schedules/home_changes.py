@@ -9,7 +9,7 @@ from django.db import transaction
 from equipment.life import Happening, record_event
 from equipment.models import FilterSlot, Person, Site, SiteRole, User
 from schedules import due, feeds, visits
-from schedules.models import Wish
+from schedules.models import HomeHours, Wish
 from schedules.wishes import note_texts
 
 
@@ -26,6 +26,11 @@ def move_in(site: Site, somebody: Person, roles: Iterable[str], now: datetime) -
         for role in wanted:
             SiteRole.objects.create(site=site, person=somebody, role=role)
     return somebody
+
+
+def hours_of(site: Site) -> HomeHours:
+    """What suits the home as it stands, unsaved where nothing was written down yet."""
+    return HomeHours.objects.filter(site=site).first() or HomeHours(site=site)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from shared import photographs
 MOST_A_VISIT = 6
 MOST_BESIDE = 24
 # A telephone's clock that claims more than this has lost its day.
-_OLDEST = timedelta(days=400)
+OLDEST = timedelta(days=400)
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ def moment(at_ms: int | None, sent_ms: int | None, now: datetime) -> datetime:
     if at_ms is None or sent_ms is None:
         return now
     ago_ms = sent_ms - at_ms
-    return now - timedelta(milliseconds=ago_ms) if 0 < ago_ms < _OLDEST / timedelta(milliseconds=1) else now
+    return now - timedelta(milliseconds=ago_ms) if 0 < ago_ms < OLDEST / timedelta(milliseconds=1) else now
 
 
 def known(uid: UUID, slot: FilterSlot, visit: Visit) -> Photograph | None:

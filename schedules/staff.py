@@ -1,9 +1,11 @@
-"""Technicians who leave and come back, and the desk's days without work."""
+"""Technicians who leave and come back, branches given up, and the desk's days without work."""
 
 from datetime import datetime
 
+from django.db import transaction
+
 from schedules import due, feeds
-from schedules.models import Absence, Technician
+from schedules.models import Absence, Depot, Technician
 
 
 def leaves(row: Technician, now: datetime) -> int:
@@ -18,6 +20,16 @@ def returns(row: Technician) -> None:
     """Who had left works here again."""
     row.gone_on = None
     row.save(update_fields=["gone_on"])
+
+
+def close_depot(row: Depot, now: datetime) -> list[str]:
+    """A branch is given up; the names of those who started there and start at the desk from now on."""
+    names = list(row.technicians.filter(gone_on=None, start_latitude=None).values_list("name", flat=True))
+    with transaction.atomic():
+        row.closed_on = due.today(now)
+        row.save(update_fields=["closed_on"])
+        row.technicians.update(depot=None)
+    return names
 
 
 def take_back(row: Absence, now: datetime) -> None:

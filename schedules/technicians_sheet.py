@@ -1,6 +1,7 @@
 """technicians.csv: who drives, from where and when; all rows or none."""
 
 import re
+import tempfile
 from collections.abc import Callable
 from datetime import time
 from pathlib import Path
@@ -16,6 +17,7 @@ from schedules.models import Depot, Technician
 from schedules.models.technician import monday_to_friday
 from schedules.round_forms import MOST_ROOM, NOWHERE
 
+LARGEST_SHEET_BYTES = 1_000_000
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
@@ -69,6 +71,14 @@ _FIELDS: dict[str, tuple[str, Callable[[], Any]]] = {
     "weekdays": ("weekdays", monday_to_friday),
     "van_room": ("van_room", lambda: 40),
 }
+
+
+def import_sent(sheet: bytes) -> Report:
+    """The same as ``import_technicians``, of a file that somebody sent."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "technicians.csv"
+        path.write_bytes(sheet)
+        return import_technicians(path)
 
 
 def import_technicians(path: Path) -> Report:

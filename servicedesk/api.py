@@ -15,6 +15,7 @@ from equipment.sheets.waiting import NotWaiting
 from schedules.api import router as dates
 from schedules.api_air import router as air
 from schedules.api_asked import router as asked
+from schedules.api_calendars import router as calendars
 from schedules.api_carried import router as carried
 from schedules.api_desk import router as desk
 from schedules.api_figures import router as figures
@@ -22,7 +23,10 @@ from schedules.api_findings import router as looking_at
 from schedules.api_fits import router as fits
 from schedules.api_homes import router as homes
 from schedules.api_household import router as household
+from schedules.api_letters import router as letters
 from schedules.api_own import router as own
+from schedules.api_photographs import router as photographs
+from schedules.api_places import router as places
 from schedules.api_record import router as lists
 from schedules.api_rounds import router as rounds
 from schedules.api_seasons import router as seasons
@@ -51,7 +55,8 @@ api = NinjaAPI(
 )  # fmt: skip
 for part in (
     record, devices, sheets, dates, desk, homes, visits, visits_done, tasks, looking_at, supply, rounds,
-    seasons, figures, air, staff, household, own, fits, carried, times, asked, lists,
+    seasons, figures, air, staff, household, own, fits, carried, times, photographs, places, letters,
+    calendars, asked, lists,
 ):  # fmt: skip
     api.add_router("", part)
 

@@ -6,9 +6,10 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonRespons
 from django.utils.translation import gettext as _
 
 from servicedesk.address_names import name_of
+from servicedesk.problems import problem
 
 # name of the address: bytes of the whole request. One photograph and its form; a visit with one a filter.
-LARGEST = {"photo-add": 13_000_000, "visit-complete": 100_000_000}
+LARGEST = {"photo-add": 13_000_000, "visit-complete": 100_000_000, "api-photographs": 13_000_000}
 
 
 class UploadLimitMiddleware:
@@ -34,6 +35,8 @@ class UploadLimitMiddleware:
         said = _("That is more than the %(most)d MB that are taken at once: make the pictures smaller.") % {
             "most": largest // 1_000_000
         }
+        if name == "api-photographs":
+            return problem(413, "That is more than is taken at once", said)
         if name == "photo-add":
             return JsonResponse({"id": "", "state": "refused", "said": said}, status=413)
         return HttpResponse(said, status=413, content_type="text/plain; charset=utf-8")

@@ -1,13 +1,10 @@
 """Who drives, from where, and when they are away."""
 
-import tempfile
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 from django.contrib import messages
 from django.core.files.uploadedfile import UploadedFile
-from django.db import transaction
 from django.forms import ModelForm
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -17,14 +14,12 @@ from django.utils.translation import ngettext
 
 from equipment.access import signed_in, site_or_404, units_of
 from equipment.sheets.faults import Fault
-from schedules import due, feeds, staff
+from schedules import due, feeds, home_changes, staff
 from schedules.calendar_events import Owner
 from schedules.leave import booked_during, free_visits
-from schedules.models import Absence, Depot, HomeHours, Policy, Technician
+from schedules.models import Absence, Depot, Policy, Technician
 from schedules.round_forms import WEEKDAYS, AbsenceForm, DepotForm, HomeHoursForm, RoadsForm, TechnicianForm
-from schedules.technicians_sheet import TECHNICIANS, import_technicians
-
-LARGEST_BYTES = 1_000_000
+from schedules.technicians_sheet import LARGEST_SHEET_BYTES, TECHNICIANS, import_sent
 
 
 def page(request: HttpRequest) -> HttpResponse:
@@ -47,13 +42,10 @@ def technician(request: HttpRequest, pk: int = 0) -> HttpResponse:
 def sheet(request: HttpRequest) -> HttpResponse:
     """Technicians from a sheet: all rows, or none and every fault."""
     sent = request.FILES.get("sheet")
-    if not isinstance(sent, UploadedFile) or (sent.size or 0) > LARGEST_BYTES:
+    if not isinstance(sent, UploadedFile) or (sent.size or 0) > LARGEST_SHEET_BYTES:
         messages.error(request, _("Choose a CSV file of at most a megabyte."))
         return redirect("people")
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "technicians.csv"
-        path.write_bytes(sent.read())
-        report = import_technicians(path)
+    report = import_sent(sent.read())
     if report.faults:
         return _render(request, faults=report.faults[:200], status=422)
     messages.success(request, " ".join(report.lines()))
@@ -91,11 +83,7 @@ def depot(request: HttpRequest, pk: int = 0) -> HttpResponse:
 def depot_closed(request: HttpRequest, pk: int) -> HttpResponse:
     """A depot is given up; who started there starts at the desk, and is named."""
     row = get_object_or_404(Depot, pk=pk, closed_on=None)
-    names = list(row.technicians.filter(gone_on=None, start_latitude=None).values_list("name", flat=True))
-    with transaction.atomic():
-        row.closed_on = due.today(timezone.now())
-        row.save(update_fields=["closed_on"])
-        row.technicians.update(depot=None)
+    names = staff.close_depot(row, timezone.now())
     said = _("%(name)s is closed.") % {"name": row.name}
     if names:
         said += " " + _("At the desk starts from now on: %(names)s.") % {"names": ", ".join(names)}
@@ -150,8 +138,7 @@ def roads(request: HttpRequest) -> HttpResponse:
 def home_hours(request: HttpRequest, pk: int) -> HttpResponse:
     """What days and hours suit a home, and who is not to come there."""
     site = site_or_404(signed_in(request), pk)
-    row = HomeHours.objects.filter(site=site).first() or HomeHours(site=site)
-    form = HomeHoursForm(request.POST, instance=row)
+    form = HomeHoursForm(request.POST, instance=home_changes.hours_of(site))
     if form.is_valid():
         form.save()
         messages.success(request, _("The home's days and hours are on record; plans keep to them."))

@@ -19,6 +19,7 @@ from tests.factories import (
     AbsenceFactory,
     AirRecordFactory,
     DefectFactory,
+    DepotFactory,
     DeviceFactory,
     DustEpisodeFactory,
     FieldEntryFactory,
@@ -26,8 +27,10 @@ from tests.factories import (
     FilterSlotFactory,
     NoticeFactory,
     PersonFactory,
+    PhotographFactory,
     PlanFactory,
     PurchaseFactory,
+    RestedAddressFactory,
     RoundPlanFactory,
     SeasonPlanFactory,
     SentFilterFactory,
@@ -58,6 +61,8 @@ def on_record(slot: FilterSlot, manager: User) -> dict[str, int]:
         "sites": home, "dust": DustEpisodeFactory(site=home), "technicians": technician,
         "absences": AbsenceFactory(), "letters": NoticeFactory(site=home, state="parked"),
         "rounds": RoundPlanFactory(proposal={"days": [A_ROUND]}), "season-plans": SeasonPlanFactory(),
+        "photographs": PhotographFactory(slot=slot, visit=visit), "depots": DepotFactory(),
+        "rested-addresses": RestedAddressFactory(),
     }  # fmt: skip
     return {part: row.pk for part, row in rows.items()}
 
@@ -101,7 +106,7 @@ class TestProgramsDrill(TestCase):
         theirs = api_keys.make(household, "a script", NOW)[1]
         keys = [key, f"key-{device.name.removeprefix('logger-')}", theirs]
         there = on_record(slot, manager)
-        assert len(OPERATIONS) >= 70
+        assert len(OPERATIONS) >= 110
         for operation in OPERATIONS:
             with self.subTest(operation.label):
                 self.drill(operation, keys, there)

@@ -76,7 +76,17 @@ ADDRESSES = {
     "api-visit-called-off": "/api/v1/visits/0/called-off", "api-visit-done": "/api/v1/visits/0/done",
     "api-visit-arrived": "/api/v1/visits/0/arrived", "api-visit-displaced": "/api/v1/visits/0/displaced",
     "api-visit-no-access": "/api/v1/visits/0/nobody-opened",
-    "api-look-up": "/api/v1/look-up?q=linden",
+    "api-photographs": "/api/v1/photographs", "api-photograph": "/api/v1/photographs/0",
+    "api-photograph-withdrawn": "/api/v1/photographs/0/withdrawn", "api-depots": "/api/v1/depots",
+    "api-depot": "/api/v1/depots/0", "api-depot-closed": "/api/v1/depots/0/closed",
+    "api-roads": "/api/v1/roads", "api-home-hours": "/api/v1/sites/0/hours",
+    "api-letter-rules": "/api/v1/letter-rules", "api-rested": "/api/v1/rested-addresses",
+    "api-rested-lifted": "/api/v1/rested-addresses/0/lifted",
+    "api-technicians-sheet": "/api/v1/technicians-sheet",
+    "api-van-calendar": "/api/v1/technicians/0/calendar",
+    "api-van-calendar-turned": "/api/v1/technicians/0/calendar/turned",
+    "api-load-calendar": "/api/v1/load-calendar",
+    "api-load-calendar-turned": "/api/v1/load-calendar/turned", "api-look-up": "/api/v1/look-up?q=linden",
     "api-what-was-done": "/api/v1/sites/0/done", "api-trips": "/api/v1/trips-to-book",
 }  # fmt: skip
 

@@ -13,6 +13,7 @@ from tests.servicedesk import (
     test_api_findings,
     test_api_homes,
     test_api_own,
+    test_api_places,
     test_api_plans,
     test_api_sheets,
     test_api_staff,
@@ -25,7 +26,7 @@ from tests.servicedesk.writing import Record, Write
 pytestmark = pytest.mark.django_db
 PARTS = (
     test_api_visits, test_api_findings, test_api_homes, test_api_sheets, test_api_supply, test_api_plans,
-    test_api_air, test_api_staff, test_api_own,
+    test_api_air, test_api_staff, test_api_own, test_api_places,
 )  # fmt: skip
 WRITES: list[Write] = [write for part in PARTS for write in part.WRITES]
 ELSEWHERE = {
@@ -35,6 +36,9 @@ ELSEWHERE = {
     "api-visits",
     "api-sheets",
     "api-erase-me",
+    "api-photographs",
+    "api-technicians-sheet",
+    "api-load-calendar-turned",
 }
 EACH = pytest.mark.parametrize("write", WRITES, ids=lambda one: one.name)
 

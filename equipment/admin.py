@@ -8,7 +8,7 @@ from django.http import HttpRequest
 from django.utils import timezone
 from simple_history.admin import SimpleHistoryAdmin
 
-from equipment import models, runtime_trace
+from equipment import models, runtime_trace, weather_trace
 from equipment.access import signed_in
 from equipment.dust import stamp_episode
 from equipment.fan_log import fan_log
@@ -198,11 +198,8 @@ class RuntimeDayAdmin(PlainAdmin):
         stamp_site(obj.system.site_id, timezone.now())
 
 
-@admin.register(models.RuntimeBefore)
-class RuntimeBeforeAdmin(PlainAdmin):
-    """What fan hours were, to be read."""
-
-    list_display = ("system", "day", "fan_hours", "at", "source")
+class BeforeAdmin(PlainAdmin):
+    """What was written over, to be read."""
 
     def has_add_permission(self, request: HttpRequest) -> bool:
         """Nobody may."""
@@ -211,6 +208,24 @@ class RuntimeBeforeAdmin(PlainAdmin):
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         """Nobody may."""
         return False
+
+
+@admin.register(models.RuntimeBefore)
+class RuntimeBeforeAdmin(BeforeAdmin):
+    """What fan hours were."""
+
+    list_display = ("system", "day", "fan_hours", "at", "source")
+
+
+@admin.register(models.WeatherBefore)
+class WeatherBeforeAdmin(BeforeAdmin):
+    """What weather and air were."""
+
+    list_display = ("station", "day", "figure", "value", "at", "source")
+
+
+def _note_weather(request: HttpRequest, figure: str, over: list[weather_trace.Before]) -> None:
+    weather_trace.note(figure, over, signed_in(request).get_username(), timezone.now())
 
 
 @admin.register(models.WeatherDay)
@@ -222,7 +237,10 @@ class WeatherDayAdmin(PlainAdmin):
     date_hierarchy = "day"
 
     def save_model(self, request: HttpRequest, obj: models.WeatherDay, form: Any, change: bool) -> None:
-        """Mark the station's weather as changed."""
+        """Mark the station's weather as changed; what it was stays."""
+        was = set(models.WeatherDay.objects.filter(pk=obj.pk).values_list("station", "day", "mean_temp_c"))
+        over = sorted(was - {(obj.station_id, obj.day, obj.mean_temp_c)})
+        _note_weather(request, models.WeatherBefore.Figure.TEMPERATURE, over)
         super().save_model(request, obj, form, change)
         models.Station.objects.filter(pk=obj.station_id).update(weather_changed_at=timezone.now())
 
@@ -244,13 +262,16 @@ class AirDayAdmin(PlainAdmin):
     date_hierarchy = "day"
 
     def save_model(self, request: HttpRequest, obj: models.AirDay, form: Any, change: bool) -> None:
-        """Mark the station's weather as changed; its air goes with it."""
+        """Mark the station's weather as changed; its air goes with it, and what it was stays."""
+        was = set(models.AirDay.objects.filter(pk=obj.pk).values_list("station", "day", "pm25_ugm3"))
+        over = sorted(was - {(obj.station_id, obj.day, obj.pm25_ugm3)})
+        _note_weather(request, models.WeatherBefore.Figure.FINE_DUST, over)
         super().save_model(request, obj, form, change)
         models.Station.objects.filter(pk=obj.station_id).update(weather_changed_at=timezone.now())
 
 
 @admin.register(models.DustEpisode)
-class DustEpisodeAdmin(PlainAdmin):
+class DustEpisodeAdmin(KeptAdmin):
     """Dust episodes; where one is stays as it was recorded."""
 
     list_display = ("kind", "first_day", "last_day", "factor", "where", "ended_on", "withdrawn_at")

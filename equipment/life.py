@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
+from django.db.models import QuerySet
+from simple_history.utils import bulk_update_with_history
 
 from equipment.models import FilterSlot, LifeEvent, Person, Site, SiteRole, System, User
 from equipment.record import NotRecordable, stamp_site
@@ -43,10 +45,18 @@ def record_event(site: Site, happening: Happening, user: User | None, now: datet
     return event
 
 
+def end_roles(roles: QuerySet[SiteRole], on: date) -> None:
+    """End those of the roles that have not ended, each with its history."""
+    rows = list(roles.filter(until=None))
+    for row in rows:
+        row.until = on
+    bulk_update_with_history(rows, SiteRole, ["until"])
+
+
 def _moved_out(site: Site, happening: Happening) -> None:
     if happening.person is None:
         raise NotRecordable("say who moved out")
-    SiteRole.objects.filter(site=site, person=happening.person, until=None).update(until=happening.on)
+    end_roles(SiteRole.objects.filter(site=site, person=happening.person), happening.on)
 
 
 def _vacant(site: Site, happening: Happening) -> None:

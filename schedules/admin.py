@@ -91,7 +91,7 @@ class AbsenceAdmin(NoDelete):
 
 
 @admin.register(models.HomeHours)
-class HomeHoursAdmin(NoDelete):
+class HomeHoursAdmin(SimpleHistoryAdmin, NoDelete):  # type: ignore[misc]
     """What suits a home."""
 
     list_display = ("site", "weekdays", "not_before", "not_after")

@@ -144,7 +144,7 @@ def _count_report(row: FieldEntry, visit: Visit, report: VisitReport, now: datet
         outcome.filters = [done for done in outcome.filters if done.slot not in twice]
         visits.bring_forward(visit, clock.local_day(row.at, Desk.the().zone))
         visits.complete(visit, outcome, row.user, now)
-        visit.jobs.filter(slot__in=twice).update(done=True)
+        visits.mark_jobs(visit.jobs.filter(slot__in=twice), done=True)
         return _said_twice(twice)
     return _add(visit, outcome, row, now)
 

@@ -9,7 +9,8 @@ from django.db import transaction
 from django.utils import translation
 from django.utils.translation import gettext as _
 
-from equipment.models import Person, User
+from equipment.life import end_roles
+from equipment.models import Person, SiteRole, User
 from schedules import due, erased_words
 from schedules.models import Answer, Notice, Reply, RestedAddress, Rung, Wish
 
@@ -55,7 +56,7 @@ def erase(person: Person, now: datetime) -> None:
         }
         Person.objects.filter(pk=person.pk).update(**nobody)
         person.history.update(**nobody)
-        person.roles.filter(until=None).update(until=due.today(now))
+        end_roles(SiteRole.objects.filter(person=person), due.today(now))
         letters = Notice.objects.filter(person=person)
         letters.filter(state=Notice.State.WAITING).update(
             state=Notice.State.NOT_SENT, why=_("erased on request")

@@ -345,7 +345,7 @@ def _completed(visit: Visit, row: FieldEntry, sent: Sent, now: datetime, units: 
         if sent.here:
             raise _Ask({"": [str(error)]}) from None
         raise
-    visit.jobs.filter(slot__in=twice).update(done=True)
+    visits.mark_jobs(visit.jobs.filter(slot__in=twice), done=True)
     return _what_is_left(row, report, twice, said)
 
 

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from django.db import transaction
 
-from equipment.life import Happening, record_event
+from equipment.life import Happening, end_roles, record_event
 from equipment.models import FilterSlot, Person, Site, SiteRole, User
 from schedules import due, feeds, visits
 from schedules.models import HomeHours, Wish
@@ -21,8 +21,7 @@ def move_in(site: Site, somebody: Person, roles: Iterable[str], now: datetime) -
         if somebody.text_consent_at:
             note_texts([somebody.pk], now, Wish.How.DESK, somebody.text_consent_how, wanted=True)
         if SiteRole.Role.FILTER_CHANGER in wanted:
-            old = SiteRole.objects.filter(site=site, role=SiteRole.Role.FILTER_CHANGER, until=None)
-            old.update(until=today)
+            end_roles(SiteRole.objects.filter(site=site, role=SiteRole.Role.FILTER_CHANGER), today)
         for role in wanted:
             SiteRole.objects.create(site=site, person=somebody, role=role)
     return somebody

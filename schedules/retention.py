@@ -12,7 +12,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.db.models import Max, Q
 
-from equipment.models import Person, RuntimeBefore, SiteRole, User
+from equipment.models import Person, RuntimeBefore, SiteRole, User, WeatherBefore
 from schedules.erasure import erase, is_erased
 from schedules.models import (
     Answer,
@@ -79,8 +79,9 @@ def _plans_of_rounds(before: datetime, now: datetime) -> int:
 
 
 def _runtime_before(before: datetime, now: datetime) -> int:
-    """What fan hours were before a device or a sheet wrote over them."""
-    return RuntimeBefore.objects.filter(at__lt=before).delete()[0]
+    """What fan hours, weather and air were before they were written over."""
+    gone = RuntimeBefore.objects.filter(at__lt=before).delete()[0]
+    return gone + WeatherBefore.objects.filter(at__lt=before).delete()[0]
 
 
 def _dates_before(before: datetime, now: datetime) -> int:

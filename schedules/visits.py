@@ -7,8 +7,9 @@ from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
+from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
 from equipment.commissioning import Measured, record_air
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site, System, User
@@ -152,10 +153,9 @@ def book(booking: Booking, now: datetime) -> Visit:
             skills=booking.skills,
             wanted=booking.wanted,
         )
-        VisitJob.objects.bulk_create(
-            [VisitJob(visit=visit, slot=slot) for slot in booking.slots]
-            + [VisitJob(visit=visit, task=task) for task in booking.tasks]
-        )
+        jobs = [VisitJob(visit=visit, slot=slot) for slot in booking.slots]
+        jobs += [VisitJob(visit=visit, task=task) for task in booking.tasks]
+        bulk_create_with_history(jobs, VisitJob)
     return visit
 
 
@@ -275,7 +275,7 @@ def complete(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Visit
         raise NotRecordable(_("That moment is still to come."))
     with transaction.atomic():
         write_down(visit, outcome, user, now)
-        visit.jobs.filter(done=None).update(done=False)
+        mark_jobs(visit.jobs.filter(done=None), done=False)
         _name_who(visit, user, clock.local_day(outcome.at, Desk.the().zone))
         visit.state, visit.completed_at = Visit.State.COMPLETED, outcome.at
         visit.findings, visit.note = outcome.findings, outcome.note
@@ -292,14 +292,22 @@ def write_down(visit: Visit, outcome: Outcome, user: User, now: datetime) -> Non
     tz = visit.site.zone(Desk.the().timezone)
     for done in outcome.filters:
         _write_filter(done, outcome.at, tz, user, now)
-        visit.jobs.filter(slot=done.slot).update(done=done.changed)
+        mark_jobs(visit.jobs.filter(slot=done.slot), done=done.changed)
         if done.photograph is not None:
             keep(Taken(uuid4(), done.slot, visit, outcome.at), done.photograph, user, now)
     for system, measured in outcome.air:
         _write_air(system, measured, outcome, user, now)
     for task in outcome.tasks_done:
         mark_done(task, clock.local_day(outcome.at, tz), visit, outcome.note, due.today(now))
-        visit.jobs.filter(task=task).update(done=True)
+        mark_jobs(visit.jobs.filter(task=task), done=True)
+
+
+def mark_jobs(jobs: QuerySet[VisitJob], *, done: bool) -> None:
+    """Say of jobs whether they were done, each with its history."""
+    rows = [job for job in jobs if job.done is not done]
+    for job in rows:
+        job.done = done
+    bulk_update_with_history(rows, VisitJob, ["done"])
 
 
 def _name_who(visit: Visit, user: User, day: date) -> None:

@@ -21,10 +21,11 @@ from equipment.models.site import Site
 from equipment.models.station import Station, WeatherDay
 from equipment.models.system import System
 from equipment.models.user import User
+from equipment.models.weather_before import WeatherBefore
 
 __all__ = [
     "AirDay", "AirRecord", "ApiKey", "Customer", "Desk", "Device", "DustEpisode", "FanYear",
     "FilterChange", "FilterSlot", "KeptAnswer", "KnownBrowser", "LifeEvent", "Meanwhile", "Media",
     "MediaPoint", "Person", "Reading", "RuntimeBefore", "RuntimeDay", "Site", "SiteRole", "Station",
-    "System", "User", "WeatherDay",
+    "System", "User", "WeatherBefore", "WeatherDay",
 ]  # fmt: skip

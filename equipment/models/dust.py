@@ -7,6 +7,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
+from simple_history.models import HistoricalRecords
 
 LEAST_FACTOR, MOST_FACTOR = 0.1, 20.0
 _NO_SITE, _NO_STATION, _NO_PLACE = Q(site=None), Q(station=None), Q(place="")
@@ -51,6 +52,8 @@ class DustEpisode(models.Model):
     closed_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
+
+    history = HistoricalRecords()
 
     class Meta:
         verbose_name = _("dust episode")

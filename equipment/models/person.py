@@ -45,6 +45,8 @@ class SiteRole(models.Model):
     role = models.CharField(_("role"), max_length=16, choices=Role.choices)
     until = models.DateField(_("moved out on"), null=True, blank=True)
 
+    history = HistoricalRecords()
+
     class Meta:
         verbose_name = _("role at a site")
         constraints = [models.UniqueConstraint(fields=["site", "person", "role"], name="one_role_once")]

@@ -3,7 +3,8 @@
 from collections import defaultdict
 from datetime import UTC, date, datetime, timedelta
 
-from equipment.models import AirDay, Station
+from equipment import weather_trace
+from equipment.models import AirDay, Station, WeatherBefore
 from equipment.sheets import columns as c
 from equipment.sheets.ahead import Ahead
 from equipment.sheets.columns import Column
@@ -74,6 +75,8 @@ def load_air(sheet: Sheet, run: Import) -> None:
     for some in batches(means, 500):
         fresh = _unlike_stored({key: means[key] for key in some}, known := _stored(some))
         _count(sheet.name, run.tally, intake.days, some, fresh, known)
+        over = [(pk, day, known[pk, day][0]) for pk, day, _mean, _hours in fresh if (pk, day) in known]
+        weather_trace.note(WeatherBefore.Figure.FINE_DUST, over, sheet.name, run.now)
         AirDay.objects.bulk_create(
             [AirDay(station_id=pk, day=day, pm25_ugm3=mean, hours=hours) for pk, day, mean, hours in fresh],
             update_conflicts=True,

@@ -8,9 +8,9 @@ from datetime import date, datetime
 
 from django.db import connection, transaction
 
-from equipment import runtime_trace
+from equipment import runtime_trace, weather_trace
 from equipment.fan_log import fan_log
-from equipment.models import RuntimeDay, Station, System, WeatherDay
+from equipment.models import RuntimeDay, Station, System, WeatherBefore, WeatherDay
 from equipment.sheets import columns as c
 from equipment.sheets import written
 from equipment.sheets.ahead import Ahead
@@ -99,7 +99,8 @@ def store_weather(station: Station, means_c: dict[date, float], now: datetime) -
     """Store daily means of one station, both or neither with its stamp; how many were new or other."""
     rows = [(station.pk, day, value, 0) for day, value in means_c.items()]
     with transaction.atomic():
-        fresh = list(_unlike_stored(rows, _WEATHER)) if rows else []
+        fresh = _unlike_stored(rows, _WEATHER) if rows else {}
+        _trace(fresh, _WEATHER, "daily file", now)
         _upsert(fresh, _WEATHER)
         if fresh:
             Station.objects.filter(pk=station.pk).update(weather_changed_at=now)
@@ -114,8 +115,7 @@ def _load(
     good = _good_rows(sheet, _Rules(series, owners, zones, ahead, run.tally))
     for batch in batches(good, 10_000):
         fresh = _unlike_stored(batch, series)
-        if series is _RUNTIME:
-            _trace(fresh, sheet.name, run.now)
+        _trace(fresh, series, sheet.name, run.now)
         _upsert(fresh, series)
         _count(sheet.name, run.tally, series, len(batch), fresh)
         touched |= {row[0] for row in fresh}
@@ -233,9 +233,12 @@ def _unlike_stored(batch: list[_Day], series: Series) -> dict[_Day, float | None
     return {row: value for row, value in known if value is None or not same(value, row[2])}
 
 
-def _trace(fresh: dict[_Day, float | None], source: str, now: datetime) -> None:
+def _trace(fresh: dict[_Day, float | None], series: Series, source: str, now: datetime) -> None:
     replaced = [(pk, day, was) for (pk, day, _value, _line), was in fresh.items() if was is not None]
-    runtime_trace.note(replaced, source, now)
+    if series is _RUNTIME:
+        runtime_trace.note(replaced, source, now)
+    else:
+        weather_trace.note(WeatherBefore.Figure.TEMPERATURE, replaced, source, now)
 
 
 def _upsert(rows: Iterable[_Day], series: Series) -> None:

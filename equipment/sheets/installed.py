@@ -335,7 +335,8 @@ def _store_people(rows: list[Row], sites: dict[str, Any], noted: Note) -> set[in
         if person is None:
             person = Person.objects.create(**fields)
             roles = (SiteRole.Role.OCCUPANT, SiteRole.Role.FILTER_CHANGER)
-            SiteRole.objects.bulk_create([SiteRole(site_id=site, person=person, role=role) for role in roles])
+            fresh = [SiteRole(site_id=site, person=person, role=role) for role in roles]
+            bulk_create_with_history(fresh, SiteRole)
             changed.add(site)
             continue
         fields.pop("name")

@@ -3,6 +3,7 @@
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
+from simple_history.models import HistoricalRecords
 
 from schedules.models.technician import Technician
 
@@ -62,6 +63,8 @@ class HomeHours(models.Model):
     not_by: "models.ManyToManyField[Technician, models.Model]" = models.ManyToManyField(
         "Technician", verbose_name=_("not by"), blank=True, related_name="+"
     )
+
+    history = HistoricalRecords(m2m_fields=[not_by])
 
     class Meta:
         verbose_name = _("a home's hours")

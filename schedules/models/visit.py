@@ -94,6 +94,8 @@ class VisitJob(models.Model):
     )
     done = models.BooleanField(_("done"), null=True, blank=True)
 
+    history = HistoricalRecords()
+
     class Meta:
         constraints = [
             models.CheckConstraint(

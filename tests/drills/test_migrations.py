@@ -10,7 +10,15 @@ from django.urls import reverse
 from schedules.feeds import address
 from schedules.models import Feed
 from servicedesk.archive.tables import name_of, tables
-from tests.factories import FeedFactory, every
+from tests.factories import (
+    DustEpisodeFactory,
+    FeedFactory,
+    HomeHoursFactory,
+    SiteRoleFactory,
+    TechnicianFactory,
+    VisitJobFactory,
+    every,
+)
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -34,6 +42,26 @@ def test_what_people_subscribed_to_goes_on_answering() -> None:
         assert Client().get(reverse("feed", args=[secret])).status_code == 200
         assert address(feed) == feed.secret == ""
         assert secret not in str(vars(feed))
+
+
+def test_the_histories_of_roles_hours_dust_and_jobs_begin_with_what_stands() -> None:
+    role, hours, dust, job = (
+        SiteRoleFactory(),
+        HomeHoursFactory(weekdays=[2]),
+        DustEpisodeFactory(),
+        VisitJobFactory(),
+    )
+    hours.not_by.add(TechnicianFactory(name="Ada"))
+    try:
+        call_command("migrate", "schedules", "0042", verbosity=0)
+        call_command("migrate", "equipment", "0019", verbosity=0)
+    finally:
+        call_command("migrate", verbosity=0)
+    (told,) = hours.history.all()
+    assert (told.weekdays, [one.technician.name for one in told.not_by.all()]) == ([2], ["Ada"])
+    for row in (role, dust, job):
+        (told,) = row.history.all()
+        assert (told.history_type, told.instance) == ("~", row)
 
 
 def steps(app: str) -> list[str]:

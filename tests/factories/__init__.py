@@ -33,6 +33,7 @@ from tests.factories.filters import (
     RuntimeBeforeFactory,
     RuntimeDayFactory,
     SystemFactory,
+    WeatherBeforeFactory,
 )
 from tests.factories.homes import (
     AirDayFactory,
@@ -155,6 +156,7 @@ __all__ = [
     "VanTickFactory",
     "VisitFactory",
     "VisitJobFactory",
+    "WeatherBeforeFactory",
     "WeatherDayFactory",
     "WishFactory",
     "every",

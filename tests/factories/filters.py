@@ -11,7 +11,7 @@ from shared.keys import key_print
 from shared.packed_days import DAYS, pack
 from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC
 from tests.factories.clock import NOW, TODAY
-from tests.factories.homes import SiteFactory
+from tests.factories.homes import SiteFactory, StationFactory
 
 
 class AirRecordFactory(DjangoModelFactory):
@@ -125,6 +125,18 @@ class RuntimeBeforeFactory(DjangoModelFactory):
     fan_hours = 4.0
     at = NOW
     source = "logger-0"
+
+
+class WeatherBeforeFactory(DjangoModelFactory):
+    class Meta:
+        model = record.WeatherBefore
+
+    station = factory.SubFactory(StationFactory)
+    day = TODAY
+    figure = "temperature"
+    value = 21.5
+    at = NOW
+    source = "weather.csv"
 
 
 class DeviceFactory(DjangoModelFactory):

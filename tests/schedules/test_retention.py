@@ -7,7 +7,7 @@ import time_machine
 from django.contrib.sessions.models import Session
 from pytest_django.fixtures import Settings
 
-from equipment.models import FilterChange, Person, Reading, RuntimeBefore, Site, User
+from equipment.models import FilterChange, Person, Reading, RuntimeBefore, Site, User, WeatherBefore
 from schedules.erasure import is_erased
 from schedules.models import Answer, FieldEntry, Notice, Photograph, RoundPlan, Rung, SeasonPlan
 from schedules.retention import forget_old
@@ -27,6 +27,7 @@ from tests.factories import (
     SeasonTripFactory,
     SiteRoleFactory,
     UserFactory,
+    WeatherBeforeFactory,
 )
 
 pytestmark = pytest.mark.django_db
@@ -132,11 +133,13 @@ def test_whoever_never_had_a_home_is_forgotten_once_nothing_was_heard_of_them(no
     assert forget_old(now)["people_gone"] == 0
 
 
-def test_what_fan_hours_were_goes_after_its_time(now: datetime) -> None:
+def test_what_fan_hours_and_weather_were_goes_after_its_time(now: datetime) -> None:
     for at in (now - LONG, now - timedelta(days=29)):
         RuntimeBeforeFactory(at=at)
-    assert forget_old(now)["runtime_before"] == 1
+        WeatherBeforeFactory(at=at)
+    assert forget_old(now)["runtime_before"] == 2
     assert RuntimeBefore.objects.get().at == now - timedelta(days=29)
+    assert WeatherBefore.objects.get().at == now - timedelta(days=29)
 
 
 def test_nought_is_for_ever_and_sessions_end(now: datetime, settings: Settings) -> None:

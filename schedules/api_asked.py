@@ -93,7 +93,9 @@ def done(
     """What was done at a home, the newest first."""
     if first and last and last < first:
         raise fault("last", _("It ends before it begins."))
-    return page_of(done_at(site_or_404(signed_in(request), pk), units, first, last), paged)
+    user = signed_in(request)
+    found = done_at(site_or_404(user, pk), units, first, last, to_managers=user.is_manager)
+    return page_of(found, paged)
 
 
 @router.get("/trips-to-book", url_name="api-trips", response=Page[TripOut], tags=["visits"])

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from equipment.models import Desk, FilterChange, FilterSlot, Media, Reading, Site
-from schedules import done_besides
+from schedules import done_besides, done_by_desk
 from schedules.done_entry import Entry, written
 from schedules.explain import say_day
 from schedules.household_acts import alike, place_of
@@ -19,8 +19,11 @@ from shared import clock
 from shared.units import PRESSURE, show
 
 
-def done_at(site: Site, units: str, first: date | None = None, last: date | None = None) -> list[Entry]:
-    """Everything done at the home from ``first`` to ``last`` (None: whenever), newest first."""
+def done_at(
+    site: Site, units: str, first: date | None = None, last: date | None = None, *, to_managers: bool = False
+) -> list[Entry]:
+    """Everything done at the home from ``first`` to ``last`` (None: whenever), newest first;
+    ``to_managers`` with what the desk itself wrote down of it."""
     zone, where = site.zone(Desk.the().timezone), _places(site)
     entries = [
         *_changes(site, zone, where),
@@ -31,6 +34,9 @@ def done_at(site: Site, units: str, first: date | None = None, last: date | None
         *done_besides.meanwhiles(site, zone, where),
         *done_besides.defects(site, zone),
     ]
+    if to_managers:
+        parts = (done_by_desk.roles, done_by_desk.hours, done_by_desk.dust)
+        entries += [row for part in parts for row in part(site, zone)]
     inside = [row for row in entries if (first or date.min) <= row.day <= (last or date.max)]
     return sorted(inside, key=lambda row: (row.day, row.where, row.what), reverse=True)
 

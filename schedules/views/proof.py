@@ -38,7 +38,13 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
         "site": site,
         "desk": Desk.the(),
         "form": form,
-        "entries": done_at(site, units_of(request.user), span.get("first"), span.get("last")),
+        "entries": done_at(
+            site,
+            units_of(request.user),
+            span.get("first"),
+            span.get("last"),
+            to_managers=signed_in(request).is_manager,
+        ),
         "today": due.today(timezone.now()),
         "span": span,
     }

@@ -1,6 +1,8 @@
-"""What pages answer to a question, for programs: the look-up, what was done at a home, trips to be booked."""
+"""What pages answer to a question, for programs: the look-up, what was done at a home, trips to be booked,
+who could come first, stations gone quiet, what vans should hold.
+"""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated, Any
 
 from django.http import HttpRequest
@@ -10,12 +12,16 @@ from ninja import Query, Router, Schema
 
 from equipment.access import signed_in, site_or_404
 from equipment.lookup import AT_MOST
+from equipment.stations import QuietStation, quiet_stations
 from schedules import due, visits
 from schedules.api import FilterOut
+from schedules.api_visits import BookingIn, booking_of
 from schedules.contacts import Contacts
 from schedules.looked_up import answering, nearest_to
 from schedules.proof import done_at
+from schedules.soonest import CouldCome, soonest
 from schedules.tags import found
+from schedules.van_levels import VanLevel, van_levels
 from shared.asked_days import Day, Key
 from shared.form_bodies import Units, fault
 from shared.paging import Page, Paged, page_of
@@ -72,6 +78,53 @@ class TripOut(Schema):
         return [task.pk for task in offer.tasks]
 
 
+class CouldComeOut(Schema):
+    """When a technician could arrive today with every promise kept, else why not; ``instead_of``: a visit
+    that would get another day for it."""
+
+    technician: str
+    arrive_at: datetime | None
+    why: str
+    instead_of: int | None
+
+    @staticmethod
+    def resolve_technician(row: CouldCome) -> str:
+        return row.technician.name
+
+    @staticmethod
+    def resolve_instead_of(row: CouldCome) -> int | None:
+        return row.instead_of.pk if row.instead_of else None
+
+
+class QuietOut(Schema):
+    """A weather station that homes rely on, and the last day that it told of."""
+
+    station: str
+    last_day: date | None
+
+    @staticmethod
+    def resolve_station(row: QuietStation) -> str:
+        return row.station.name
+
+
+class VanLevelOut(Schema):
+    """What a van should hold for the coming week; ``wanted``: how many it would be were there room and
+    stock."""
+
+    technician: str
+    held: int
+    wanted: int
+    counts: dict[str, int]
+
+    @staticmethod
+    def resolve_technician(row: VanLevel) -> str:
+        return row.technician.name
+
+    @staticmethod
+    def resolve_counts(row: VanLevel) -> dict[str, int]:
+        return {media.name: count for media, count in row.counts}
+
+
 @router.get("/look-up", url_name="api-look-up", response=FoundOut, tags=["dates"])
 def look(request: HttpRequest, q: Annotated[str, Query(min_length=1, max_length=200)] = "-") -> Any:
     """The filters that answer to an address, a name, a code, a tag, a size or a medium."""
@@ -102,3 +155,21 @@ def done(
 def trips(request: HttpRequest, paged: Paged) -> Any:
     """Technicians' work that is due soon and has no visit yet, by home, the earliest first."""
     return page_of(visits.offers(due.today(timezone.now())), paged)
+
+
+@router.post("/soonest", url_name="api-soonest", response=list[CouldComeOut], tags=["visits"])
+def first_to_come(request: HttpRequest, asked: BookingIn) -> Any:
+    """Every technician, who could be there today first; nothing is booked."""
+    return soonest(booking_of(asked), timezone.now())
+
+
+@router.get("/quiet-stations", url_name="api-quiet-stations", response=list[QuietOut], tags=["record"])
+def quiet(request: HttpRequest) -> Any:
+    """Weather stations of homes without a day in the last ten, by name."""
+    return quiet_stations(due.today(timezone.now()))
+
+
+@router.get("/van-levels", url_name="api-van-levels", response=list[VanLevelOut], tags=["supply"])
+def vans(request: HttpRequest) -> Any:
+    """What each van should hold for the coming week."""
+    return van_levels(timezone.now())

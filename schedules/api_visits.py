@@ -190,7 +190,7 @@ def one_visit(request: HttpRequest, pk: Key) -> Any:
 @router.post("/visits", url_name="api-visits", response={201: BookedOut}, tags=["visits"])
 def book(request: HttpRequest, asked: BookingIn) -> Any:
     """Book a visit and give it its time, as the pages do; ``sure`` where something unusual was asked."""
-    return Status(201, _booked(booked.book(_booking(asked), timezone.now())))
+    return Status(201, _booked(booked.book(booking_of(asked), timezone.now())))
 
 
 @router.post("/visits/{pk}/moved", url_name="api-visit-moved", response=BookedOut, tags=["visits"])
@@ -219,7 +219,8 @@ def _booked(told: booked.Booked) -> Any:
     return visit
 
 
-def _booking(asked: BookingIn) -> visits.Booking:
+def booking_of(asked: BookingIn) -> visits.Booking:
+    """What is asked for, of rows on record. Raises Faulty."""
     site = Site.objects.filter(name=asked.site).first()
     if site is None:
         raise fault("site", _("No home of that name is on record."))

@@ -269,6 +269,9 @@ API_TABLE: dict[str, dict[str, Who]] = {
     "api-look-up": {"GET": STAFF},
     "api-what-was-done": {"GET": SIGNED_IN},
     "api-trips": {"GET": Who.MANAGER},
+    "api-soonest": {"POST": Who.MANAGER},
+    "api-quiet-stations": {"GET": Who.MANAGER},
+    "api-van-levels": {"GET": Who.MANAGER},
 }
 
 

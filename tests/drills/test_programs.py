@@ -104,7 +104,10 @@ class TestProgramsDrill(TestCase):
         household = UserFactory(role=User.Role.HOMEOWNER, person=PersonFactory())
         SiteRoleFactory(site=slot.system.site, person=household.person)
         theirs = api_keys.make(household, "a script", NOW)[1]
-        keys = [key, f"key-{device.name.removeprefix('logger-')}", theirs]
+        driver = UserFactory(role=User.Role.TECHNICIAN)
+        TechnicianFactory(user=driver)
+        drives = api_keys.make(driver, "a script", NOW)[1]
+        keys = [key, drives, f"key-{device.name.removeprefix('logger-')}", theirs]
         there = on_record(slot, manager)
         assert len(OPERATIONS) >= 110
         for operation in OPERATIONS:

@@ -88,6 +88,8 @@ ADDRESSES = {
     "api-load-calendar": "/api/v1/load-calendar",
     "api-load-calendar-turned": "/api/v1/load-calendar/turned", "api-look-up": "/api/v1/look-up?q=linden",
     "api-what-was-done": "/api/v1/sites/0/done", "api-trips": "/api/v1/trips-to-book",
+    "api-soonest": "/api/v1/soonest", "api-quiet-stations": "/api/v1/quiet-stations",
+    "api-van-levels": "/api/v1/van-levels",
 }  # fmt: skip
 
 

@@ -1,23 +1,28 @@
 """The look-up, what was done, trips to be booked, and what a technician's key lists, by program."""
 
-from datetime import timedelta
+from datetime import time, timedelta
 from typing import Any
 
 import pytest
 
-from equipment.models import FilterSlot, Site, User
+from equipment.models import FilterSlot, Site, User, WeatherDay
 from schedules import tags
+from schedules.models import Visit
 from tests.factories import (
     NOW,
     TODAY,
     FilterChangeFactory,
     FilterSlotFactory,
     MaintenanceTaskFactory,
+    MediaFactory,
     PlanFactory,
     ReadingFactory,
     RuntimeDayFactory,
     SiteFactory,
+    StationFactory,
+    TechnicianFactory,
     VisitFactory,
+    VisitJobFactory,
 )
 from tests.servicedesk.test_api import Program, program_of
 from tests.servicedesk.writing import Record
@@ -110,3 +115,39 @@ def test_trips_to_be_booked(record: Record) -> None:
     (row,) = program_of(record.manager).get("/api/v1/trips-to-book").json()["rows"]
     due_on = (TODAY + timedelta(days=5)).isoformat()
     assert (row["filter_slots"], row["due_on"], row["tasks"]) == (["loft"], due_on, [])
+
+
+def test_who_could_come_first_is_told_and_nothing_is_booked(record: Record) -> None:
+    Site.objects.update(latitude=41.90, longitude=-87.80)
+    near = {"skills": ["gas"], "start_latitude": 41.91, "start_longitude": -87.80}
+    TechnicianFactory(name="Near", **near)
+    TechnicianFactory(name="Off", **near, day_starts=time(5), day_ends=time(6))
+    told = {"site": "home", "wanted": "no heat", "wanted_skill": "gas", "wanted_minutes": 60}
+    ask = program_of(record.manager)
+    rows = ask.post("/api/v1/soonest", told).json()
+    assert rows[0]["technician"] == "Near"
+    assert rows[0]["arrive_at"]
+    assert all(row["why"] and row["arrive_at"] is None for row in rows[1:])
+    assert not Visit.objects.exists()
+    assert ask.post("/api/v1/soonest", told | {"site": "nowhere"}).status_code == 422
+    assert program_of(record.homeowner).post("/api/v1/soonest", told).status_code == 403
+
+
+def test_quiet_stations_are_told(record: Record) -> None:
+    station = StationFactory(name="field")
+    Site.objects.update(station=station)
+    ask = program_of(record.manager)
+    assert ask.get("/api/v1/quiet-stations").json() == [{"station": "field", "last_day": None}]
+    WeatherDay.objects.create(station=station, day=TODAY - timedelta(days=1), mean_temp_c=10.0)
+    assert ask.get("/api/v1/quiet-stations").json() == []
+
+
+def test_what_a_van_should_hold(record: Record) -> None:
+    medium = MediaFactory(name="pleat", on_hand=9)
+    slot = FilterSlotFactory(system=record.slot.system, first_media=medium, changed_by="technician")
+    PlanFactory(slot=slot, due_on=TODAY + timedelta(days=1))
+    visit = VisitFactory(site=record.home, technician=record.technician, day=TODAY, state="scheduled")
+    VisitJobFactory(visit=visit, slot=slot)
+    (row,) = program_of(record.manager).get("/api/v1/van-levels").json()
+    assert (row["technician"], row["held"]) == (record.technician.name, sum(row["counts"].values()))
+    assert row["counts"]["pleat"] >= 1

@@ -39,6 +39,7 @@ ELSEWHERE = {
     "api-photographs",
     "api-technicians-sheet",
     "api-load-calendar-turned",
+    "api-soonest",
 }
 EACH = pytest.mark.parametrize("write", WRITES, ids=lambda one: one.name)
 

@@ -329,14 +329,14 @@ def _store_people(rows: list[Row], sites: dict[str, Any], noted: Note) -> set[in
     said = _merged((row["site"], {"name": row["customer"]} | _given(row, PERSON)) for row in rows)
     changers = filter_changers(site.pk for site in sites.values())
     changed: set[int] = set()
+    fresh: list[SiteRole] = []
     for name, fields in said.items():
         site = sites[name].pk
         person = changers.get(site)
         if person is None:
             person = Person.objects.create(**fields)
             roles = (SiteRole.Role.OCCUPANT, SiteRole.Role.FILTER_CHANGER)
-            fresh = [SiteRole(site_id=site, person=person, role=role) for role in roles]
-            bulk_create_with_history(fresh, SiteRole)
+            fresh += [SiteRole(site_id=site, person=person, role=role) for role in roles]
             changed.add(site)
             continue
         fields.pop("name")
@@ -344,4 +344,6 @@ def _store_people(rows: list[Row], sites: dict[str, Any], noted: Note) -> set[in
             noted(name, person, fields)
             person.save()
             changed.add(site)
+    if fresh:
+        bulk_create_with_history(fresh, SiteRole, batch_size=500)
     return changed

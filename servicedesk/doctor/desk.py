@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from typing import Any
 
 import redis
 from django.conf import settings
@@ -11,22 +12,28 @@ from django.db.migrations.executor import MigrationExecutor
 from equipment.stations import quiet_stations
 from schedules import due, night
 from schedules.models import Night, Notice
-from servicedesk.doctor.findings import Finding, look, well, wrong
+from servicedesk.doctor.findings import Finding, goes_on, look, well, wrong
+from servicedesk.doctor.record import letters_under_way, swept
 
 LATE = timedelta(hours=6)
 NIGHT_S = timedelta(hours=4)
 _PATIENCE_S = 2.0
 
 
+@goes_on
 def of_desk(now: datetime) -> Iterator[Finding]:
     """All of it; what needs the database is left out where that is down or not ready."""
     database, usable = _database()
     yield database
     yield redis_answers()
     if usable:
+        yield from later_version()
         yield letters(now)
+        yield from letters_under_way(now)
         yield weather(now)
         yield from nights(now)
+        if not due.is_large():
+            yield swept(now)
 
 
 def _database() -> tuple[Finding, bool]:
@@ -44,6 +51,15 @@ def _database() -> tuple[Finding, bool]:
     return well("Database", f"{kind} {version} answers and has all migrations."), True
 
 
+def later_version() -> Iterator[Finding]:
+    """Migrations that this version does not know, after a way back to an older one."""
+    loader = MigrationExecutor(connection).loader
+    known, rooms = loader.disk_migrations or {}, loader.migrated_apps
+    if unknown := [key for key in loader.applied_migrations if key[0] in rooms and key not in known]:
+        said = f"{len(unknown)} migrations are of another version; run that, or restore an archive of this."
+        yield look("Database", said)
+
+
 def redis_answers() -> Finding:
     """The broker of the workers."""
     if not settings.REDIS_URL:
@@ -52,12 +68,15 @@ def redis_answers() -> Finding:
         with redis.Redis.from_url(
             settings.REDIS_URL, socket_timeout=_PATIENCE_S, socket_connect_timeout=_PATIENCE_S
         ) as server:
-            version = server.info("server")["redis_version"]
+            told: Any = server.info()
+            version = told["redis_version"]
             waiting = sum(int(server.llen(name)) for name in ("celery", settings.NIGHT_QUEUE))
     except (redis.RedisError, OSError, ValueError) as error:
         return wrong(
             "Redis", f"does not answer ({type(error).__name__}); look at REDIS_URL and at the server."
         )
+    if told.get("maxmemory_policy", "noeviction") != "noeviction":
+        return look("Redis", "may throw waiting tasks away; set its maxmemory-policy to noeviction.")
     if waiting > 2000:
         return look("Redis", f"{waiting} tasks wait in it; do workers run?")
     return well("Redis", f"{version} answers, {waiting} tasks wait.")

@@ -1,7 +1,10 @@
 """What is said of one part of a set-up."""
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from enum import Enum
+from functools import wraps
 
 
 class How(Enum):
@@ -37,3 +40,19 @@ def look(what: str, said: str) -> Finding:
 def wrong(what: str, said: str) -> Finding:
     """In the way."""
     return Finding(what, How.WRONG, said)
+
+
+Part = Callable[[datetime], Iterator[Finding]]
+
+
+def goes_on(part: Part) -> Part:
+    """The part, which ends with a finding where a look at it fails, so that the next is still looked at."""
+
+    @wraps(part)
+    def looked(now: datetime) -> Iterator[Finding]:
+        try:
+            yield from part(now)
+        except Exception as error:  # its words may hold an address or a password
+            yield wrong("Doctor", f"could not look any further here ({type(error).__name__}).")
+
+    return looked

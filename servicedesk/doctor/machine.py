@@ -7,12 +7,16 @@ from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 from urllib.parse import urlsplit
+from zipfile import BadZipFile, ZipFile
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.conf import settings
+from dkim import DKIMException
 
+from schedules.dkim_signing import signed
 from servicedesk.archive.keep import archives
-from servicedesk.doctor.findings import Finding, look, well, wrong
+from servicedesk.archive.write import CONTENTS
+from servicedesk.doctor.findings import Finding, goes_on, look, well, wrong
 
 OLDEST_PYTHON = (3, 11)
 LITTLE_ROOM, NO_ROOM = 5_000_000_000, 500_000_000
@@ -21,6 +25,7 @@ _PATIENCE_S = 5.0
 _SHORT_KEY = 50
 
 
+@goes_on
 def of_machine(now: datetime) -> Iterator[Finding]:
     """All of it, a part after the other."""
     yield python()
@@ -79,6 +84,8 @@ def production() -> Iterator[Finding]:
     if not settings.PRODUCTION:
         yield look("PRODUCTION", "is off: no HTTPS is asked for, which is right on one's own machine alone.")
         return
+    if "*" in settings.ALLOWED_HOSTS:
+        yield wrong("ALLOWED_HOSTS", "lets in whoever claims any name; name the desk's own instead of *.")
     address = urlsplit(settings.SITE_URL)
     if address.scheme != "https" or address.hostname in ("127.0.0.1", "localhost"):
         yield wrong("SITE_URL", "must be the https address by which households reach the desk.")
@@ -112,11 +119,17 @@ def dkim() -> Iterator[Finding]:
     given = (settings.DKIM_SELECTOR, settings.DKIM_DOMAIN, settings.DKIM_KEY_FILE)
     if all(given):
         try:
-            Path(settings.DKIM_KEY_FILE).read_bytes()
+            signed(b"From: desk@desk.invalid\r\n\r\nA trial.\r\n")
+            for_everybody = Path(settings.DKIM_KEY_FILE).stat().st_mode & 0o004
         except OSError as error:
             yield wrong("DKIM", f"the key cannot be read: {error.strerror}.")
+        except DKIMException:
+            yield wrong("DKIM", "the key file holds no private key; no letter goes out.")
         else:
-            yield well("DKIM", "letters are signed.")
+            if for_everybody:
+                yield look("DKIM", "everybody on this machine can read the key; change that by chmod o=.")
+            else:
+                yield well("DKIM", "letters are signed.")
     elif any(given):
         yield wrong("DKIM", "selector, domain and key file go together; letters go out unsigned.")
 
@@ -134,4 +147,15 @@ def backups(now: datetime) -> Finding:
     days = (now.date() - max(found)).days
     if days > OLD_ARCHIVE_DAYS:
         return wrong("Backups", f"the newest archive is {days} days old; look at its timer.")
+    if not _is_whole(found[max(found)]):
+        return wrong("Backups", f"the newest archive, of {max(found)}, is damaged; run manage keep_archives.")
     return well("Backups", f"{len(found)} archives, the newest of {max(found)}.")
+
+
+def _is_whole(path: Path) -> bool:
+    """Whether it ends as an archive does; restore_desk alone looks at every byte."""
+    try:
+        with ZipFile(path) as archive:
+            return CONTENTS in archive.namelist()
+    except (OSError, BadZipFile):
+        return False

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
+from zipfile import ZipFile
 
 import pytest
 from aiosmtpd.controller import Controller
@@ -25,10 +26,15 @@ pytestmark = pytest.mark.django_db
 SECRET = "s3cret"
 
 
+def an_archive(path: Path) -> None:
+    with ZipFile(path, "w") as archive:
+        archive.writestr("contents.json", "{}")
+
+
 @pytest.fixture
 def sound(settings: Settings, tmp_path: Path) -> Settings:
     """A server as it should be."""
-    (tmp_path / f"desk-{TODAY}.zip").write_bytes(b"archive")
+    an_archive(tmp_path / f"desk-{TODAY}.zip")
     settings.VAR_DIR, settings.BACKUP_DIR, settings.REDIS_URL = tmp_path, str(tmp_path), ""
     settings.PRODUCTION, settings.DEBUG, settings.SECRET_KEY = True, False, SECRET * 12
     settings.SITE_URL, settings.ALLOWED_HOSTS = "https://desk.example.org", ["desk.example.org"]
@@ -148,6 +154,6 @@ def test_a_database_that_is_down_is_told_and_the_rest_too(
 def test_the_last_line_sums_it_up(sound: Settings) -> None:
     said = io.StringIO()
     # The real clock is later than the archive's day.
-    (Path(sound.BACKUP_DIR) / "desk-2199-01-01.zip").write_bytes(b"archive")
+    an_archive(Path(sound.BACKUP_DIR) / "desk-2199-01-01.zip")
     call_command("doctor", stdout=said)
     assert said.getvalue().splitlines()[-1].startswith("Nothing is wrong. ")

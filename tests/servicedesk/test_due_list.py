@@ -9,11 +9,21 @@ from datetime import timedelta
 import pytest
 import time_machine
 from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
 
-from equipment.models import FilterSlot, Site
+from equipment.models import FilterSlot, Site, User
 from schedules import due
-from schedules.models import Plan
-from tests.factories import NOW, TODAY, FilterSlotFactory, PlanFactory, SystemFactory
+from schedules.models import Plan, Technician
+from tests.factories import (
+    NOW,
+    TODAY,
+    FilterSlotFactory,
+    PlanFactory,
+    SystemFactory,
+    TechnicianFactory,
+    VisitFactory,
+)
 from tests.markup import tight
 
 pytestmark = pytest.mark.django_db
@@ -97,3 +107,20 @@ def test_a_desk_without_homes_is_told_how_to_begin(manager: Client) -> None:
     assert "Bring your sheets in" in text
     assert "Hand over an install" in text
     assert "Nothing answers to this." in manager.get("/due/", {"city": "nowhere"}).text
+
+
+def test_a_technician_sees_the_filters_of_the_homes_of_about_now(
+    technician: Client, technician_user: User, manager: Client
+) -> None:
+    near, far = FilterSlotFactory(), FilterSlotFactory()
+    for slot in (near, far):
+        PlanFactory(slot=slot)
+    own = Technician.objects.filter(user=technician_user).first() or TechnicianFactory(user=technician_user)
+    VisitFactory(site=near.system.site, technician=own, day=due.today(timezone.now()))
+    for address in (reverse("due-list"), reverse("due-sheet")):
+        told = b"".join(technician.get(address)).decode()
+        assert near.name in told
+        assert far.name not in told
+        assert str(far.system.site.customer) not in told
+        assert far.name in b"".join(manager.get(address)).decode()
+    assert "homes that you go to about now" in technician.get(reverse("due-list")).text

@@ -18,10 +18,11 @@ DATABASE_ONLY = "TEST_DATABASE_ONLY"
 EARLIER = "TEST_EARLIER_RUN"
 DATABASE_FIXTURES = {"db", "transactional_db", "django_db_reset_sequences", "django_db_serialized_rollback"}
 NOTHING_RAN = 5
-# Settings of the desk that the person at the keyboard may have set and the tests must not see.
+# Settings of the desk that the person at the keyboard may have set and the tests must not see;
+# and what would have every process of the tests compile everything anew.
 NOT_HANDED_ON = {
     "ALLOWED_HOSTS", "DATABASE_URL", "DEBUG", "EMAIL_URL", "EMBEDDED_WORKER", "HOST", "PORT", "PRODUCTION",
-    "REDIS_URL", "SECRET_KEY", "SITE_URL",
+    "PYTHONDONTWRITEBYTECODE", "REDIS_URL", "SECRET_KEY", "SITE_URL",
 }  # fmt: skip
 
 Opener = Callable[[], contextlib.AbstractContextManager[str]]

@@ -12,13 +12,14 @@ from django.db import connection, models
 from numpy.typing import NDArray
 
 Row = TypeVar("Row", bound=models.Model)
+Told = TypeVar("Told")
 # SQLite takes so many values in one statement.
 _MOST_AMONG = 900
 # How PostgreSQL writes eight bytes, big end first.
 _SENT = {"i8": "int8send", "f8": "float8send"}
 
 
-def among(rows: models.QuerySet[Row], column: str, keys: Iterable[int]) -> models.QuerySet[Row]:
+def among(rows: models.QuerySet[Row, Told], column: str, keys: Iterable[int]) -> models.QuerySet[Row, Told]:
     """The rows whose ``column`` (of the table's own) is one of many numbers.
 
     PostgreSQL takes them as one array: thousands of marks take longer to write and to read than the rows.

@@ -1,5 +1,6 @@
 """Gather facts, ask planning, store the plans that changed."""
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, timedelta
 from itertools import groupby
@@ -76,13 +77,15 @@ def dated_by_batch(
 
 def _batches(homes: Iterable[int] | None) -> Iterator[list[int]]:
     """Systems in batches that part no home: the slots of a home hear of each other's dust."""
-    rows = System.objects.order_by("site", "pk")
+    rows, size = System.objects.order_by("site", "pk").values_list("site", "pk"), BATCH_SYSTEMS
     if homes is not None:
         rows = bulk_read.among(rows, "site_id", homes)
+        # All of about one size: a handful left over would cost nearly what a whole batch does.
+        size = math.ceil(len(rows) / max(1, round(len(rows) / BATCH_SYSTEMS)))
     batch: list[int] = []
-    for _site, home in groupby(rows.values_list("site", "pk"), key=itemgetter(0)):
+    for _site, home in groupby(rows, key=itemgetter(0)):
         batch.extend(pk for _, pk in home)
-        if len(batch) >= BATCH_SYSTEMS:
+        if len(batch) >= size:
             yield batch
             batch = []
     if batch:

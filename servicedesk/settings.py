@@ -206,7 +206,7 @@ BACKUP_DIR = env.str("BACKUP_DIR", default="")
 
 # From so many filters on a new day is worked out part by part, so many homes a part (schedules/night.py).
 LARGE_DESK_FILTERS = env.int("LARGE_DESK_FILTERS", default=20_000)
-NIGHT_PART_HOMES = env.int("NIGHT_PART_HOMES", default=2000)
+NIGHT_PART_HOMES = env.int("NIGHT_PART_HOMES", default=4000)
 
 REDIS_URL = env.str("REDIS_URL", default="")
 # A table server of the open kind for travel times; empty: reckoned as the crow flies.

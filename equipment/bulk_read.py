@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 from django.db import connection, models
+from django.db.models.base import ModelState
 from numpy.typing import NDArray
 
 Row = TypeVar("Row", bound=models.Model)
@@ -47,7 +48,16 @@ def objects(rows: models.QuerySet[Row]) -> list[Row]:
     if odd:
         raise TypeError(f"{model.__name__}: {', '.join(odd)} cannot be read as the driver gives it")
     names = [field.attname for field in fields]
-    return [model.from_db(connection.alias, names, row) for row in _binary(*rows.query.sql_with_params())]
+    return [_as_read(model, names, row) for row in _binary(*rows.query.sql_with_params())]
+
+
+def _as_read(model: type[Row], names: Sequence[str], values: Sequence[Any]) -> Row:
+    """What ``from_db`` makes, without asking each field for its default: half the time of reading a slot."""
+    made = model.__new__(model)
+    made.__dict__.update(zip(names, values, strict=True))
+    made._state = ModelState()
+    made._state.adding, made._state.db = False, connection.alias
+    return made
 
 
 def _is_json(field: Any) -> bool:

@@ -11,7 +11,7 @@ import numpy as np
 from equipment.curves import Medium
 from equipment.fan_log import FanLog
 from schedules.finding_rows import Finding, found
-from schedules.lives import Life, SlotFacts, carry_all, retired
+from schedules.lives import Life, SlotFacts, carry_all
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.climate import day_of
 from schedules.planning.oddities import BELOW_CLEAN, Odd
@@ -32,9 +32,7 @@ NOTED = ("nothing_left", "size_differs", "loads_fast")
 def set_aside(slots: list[SlotFacts], media: dict[int, Medium], as_of: date) -> None:
     """Carry the readings of all lives to design airflow, take out those that are no filter's drop, and note
     them as findings."""
-    read = [
-        slot for slot in slots if any(life.readings for life in slot.lives) and not retired(slot.row, as_of)
-    ]
+    read = [slot for slot in slots if not slot.ended and any(life.readings for life in slot.lives)]
     for slot in read:
         _beyond_blower(slot)
     carry_all(slots, media)
@@ -50,7 +48,7 @@ def note_silent_logs(slots: list[SlotFacts], log: FanLog, as_of: date) -> None:
     silent = log_stopped(np.bincount(of, minlength=len(systems)), last, as_of.toordinal())
     stopped = dict(zip(systems[silent].tolist(), last[silent].tolist(), strict=True))
     for slot in slots:
-        if slot.row.system_id in stopped and not retired(slot.row, as_of):
+        if slot.row.system_id in stopped and not slot.ended:
             slot.findings.append(found("log_stopped", [float(stopped[slot.row.system_id])], True))
 
 

@@ -98,7 +98,8 @@ class Gatherer:
         return self._media
 
     def _slots(self, system_ids: Sequence[int]) -> list[SlotFacts]:
-        facts = {row.pk: SlotFacts(row, [], []) for row in slots_of(system_ids)}
+        rows = slots_of(system_ids)
+        facts = {row.pk: SlotFacts(row, [], [], retired(row, self.as_of)) for row in rows}
         changes, readings = changes_of(facts, self.as_of), readings_of(facts)
         zones: dict[int, ZoneInfo] = {}
         for pk, slot in facts.items():
@@ -156,7 +157,7 @@ class Gatherer:
         """Each slot's share of its system's design airflow, by nominal area."""
         area: dict[int, float] = defaultdict(float)
         for slot in slots:
-            if not retired(slot.row, self.as_of):
+            if not slot.ended:
                 area[slot.row.system_id] += slot.row.area_m2
         for slot in slots:
             whole, note = design_airflow(slot.row.system)
@@ -241,7 +242,7 @@ class Gatherer:
             began_known=np.array([slot.now.known_start for slot in slots], dtype=np.bool_),
             began_at_end=np.array([slot.now.at_end for slot in slots], dtype=np.bool_),
             recorded=np.array(["no_record" not in slot.notes for slot in slots], dtype=np.bool_)
-            & ~np.array([retired(row, self.as_of) for row in rows], dtype=np.bool_),
+            & ~np.array([slot.ended for slot in slots], dtype=np.bool_),
             cap_days=_numbers(
                 self._cap(slot, medium.row if medium else None)
                 for slot, medium in zip(slots, now, strict=True)

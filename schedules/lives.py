@@ -36,6 +36,8 @@ class SlotFacts:
     row: FilterSlot
     lives: list[Life]
     notes: list[str]
+    # Whether slot, system or customer has ended by the as-of day.
+    ended: bool = False
     airflow_m3s: float = np.nan
     clean_pa: float = np.nan
     limit_pa: float = np.nan

@@ -142,7 +142,8 @@ def test_a_part_in_trouble_is_free_again_and_left_after_some_tries(
 
 
 @pytest.mark.parametrize(
-    ("off", "nights"), [(-40, 7), (-9, 1), (9, 1), (15, 2), (25, 3), (45, 5), (55, 6), (300, 7), (None, 7)]
+    ("off", "nights"),
+    [(-40, 7), (-9, 3), (0, 1), (9, 1), (15, 2), (25, 3), (45, 5), (55, 6), (300, 7), (None, 7)],
 )
 def test_a_date_is_looked_at_the_less_often_the_further_off_it_is(off: int | None, nights: int) -> None:
     slot = FilterSlotFactory(facts_changed_at=NOW)

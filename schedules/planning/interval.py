@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.loading import SHAPES, dose_at, growth
@@ -13,9 +13,7 @@ from schedules.planning.pooling import Learned
 
 HORIZON_DAYS = 3652
 # Days at which the chance of every slot is looked at first.
-_KNOTS = np.array(
-    [1, 3, 6, 10, 16, 24, 34, 48, 66, 90, 120, 160, 210, 280, 370, 500, 680, 950, 1400, 2200, HORIZON_DAYS]
-)
+_KNOTS = np.array([3, 10, 30, 90, 210, 500, 1400, HORIZON_DAYS])
 NEVER = np.iinfo(np.int64).max
 # Scatter of the log of the loading to come: what stays however far one looks, dust and habits that
 # wander for weeks and average out, and what the hours add where no log was kept.
@@ -49,10 +47,11 @@ class YearAhead:
     running: FloatArray
     surplus: FloatArray | None = None
 
-    def until(self, days: IntArray) -> FloatArray:
-        """Exposure in m over the next ``days`` [n, ...] days."""
+    def until(self, days: IntArray, rows: IntArray | None = None) -> FloatArray:
+        """Exposure in m over the next ``days`` [n, ...] days, of all slots or of ``rows`` [n]."""
         years, rest = np.divmod(days, 365)
-        rows = np.arange(len(self.running)).reshape((-1,) + (1,) * (days.ndim - 1))
+        rows = np.arange(len(self.running)) if rows is None else rows
+        rows = rows.reshape((-1,) + (1,) * (days.ndim - 1))
         part = np.where(rest > 0, self.running[rows, rest - 1], 0.0)
         total = years * self.running[rows, -1] + part
         if self.surplus is not None:
@@ -156,14 +155,14 @@ def days_until(
     past the limit is at least that.
 
     Nought where it already is; NEVER beyond ten years. A few days for all slots show between which two a
-    slot's day lies; there it is found by bisection over whole days.
+    slot's day lies; there it is found among whole days.
     """
     past = where.past
     log_left = np.log(np.maximum(where.left_m, 1e-9)).astype(np.float32)
     coming = np.where(where.left_m > 0, where.weight, 0.0).astype(np.float32)
 
     def by(days: IntArray, rows: IntArray) -> FloatArray:
-        to_come = np.log(np.maximum(ahead.of(rows).until(days), 1e-9))
+        to_come = np.log(np.maximum(ahead.until(days, rows), 1e-9))
         spread = spread_after(days.astype(np.float64), has_log[rows])
         z = to_come.astype(np.float32)[:, None] - log_left[rows]
         z /= spread.astype(np.float32)[:, None]
@@ -177,17 +176,36 @@ def days_until(
 def _between(
     chance: float, past: FloatArray, reached: FloatArray, by: Callable[[IntArray, IntArray], FloatArray]
 ) -> IntArray:
+    """Between two knots along the straight line of chance against days, both as a lognormal has them; every
+    third step halves, should the line lead astray."""
     place = (reached < chance).sum(axis=1)
     edges = np.concatenate([[0], _KNOTS])
-    low, high = edges[np.minimum(place, len(_KNOTS) - 1)], edges[np.minimum(place + 1, len(_KNOTS))]
+    left, right = np.minimum(place, len(_KNOTS) - 1), np.minimum(place + 1, len(_KNOTS))
+    low, high = edges[left], edges[right]
+    told, everybody, wanted = _line(np.column_stack([past, reached])), np.arange(len(past)), _line(chance)
+    below, above = told[everybody, left], told[everybody, right]
     open_rows = np.flatnonzero((place < len(_KNOTS)) & (past < chance) & (high - low > 1))
+    step = 0
     while len(open_rows):
-        middle = (low[open_rows] + high[open_rows]) // 2
-        there = by(middle, open_rows) >= chance
+        step += 1
+        near, far = low[open_rows], high[open_rows]
+        middle = (near + far) // 2
+        if step % 3:
+            part = (wanted - below[open_rows]) / np.maximum(above[open_rows] - below[open_rows], 1e-9)
+            log_near = np.log(np.maximum(near, 0.5))
+            middle = np.exp(log_near + part * (np.log(far) - log_near))
+            middle = np.clip(np.ceil(middle), near + 1, far - 1).astype(np.int64)
+        value = by(middle, open_rows)
+        there, line = value >= chance, _line(value)
         high[open_rows[there]], low[open_rows[~there]] = middle[there], middle[~there]
+        above[open_rows[there]], below[open_rows[~there]] = line[there], line[~there]
         open_rows = open_rows[high[open_rows] - low[open_rows] > 1]
     found = np.where(place < len(_KNOTS), high, NEVER)
     return np.where(past >= chance, 0, found).astype(np.int64)
+
+
+def _line(chance: float | FloatArray) -> FloatArray:
+    return np.asarray(ndtri(np.clip(chance, 1e-9, 1 - 1e-9)))
 
 
 @dataclass(frozen=True)

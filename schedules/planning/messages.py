@@ -75,7 +75,10 @@ def batch_of(slots: Households, lives: Lives, readings: Readings, prior: Prior) 
     read[readings.life] = True
     home = np.unique(slots.home, return_inverse=True)[1]
     tidy = Households(home, slots.has_log)
-    return Batch(lives, read, likelihood(lives, readings, centre)[read], centre, tidy)
+    # Most lives were never read: room for them all would cost more than what is reckoned in it.
+    some = Lives(*(getattr(lives, part)[read] for part in Lives.__dataclass_fields__))
+    among = replace(readings, life=(np.cumsum(read) - 1)[readings.life])
+    return Batch(lives, read, likelihood(some, among, centre[read]), centre, tidy)
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,8 @@ from servicedesk.views import (
     to_buy,
 )
 
+handler404 = "servicedesk.views.nothing.nothing_here"
+
 urlpatterns = [
     path("", start.start, name="start"),
     path("alive/", start.alive, name="alive"),

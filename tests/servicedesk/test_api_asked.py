@@ -4,6 +4,7 @@ from datetime import time, timedelta
 from typing import Any
 
 import pytest
+from django.test import Client
 
 from equipment.models import FilterSlot, Site, User, WeatherDay
 from schedules import tags
@@ -151,3 +152,15 @@ def test_what_a_van_should_hold(record: Record) -> None:
     (row,) = program_of(record.manager).get("/api/v1/van-levels").json()
     assert (row["technician"], row["held"]) == (record.technician.name, sum(row["counts"].values()))
     assert row["counts"]["pleat"] >= 1
+
+
+@pytest.mark.parametrize("address", ["/api/v1/nothing", "/api/v2/filters", "/api/", "/api/v1/filters/a/b/c"])
+def test_an_address_that_leads_nowhere_is_told_as_any_fault(client: Client, address: str) -> None:
+    answer = client.get(address)
+    assert (answer.status_code, answer["Content-Type"]) == (404, "application/problem+json")
+    assert answer.json()["title"] == "There is nothing at this address"
+    assert "openapi.json" in answer.json()["detail"]
+
+
+def test_people_are_told_by_a_page_that_nothing_is_there(client: Client) -> None:
+    assert "<!doctype html>" in client.get("/nothing/").text

@@ -5,7 +5,7 @@ import hashlib
 import threading
 from datetime import date, timedelta
 from itertools import chain
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.core.cache import cache
@@ -233,7 +233,7 @@ def _row(slot: FilterSlot, today: date, policy: Policy) -> dict[str, Any]:
 def _said(shown: Page[FilterSlot], wanted: dict[str, Any], today: date) -> dict[str, str]:
     """A sentence that answers, and how many of how many rows are below it where it counts others."""
     count = shown.paginator.count
-    counted, said = _counted(count, wanted, today)
+    counted, said = _counted(shown.paginator, wanted, today)
     numbers = {"first": shown.start_index(), "last": shown.end_index(), "all": f"{count:,}"}
     rows = ""
     if shown.paginator.num_pages > 1:
@@ -243,14 +243,15 @@ def _said(shown: Page[FilterSlot], wanted: dict[str, Any], today: date) -> dict[
     return {"title": said, "rows_said": rows}
 
 
-def _counted(count: int, wanted: dict[str, Any], today: date) -> tuple[int, str]:
+def _counted(rows: "Paginator[FilterSlot]", wanted: dict[str, Any], today: date) -> tuple[int, str]:
     """What the sentence counts, and the sentence."""
+    count, every = rows.count, cast(QuerySet[FilterSlot], rows.object_list)
     if any(wanted.get(key) for key in ("find", "city", "size", "reason", "who")):
         text = ngettext("%(n)s filter answers to this", "%(n)s filters answer to this", count)
         return count, text % {"n": f"{count:,}"}
     if wanted.get("until"):
         text = ngettext("%(n)s filter is due by %(day)s", "%(n)s filters are due by %(day)s", count)
         return count, text % {"n": f"{count:,}", "day": say_day(wanted["until"])}
-    soon = _count(_in_use().filter(plan__due_on__lte=today + timedelta(days=14)))
+    soon = _count(every.filter(plan__due_on__lte=today + timedelta(days=14)))
     text = ngettext("%(n)s filter is due before %(day)s", "%(n)s filters are due before %(day)s", soon)
     return soon, text % {"n": f"{soon:,}", "day": say_day(today + timedelta(days=15))}

@@ -114,7 +114,7 @@ def test_a_technician_sees_the_filters_of_the_homes_of_about_now(
 ) -> None:
     near, far = FilterSlotFactory(), FilterSlotFactory()
     for slot in (near, far):
-        PlanFactory(slot=slot)
+        PlanFactory(slot=slot, due_on=TODAY + timedelta(days=3))
     own = Technician.objects.filter(user=technician_user).first() or TechnicianFactory(user=technician_user)
     VisitFactory(site=near.system.site, technician=own, day=due.today(timezone.now()))
     for address in (reverse("due-list"), reverse("due-sheet")):
@@ -123,4 +123,7 @@ def test_a_technician_sees_the_filters_of_the_homes_of_about_now(
         assert far.name not in told
         assert str(far.system.site.customer) not in told
         assert far.name in b"".join(manager.get(address)).decode()
-    assert "homes that you go to about now" in technician.get(reverse("due-list")).text
+    page = technician.get(reverse("due-list")).text
+    assert "homes that you go to about now" in page
+    assert "1 filter is due before" in tight(page)
+    assert "2 filters are due before" in tight(manager.get(reverse("due-list")).text)

@@ -13,6 +13,7 @@ import re
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
 from typing import Final
 
 import pint
@@ -92,12 +93,25 @@ _TYPED = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*
 
 def to_si(value: float, unit: str, kind: Kind) -> float:
     """``value`` in registry unit ``unit`` as an SI float of ``kind``."""
-    return float(_REGISTRY.Quantity(value, unit).to(kind.si).magnitude)
+    return _converted(value, unit, kind.si)
 
 
 def from_si(value: float, unit: str, kind: Kind) -> float:
     """An SI float of ``kind`` in registry unit ``unit``."""
-    return float(_REGISTRY.Quantity(value, kind.si).to(unit).magnitude)
+    return _converted(value, kind.si, unit)
+
+
+def _converted(value: float, unit: str, into: str) -> float:
+    """The registry says once how many of one unit are in the other; degrees it is asked each time, as their
+    noughts differ."""
+    if unit.startswith("deg"):
+        return float(_REGISTRY.Quantity(value, unit).to(into).magnitude)
+    return float(value) * _times(unit, into)
+
+
+@cache
+def _times(unit: str, into: str) -> float:
+    return float(_REGISTRY.Quantity(1.0, unit).to(into).magnitude)
 
 
 def parse(text: str, kind: Kind, system: str = "ip") -> float:

@@ -147,3 +147,21 @@ def test_a_plain_number_comes_back_bit_for_bit(value: float) -> None:
 
 def test_a_whole_number_has_no_point() -> None:
     assert (units.plain(24.0), units.plain(7.5)) == ("24", "7.5")
+
+
+@pytest.mark.parametrize(
+    ("kind", "unit"),
+    [
+        (kind, unit)
+        for kind in vars(units).values()
+        if isinstance(kind, units.Kind)
+        for unit in sorted({kind.inch_pound[0], kind.metric[0], kind.si})
+    ],
+    ids=str,
+)
+@given(value=st.floats(-1e6, 1e6))
+def test_a_number_comes_out_as_the_registry_itself_has_it(kind: units.Kind, unit: str, value: float) -> None:
+    """To the last bit: what was exported must come back as it was."""
+    registry = units._REGISTRY
+    assert units.to_si(value, unit, kind) == registry.Quantity(value, unit).to(kind.si).magnitude
+    assert units.from_si(value, unit, kind) == registry.Quantity(value, kind.si).to(unit).magnitude

@@ -28,6 +28,10 @@ class Command(BaseCommand):
             found.append(finding.how)
         bad, worth = found.count(How.WRONG), found.count(How.LOOK)
         if bad:
-            self.stdout.write(f"{bad} things are wrong, {worth} are worth a look.")
+            self.stdout.write(f"{_things(bad)} wrong; {worth or 'nothing'} more to look at.")
             sys.exit(1)
-        self.stdout.write("Nothing is wrong." + (f" {worth} things are worth a look." if worth else ""))
+        self.stdout.write("Nothing is wrong." + (f" {_things(worth)} worth a look." if worth else ""))
+
+
+def _things(count: int) -> str:
+    return "1 thing is" if count == 1 else f"{count} things are"

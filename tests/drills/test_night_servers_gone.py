@@ -10,7 +10,7 @@ from django.db import connection
 from django.utils import timezone
 
 from equipment.models import FilterSlot
-from schedules import due
+from schedules import due, night
 from schedules.models import Night, NightPart, Plan
 from tests import servers
 from tests.drills.conftest import Elsewhere
@@ -47,7 +47,13 @@ def test_the_night_ends_as_an_undisturbed_one(elsewhere: Elsewhere, monkeypatch:
         connection.close()
         with shut_database(elsewhere.url):
             time.sleep(OUTAGE_S)
-        until(lambda: Night.objects.filter(finished_at__isnull=False).exists(), "the end of the night")
+        # A part that a worker had in hand is free again only once that worker is held to be lost.
+        longest_s = night.LOST_AFTER.total_seconds() + 60
+        until(
+            lambda: Night.objects.filter(finished_at__isnull=False).exists(),
+            "the end of the night",
+            longest_s,
+        )
     assert not NightPart.objects.filter(done_at=None).exists()
     print(f"{left} of {HOMES} parts were left when Redis was emptied and PostgreSQL shut for {OUTAGE_S} s")
     by_night = plans()

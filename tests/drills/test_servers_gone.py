@@ -66,10 +66,10 @@ def desks(elsewhere: Elsewhere, redis_url: str) -> Iterator[None]:
             process.communicate()
 
 
-def until(reached: Callable[[], bool], what: str) -> None:
-    end = time.monotonic() + PATIENCE_S
+def until(reached: Callable[[], bool], what: str, patience_s: float = PATIENCE_S) -> None:
+    end = time.monotonic() + patience_s
     while not reached():
-        assert time.monotonic() < end, f"{what} did not happen within {PATIENCE_S:.0f} s"
+        assert time.monotonic() < end, f"{what} did not happen within {patience_s:.0f} s"
         time.sleep(0.2)
 
 

@@ -58,10 +58,11 @@ def put(
     key: str,
     fields: Sequence[Any],
     rows: Sequence[models.Model],
-    not_older: Sequence[str] = (),
+    where: str = "",
 ) -> None:
     """Write the ``fields`` of ``rows``: a row whose ``key`` (a column, or several with commas between) is in
-    the table already is written over, unless a column of ``not_older`` holds more there than in the new row.
+    the table already is written over, with ``where`` only if that holds of the two: SQL, in which the new row
+    is ``excluded`` and the stored one goes by its table's name.
 
     In one order of keys, or two who write the same rows wait for each other for ever.
     """
@@ -71,8 +72,7 @@ def put(
     marks = ", ".join(["%s"] * len(columns))
     keys = key.split(", ")
     anew = ", ".join(f"{name} = excluded.{name}" for name in columns if name not in keys)
-    newer = " AND ".join(f"excluded.{name} >= {table}.{name}" for name in not_older)
-    over = f"ON CONFLICT ({key}) DO UPDATE SET {anew}" + (f" WHERE {newer}" if newer else "")
+    over = f"ON CONFLICT ({key}) DO UPDATE SET {anew}" + (f" WHERE {where}" if where else "")
     copied = connection.vendor == "postgresql" and len(rows) >= _WORTH_COPYING
     values = _as_copied(fields, rows) if copied else _as_stored(fields, rows)
     with connection.cursor() as cursor:

@@ -1,11 +1,13 @@
 """Plans written: those that differ from the stored ones, and never over a newer one."""
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from typing import Any
 
 from django.db import transaction
 
 from equipment import bulk, bulk_read
+from equipment.models import FilterSlot
 from schedules import kept_dates
 from schedules.models import DateBefore, Plan
 from schedules.plan_rows import Dated
@@ -15,9 +17,17 @@ COMPARED = (
     "run_hours", "life_began_on", "notes", "findings", "finding_count", "as_of", "facts_at", "weather_at",
 )  # fmt: skip
 _KEPT = ("due_on", "reason", "p10_on", "p90_on", "life_began_on")
-_BEGAN = COMPARED.index("life_began_on")
-# Whoever began from older facts, or on an earlier day, comes too late.
-_NOT_OLDER = ("as_of", "facts_at")
+_BEGAN, _AS_OF, _FACTS_AT = map(COMPARED.index, ("life_began_on", "as_of", "facts_at"))
+# Whoever began on an earlier day comes too late, and whoever began from older facts, unless the stored plan
+# is of other facts than the slot's: one whose transaction took longer stamps with an earlier moment.
+_IN_TIME = """
+    excluded.as_of >= schedules_plan.as_of AND (
+        excluded.facts_at >= schedules_plan.facts_at
+        OR schedules_plan.facts_at <> (
+            SELECT facts_changed_at FROM equipment_filterslot AS slot WHERE slot.id = schedules_plan.slot_id
+        )
+    )
+"""
 
 
 def store(items: Sequence[Dated]) -> int:
@@ -27,13 +37,32 @@ def store(items: Sequence[Dated]) -> int:
     """
     rows = bulk_read.among(Plan.objects.order_by(), "slot_id", (item.slot.pk for item in items))
     stored = {slot: values for slot, *values in bulk_read.tuples(rows.values_list("slot_id", *COMPARED))}
-    fresh = [item.plan for item in items if _values(item.plan) != stored.get(item.slot.pk)]
+    fresh = _in_time([item.plan for item in items if _values(item.plan) != stored.get(item.slot.pk)], stored)
     if fresh:
         with transaction.atomic():
             _note_kept([plan for plan in fresh if _began_anew(plan, stored.get(plan.slot_id))])
             _note_moved(fresh, stored)
             _write(fresh)
     return len(fresh)
+
+
+def _in_time(plans: list[Plan], stored: Mapping[int, list[Any]]) -> list[Plan]:
+    """Those that will not give way to the stored one: of no other is it kept that a date moved."""
+    later = {plan.slot_id for plan in plans if _is_later(stored.get(plan.slot_id), plan)}
+    if not later:
+        return plans
+    stamps = dict(FilterSlot.objects.filter(pk__in=later).values_list("pk", "facts_changed_at"))
+    return [
+        plan for plan in plans if plan.slot_id not in later or _takes_over(stored[plan.slot_id], plan, stamps)
+    ]
+
+
+def _is_later(was: list[Any] | None, plan: Plan) -> bool:
+    return was is not None and bool(was[_AS_OF] > plan.as_of or was[_FACTS_AT] > plan.facts_at)
+
+
+def _takes_over(was: list[Any], plan: Plan, stamps: Mapping[int, datetime]) -> bool:
+    return bool(was[_AS_OF] <= plan.as_of and was[_FACTS_AT] != stamps.get(plan.slot_id))
 
 
 def _values(plan: Plan) -> list[Any]:
@@ -75,4 +104,4 @@ def _note_kept(plans: Sequence[Plan]) -> None:
 def _write(plans: Sequence[Plan]) -> None:
     columns = [Plan._meta.get_field(name) for name in ("slot", *COMPARED, "made_at")]
     in_order = sorted(plans, key=lambda plan: plan.slot_id)
-    bulk.put(Plan, "slot_id", columns, in_order, _NOT_OLDER)
+    bulk.put(Plan, "slot_id", columns, in_order, _IN_TIME)

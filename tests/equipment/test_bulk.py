@@ -39,6 +39,6 @@ def test_a_row_of_newer_facts_stays(count: int) -> None:
     ]
     for plan in plans:
         plan.reason = "cost"
-    bulk.put(Plan, "slot_id", fields, plans, ("facts_at",))
+    bulk.put(Plan, "slot_id", fields, plans, "excluded.facts_at >= schedules_plan.facts_at")
     reasons = list(Plan.objects.order_by("pk").values_list("reason", flat=True))
     assert reasons == ["risk", *["cost"] * (count - 1)]

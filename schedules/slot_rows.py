@@ -29,8 +29,10 @@ Read = tuple[datetime, float, float | None]
 def slots_of(system_ids: Sequence[int]) -> list[FilterSlot]:
     """The slots of some systems by name, each with its system, site, customer and station at hand.
 
-    What many slots share is one object: joined to each slot it would cost more than the slots.
+    What many slots share is one object: joined to each slot it would cost more than the slots. The slots come
+    first: what is read after their stamps is at least as new as these, and what is newer is planned again.
     """
+    slots = bulk_read.objects(bulk_read.among(FilterSlot.objects.order_by("name"), "system_id", system_ids))
     systems = _by_key(System, system_ids)
     sites = _by_key(Site, {system.site_id for system in systems.values()})
     customers = _by_key(Customer, {site.customer_id for site in sites.values()})
@@ -40,10 +42,10 @@ def slots_of(system_ids: Sequence[int]) -> list[FilterSlot]:
         site.station = stations[site.station_id] if site.station_id else None
     for system in systems.values():
         system.site = sites[system.site_id]
-    slots = bulk_read.objects(bulk_read.among(FilterSlot.objects.order_by("name"), "system_id", systems))
-    for slot in slots:
+    kept = [slot for slot in slots if slot.system_id in systems]
+    for slot in kept:
         slot.system = systems[slot.system_id]
-    return slots
+    return kept
 
 
 def _by_key(model: type[Row], keys: Iterable[int]) -> dict[int, Row]:

@@ -124,19 +124,23 @@ def is_large() -> bool:
     return bool((last or 0) > LARGE)
 
 
-def to_sweep(now: datetime) -> QuerySet[FilterSlot]:
-    """On a large desk only what was touched of late: to ask of all filters every few seconds would take
-    longer than that, and after an import all that of late takes a second: it is looked at once a minute, and
-    what was touched just now each time. What an import of many hours leaves behind, the night finds."""
+def to_sweep(now: datetime, back: timedelta = OF_LATE) -> QuerySet[FilterSlot]:
+    """What is stale; on a large desk only what was touched of late: to ask of all filters every few seconds
+    would take longer than that. What an import of many hours leaves behind, the night finds."""
     if not is_large():
         return stale(now)
-    back = OF_LATE if cache.add("all-of-late", True, _ALL_OF_LATE_S) else JUST_NOW
     return FilterSlot.objects.filter(TOUCHED, facts_changed_at__gte=now - back)
+
+
+def _back() -> timedelta:
+    """After an import all that of late takes a second: it is looked at once a minute, and what was touched
+    just now each time."""
+    return OF_LATE if cache.add("all-of-late", True, _ALL_OF_LATE_S) else JUST_NOW
 
 
 def replan_stale(now: datetime, at_most: int = 2000) -> int:
     """Plan at most ``at_most`` stale slots again; how many there were."""
-    chosen = list(to_sweep(now).order_by("pk").values_list("pk", flat=True)[:at_most])
+    chosen = list(to_sweep(now, _back()).order_by("pk").values_list("pk", flat=True)[:at_most])
     if chosen:
         many = len(chosen) >= MANY_SLOTS
         replan(now, FilterSlot.objects.filter(pk__in=chosen), learn_anew=many)

@@ -209,5 +209,7 @@ def test_between_two_full_looks_a_large_desk_looks_at_what_was_touched_just_now(
     FilterSlot.objects.filter(pk=slots[2].pk).update(facts_changed_at=just_now)
     assert due.replan_stale(now) == 1
     assert Plan.objects.get(slot=slots[2]).facts_at == just_now
+    # Whoever only counts what is left takes no full look from the sweep.
     cache.clear()
+    assert [due.to_sweep(now).count() for _ in range(2)] == [1, 1]
     assert due.replan_stale(now) == 1

@@ -71,6 +71,17 @@ def free_parts(now: datetime) -> QuerySet[NightPart]:
     return NightPart.objects.filter(untaken, night__day=due.today(now), done_at=None, tries__lt=MOST_TRIES)
 
 
+def in_trouble() -> QuerySet[NightPart]:
+    """Parts that went wrong and are not done, those among them whose worker was killed each time."""
+    return NightPart.objects.filter(~Q(trouble="") | Q(tries__gte=MOST_TRIES), done_at=None)
+
+
+def give_back(now: datetime) -> int:
+    """Let the parts of today's pass that were given up be tried again; how many."""
+    given_up = NightPart.objects.filter(night__day=due.today(now), done_at=None, tries__gte=MOST_TRIES)
+    return given_up.update(tries=0, claimed_at=None)
+
+
 def do_next(clock: Clock, by: str) -> NightPart | None:
     """Take the next free part and do it; None where there is none.
 

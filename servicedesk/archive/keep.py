@@ -2,12 +2,13 @@
 
 import re
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from servicedesk.archive.write import write_archive
 
 DAYS, WEEKS, MONTHS = 7, 4, 12
+_HALF_LASTS = timedelta(days=1)
 _NAME = re.compile(r"desk-(\d{4}-\d{2}-\d{2})\.zip\Z")
 
 
@@ -19,11 +20,19 @@ def keep(folder: Path, now: datetime) -> tuple[Path, list[Path]]:
     """
     today = folder / f"desk-{now.date()}.zip"
     write_archive(today, now)
+    _take_away_halves(folder, now)
     there = archives(folder)
     gone = [there[day] for day in sorted(set(there) - kept(there))]
     for path in gone:
         path.unlink()
     return today, gone
+
+
+def _take_away_halves(folder: Path, now: datetime) -> None:
+    """What a writer that was killed left behind; one that is at work still is younger."""
+    for half in folder.glob(".desk-*.zip.*.part"):
+        if half.stat().st_mtime < (now - _HALF_LASTS).timestamp():
+            half.unlink()
 
 
 def archives(folder: Path) -> dict[date, Path]:

@@ -1,6 +1,7 @@
 """The folder of archives: one a day, thinned out, and left as it is where the disk is full."""
 
 import io
+import os
 import resource
 import signal
 from datetime import date, timedelta
@@ -47,6 +48,16 @@ def test_todays_is_written_and_what_is_too_old_goes_but_nothing_else(tmp_path: P
     assert set(archives(tmp_path)) == kept([TODAY - timedelta(days=n) for n in range(40)])
     assert len(gone) == 40 - len(archives(tmp_path))
     assert len(list(tmp_path.iterdir())) == len(archives(tmp_path)) + 3
+
+
+@pytest.mark.django_db
+def test_what_a_killed_writer_left_goes_the_day_after(tmp_path: Path) -> None:
+    at_work, left = (tmp_path / f".desk-{TODAY}.zip.{name}.part" for name in ("now", "left"))
+    for path, hours in ((at_work, 1), (left, 25)):
+        path.write_bytes(b"half")
+        os.utime(path, (NOW.timestamp(), (NOW - timedelta(hours=hours)).timestamp()))
+    keep(tmp_path, NOW)
+    assert (at_work.exists(), left.exists()) == (True, False)
 
 
 @pytest.mark.django_db

@@ -57,7 +57,7 @@ class _Told:
             column.tolist() for column in (result.drop_now_pa, result.run_hours, result.began)
         )
         self.odd_readings = result.odd_readings.tolist()
-        self.has_log = result.has_log.tolist()
+        self.has_log = result.scatter.has_log.tolist()
         self.computable = result.computable.tolist()
         self.p50_ordinal, self.p90_ordinal = result.p50.tolist(), result.p90.tolist()
 

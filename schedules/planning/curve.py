@@ -4,14 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from schedules.planning.arrays import FloatArray
+from schedules.planning.arrays import FloatArray, IntArray
+from schedules.planning.chance import Dose, pace
 from schedules.planning.facts import FleetFacts
 from schedules.planning.forecast import FleetForecast
-from schedules.planning.interval import spread_after
-from schedules.planning.loading import SHAPES, growth
 
-# Five points of a normal variable, their weights: Gauss and Hermite's rule for the weather to come.
-_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 MOST_POINTS = 60
 
 
@@ -35,43 +32,34 @@ def life_path(facts: FleetFacts, result: FleetForecast, place: int, last_day: in
         np.concatenate([np.linspace(began, end, MOST_POINTS // 2), np.linspace(end, last, MOST_POINTS // 2)])
     )
     past = days <= end
-    exposure = np.empty_like(days)
     system = np.full(int(past.sum()), facts.slots.system[place])
     hours = result.fan.laden_until(system, days[past])
     earlier = result.used_m[place] - _between(result, facts, place, began, end)
-    exposure[past] = earlier + (hours - hours[0]) * 3600 * result.velocity_ms[place]
+    passed = earlier + (hours - hours[0]) * 3600 * result.velocity_ms[place]
     coming = np.rint(days[~past] - end).astype(np.int64)
-    to_come = result.ahead.of(np.array([place])).until(coming[None, :])[0]
-    exposure[~past] = result.used_m[place]
-    has_log = np.full(len(coming), result.has_log[place])
-    spread = spread_after(coming.astype(np.float64), has_log)
-    extra = np.zeros((len(days), len(_NODES)))
-    extra[~past] = to_come[:, None] * np.exp(spread[:, None] * _NODES)
-    low, middle, high = _quantiles(result, place, exposure, extra)
-    clean = facts.slots.clean_pa[place]
-    return LifePath(days, low * clean, middle * clean, high * clean)
+    ratios = np.concatenate([_so_far(result, place, passed), _to_come(result, place, coming)], axis=1)
+    low, middle, high = ratios * facts.slots.clean_pa[place]
+    return LifePath(days, low, middle, high)
+
+
+def _so_far(result: FleetForecast, place: int, passed_m: FloatArray) -> FloatArray:
+    one = result.learned.of(np.full(len(passed_m), place))
+    return _ratios(pace(one, passed_m).present)
+
+
+def _to_come(result: FleetForecast, place: int, days: IntArray) -> FloatArray:
+    rows = np.full(len(days), place)
+    loading = pace(result.learned.of(rows), result.used_m[rows])
+    exposure = result.ahead.of(np.array([place])).until(days[None, :])[0]
+    return _ratios(loading.after(exposure, result.scatter.over(days, rows), slice(None)))
+
+
+def _ratios(dose: Dose) -> FloatArray:
+    """Of drop to clean drop at 10, 50 and 90 %, [3, points]."""
+    return np.stack([dose.ratio(chance) for chance in (0.1, 0.5, 0.9)])
 
 
 def _between(result: FleetForecast, facts: FleetFacts, place: int, began: float, end: float) -> float:
     system = np.full(2, facts.slots.system[place])
     hours = result.fan.laden_until(system, np.array([began, end]))
     return float((hours[1] - hours[0]) * 3600 * result.velocity_ms[place])
-
-
-def _quantiles(
-    result: FleetForecast, place: int, exposure: FloatArray, extra: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    supposed = result.supposed
-    so_far = np.exp(supposed.so_far[place])[None, :, :, None] * exposure[:, None, None, None]
-    to_come = np.exp(supposed.to_come[place])[None, :, :, None] * extra[:, None, None, :]
-    ratio = growth(so_far + to_come, SHAPES[None, :, None, None]).reshape(len(exposure), -1)
-    weight = (supposed.weight[place][:, :, None] * (_WEIGHTS / _WEIGHTS.sum())).ravel()
-    order = np.argsort(ratio, axis=1)
-    running = np.cumsum(weight[order], axis=1)
-    ranked = np.take_along_axis(ratio, order, axis=1)
-
-    def at(chance: float) -> FloatArray:
-        column = np.minimum((running < chance).sum(axis=1), ratio.shape[1] - 1)
-        return np.asarray(ranked[np.arange(len(exposure)), column])
-
-    return at(0.1), at(0.5), at(0.9)

@@ -5,27 +5,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.chance import Reach, Scatter, reach
 from schedules.planning.facts import FleetFacts, Settings, Slots
 from schedules.planning.fan import Fan, fan_hours
 from schedules.planning.fitting import fit
-from schedules.planning.interval import (
-    NEVER,
-    Decision,
-    Reach,
-    Supposed,
-    YearAhead,
-    days_until,
-    decide,
-    ratio_now,
-    reach,
-    suppose,
-)
+from schedules.planning.interval import NEVER, Decision, YearAhead, days_until, decide
 from schedules.planning.least_cost import Filters, cost_days
 from schedules.planning.loading import Lives, Prior, Readings, features
 from schedules.planning.messages import Households
 from schedules.planning.oddities import Odd, below_clean, screen
-from schedules.planning.pooling import learn
+from schedules.planning.pooling import Learned, learn
 from schedules.planning.runtime import USUAL_DAILY_HOURS
+from schedules.planning.supposed import suppose
 
 # Dose a filter may already have when the record finds it, as a share of half a usual year's exposure.
 _EARLIER_SHARES = (0.0, 0.1, 0.25, 0.45, 0.7)
@@ -52,13 +43,13 @@ class FleetForecast:
     drop_now_pa: FloatArray
     run_hours: FloatArray
     computable: BoolArray
-    has_log: BoolArray
+    scatter: Scatter
     odd_readings: IntArray
     odd: list[Odd]
     began: FloatArray
     used_m: FloatArray
     velocity_ms: FloatArray
-    supposed: Supposed
+    learned: Learned
     ahead: YearAhead
     fan: Fan
 
@@ -79,28 +70,30 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     prior = prior or Prior()
     evidence = _evidence(facts, fan, velocity, prior)
     has_log = fan.has_log[slots.system]
-    supposed = suppose(learn(Households(slots.home, has_log), evidence.lives, evidence.readings, prior))
+    learned = learn(Households(slots.home, has_log), evidence.lives, evidence.readings, prior)
     laden_hours = fan.laden_until(slots.system, end) - fan.laden_until(slots.system, slots.began)
     used = laden_hours * 3600 * velocity + evidence.earlier_m
     computable = (slots.clean_pa > 0) & (slots.limit_pa > 0) & ~np.isnan(slots.airflow_m3s) & slots.recorded
     ratio = np.where(computable, slots.limit_pa / np.where(slots.clean_pa > 0, slots.clean_pa, 1.0), 2.0)
-    where = reach(supposed, ratio, used)
+    where = reach(learned, ratio, used)
     ahead = _year_ahead(fan, slots.system, velocity)
+    scatter = Scatter(has_log, prior.life)
     at_once = computable & (ratio <= 1.0)
 
     chances = (settings.accepted_risk, 0.1, 0.5, 0.9)
     risk, p10, p50, p90 = (
         _ordinals(facts.as_of, np.where(at_once, 0, days), computable)
-        for days in days_until(chances, where, ahead, has_log)
+        for days in days_until(chances, where, ahead, scatter)
     )
-    risk = np.where(
-        risk == facts.as_of, _day_it_was(facts, fan, where, velocity, evidence.earlier_m, settings), risk
-    )
-    filters = Filters(slots.clean_pa, slots.airflow_m3s, velocity, used, supposed)
+    passed = _Passed(used, evidence.earlier_m, velocity)
+    over = np.flatnonzero(risk == facts.as_of)
+    risk[over] = _day_it_was(facts, fan, where.of(over), passed.of(over), settings.accepted_risk, over)
     soonest = _counts_from(slots) + settings.shortest_days
-    risk, cost = (np.maximum(day, soonest) for day in (risk, _cost_day(facts, settings, filters, ahead)))
+    risk, cost = (
+        np.maximum(day, soonest) for day in (risk, _cost_day(facts, settings, passed, learned, ahead))
+    )
     decision = _decide(slots, risk, cost)
-    drop = ratio_now(supposed, used) * slots.clean_pa
+    drop = where.pace.present.ratio(0.5) * slots.clean_pa
     return FleetForecast(
         due=decision.due,
         reason=decision.reason,
@@ -111,13 +104,13 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         drop_now_pa=np.where(slots.recorded & ~np.isnan(slots.airflow_m3s), drop, np.nan),
         run_hours=np.where(slots.recorded, run_hours, np.nan),
         computable=computable,
-        has_log=has_log,
+        scatter=scatter,
         odd_readings=_odd_readings(facts),
         odd=screened.odd,
         began=slots.began,
         used_m=used,
         velocity_ms=velocity,
-        supposed=supposed,
+        learned=learned,
         ahead=ahead,
         fan=fan,
     )
@@ -238,16 +231,30 @@ def _earlier_exposure(
     return out
 
 
+@dataclass(frozen=True)
+class _Passed:
+    """Exposure in m that n filters have passed, that of it before the first record, and face velocity."""
+
+    used_m: FloatArray
+    earlier_m: FloatArray
+    velocity_ms: FloatArray
+
+    def of(self, rows: IntArray) -> "_Passed":
+        return _Passed(self.used_m[rows], self.earlier_m[rows], self.velocity_ms[rows])
+
+
 def _day_it_was(
-    facts: FleetFacts, fan: Fan, where: Reach, velocity: FloatArray, earlier_m: FloatArray, settings: Settings
+    facts: FleetFacts, fan: Fan, where: Reach, passed: _Passed, chance: float, rows: IntArray
 ) -> IntArray:
-    """The past day on which, by what is known now, the accepted risk was reached."""
-    slots = facts.slots
-    hours = (where.quantile(settings.accepted_risk) - earlier_m) / (3600 * velocity)
-    wanted = fan.laden_until(slots.system, slots.began) + np.maximum(hours, 0.0)
-    passed = (fan.loading[slots.system, 1:] < wanted[:, None]).sum(axis=1)
-    first = np.floor(slots.began).astype(np.int64)
-    return np.asarray(np.clip(fan.first_day + passed, first, facts.as_of), dtype=np.int64)
+    """The past day on which the slots ``rows`` [k], to which ``where`` and ``passed`` belong, had reached
+    their limit with ``chance``, by what is known now."""
+    system, began = facts.slots.system[rows], facts.slots.began[rows]
+    metres = passed.used_m * where.share(chance) - passed.earlier_m
+    hours = np.maximum(metres / (3600 * passed.velocity_ms), 0.0)
+    wanted = fan.laden_until(system, began) + hours
+    days = (fan.loading[system, 1:] < wanted[:, None]).sum(axis=1)
+    first = np.floor(began).astype(np.int64)
+    return np.asarray(np.clip(fan.first_day + days, first, facts.as_of), dtype=np.int64)
 
 
 def _decide(slots: Slots, risk: IntArray, cost: IntArray) -> Decision:
@@ -267,10 +274,13 @@ def _after(began: IntArray, days: FloatArray) -> IntArray:
     return np.where(known, began + np.where(known, days, 0).astype(np.int64), NEVER)
 
 
-def _cost_day(facts: FleetFacts, settings: Settings, filters: Filters, ahead: YearAhead) -> IntArray:
+def _cost_day(
+    facts: FleetFacts, settings: Settings, passed: _Passed, learned: Learned, ahead: YearAhead
+) -> IntArray:
     slots = facts.slots
     if settings.energy_price_kwh is None:
         return np.full(len(slots.system), NEVER)
+    filters = Filters(slots.clean_pa, slots.airflow_m3s, passed.velocity_ms, passed.used_m, suppose(learned))
     price = np.where(slots.constant_airflow & slots.recorded, slots.change_price, np.nan)
     age = facts.as_of + 1 - slots.began
     days = cost_days(filters, ahead, price, settings.energy_price_kwh, age, _COST_EFFICIENCY)

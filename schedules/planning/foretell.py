@@ -1,22 +1,26 @@
 """What a manometer is expected to show on a day to come: the promise that later readings are held to.
 
-Drop at design airflow. Each supposition's dose grows with the exposure to come and its scatter; the
-meter's and the method's noise and what a slot's airflow and label are off for good come on top.
+Drop at design airflow. The dose grows with the exposure to come and its scatter; the meter's and the
+method's noise and what a slot's airflow and label are off for good come on top.
 """
 
 import numpy as np
 from scipy.special import ndtr
 
 from schedules.planning.arrays import FloatArray, IntArray
+from schedules.planning.chance import Dose, pace
 from schedules.planning.forecast import FleetForecast
-from schedules.planning.interval import YearAhead, spread_after
-from schedules.planning.loading import METER_PA, METHOD_SHARE, SHAPES, growth
+from schedules.planning.interval import YearAhead
+from schedules.planning.loading import METER_PA, METHOD_SHARE, SHAPES, dose_at
 
 CHANCES = (0.1, 0.5, 0.9)
 # Spread of the log of a slot's lasting factor, from the usual weights of loading.FACTORS.
 FACTOR_SPREAD = 0.094
-_SCATTER, _SCATTER_WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
-_HALVINGS = 40
+# Deviations of meter, method, airflow and label together, and how much each weighs.
+_DEVIATIONS = np.linspace(-4.0, 4.0, 65)
+_WEIGHTS = np.exp(-0.5 * np.square(_DEVIATIONS)) / np.exp(-0.5 * np.square(_DEVIATIONS)).sum()
+_LASTING = METHOD_SHARE**2 + FACTOR_SPREAD**2
+_HALVINGS = 28
 # No blower of a home draws more, and no meter there shows it.
 _HIGHEST_PA = 2500.0
 
@@ -24,17 +28,14 @@ _HIGHEST_PA = 2500.0
 def foretell(result: FleetForecast, clean_pa: FloatArray, days: IntArray, rows: IntArray) -> FloatArray:
     """Drops in Pa [3, k] read with at most 10, 50 and 90 % at the end of ``days`` [k] after the as-of day,
     at the slots ``rows`` [k] of the forecast, whose clean drops [k] are given; NaN where there is none."""
-    supposed = result.supposed
-    dose = np.exp(supposed.so_far[rows]) * result.used_m[rows][:, None, None]
+    loading = pace(result.learned.of(rows), result.used_m[rows])
     passed = _ahead(result.ahead, rows).until(days)
-    to_come = np.exp(supposed.to_come[rows]) * passed[:, None, None]
-    spread = spread_after(days.astype(np.float64), result.has_log[rows])
-    scatter = np.exp(spread[:, None] * _SCATTER)
-    whole = dose[..., None] + to_come[..., None] * scatter[:, None, None, :]
-    ratio = growth(whole, SHAPES[None, :, None, None]).reshape(len(rows), -1)
-    weight = supposed.weight[rows][..., None] * (_SCATTER_WEIGHTS / _SCATTER_WEIGHTS.sum())
-    drop = np.minimum(ratio * clean_pa[:, None], _HIGHEST_PA)
-    return _quantiles(drop, weight.reshape(len(rows), -1))
+    dose = loading.after(passed, result.scatter.over(days, rows), slice(None))
+    today = loading.present
+    come = (days > 0)[:, None]
+    mean = np.where(come, dose.mean, today.mean)
+    deviation = np.where(come, dose.deviation, today.deviation)
+    return _quantiles(Dose(mean, deviation, dose.weight), clean_pa)
 
 
 def _ahead(ahead: YearAhead, rows: IntArray) -> YearAhead:
@@ -42,16 +43,33 @@ def _ahead(ahead: YearAhead, rows: IntArray) -> YearAhead:
     return YearAhead(ahead.running[rows], None if ahead.surplus is None else ahead.surplus[rows])
 
 
-def _quantiles(drop_pa: FloatArray, weight: FloatArray) -> FloatArray:
-    """Quantiles [3, k] of readings about ``drop_pa`` [k, m], each with its ``weight``, by bisection."""
-    noise = np.sqrt(METER_PA**2 + (METHOD_SHARE**2 + FACTOR_SPREAD**2) * np.square(drop_pa))
+def _quantiles(dose: Dose, clean_pa: FloatArray) -> FloatArray:
+    """Quantiles [3, k] of what is read, by bisection."""
     out = []
     for chance in CHANCES:
-        low, high = np.zeros(len(drop_pa)), (drop_pa + 5 * noise).max(axis=1)
+        low, high = np.zeros(len(clean_pa)), np.full(len(clean_pa), 2 * _HIGHEST_PA)
         for _ in range(_HALVINGS):
             middle = 0.5 * (low + high)
-            below = (weight * ndtr((middle[:, None] - drop_pa) / noise)).sum(axis=1) < chance
+            below = _read_below(dose, clean_pa, middle) < chance
             low, high = np.where(below, middle, low), np.where(below, high, middle)
         out.append(0.5 * (low + high))
-    told = np.stack(out)
-    return np.where(np.isfinite(drop_pa).all(axis=1), told, np.nan)
+    return np.where(clean_pa > 0, np.stack(out), np.nan)
+
+
+def _read_below(dose: Dose, clean_pa: FloatArray, read_pa: FloatArray) -> FloatArray:
+    """Chance [k] of reading less than ``read_pa``: the drop lies below the one that would show it, at each
+    deviation of the instruments.
+
+    With deviation e a drop d shows ``d + e sqrt(meter^2 + lasting d^2)``, which is solved for d.
+    """
+    share = 1.0 - np.square(_DEVIATIONS) * _LASTING
+    root = np.sqrt(METER_PA**2 * share + _LASTING * np.square(read_pa)[:, None])
+    drop = np.maximum((read_pa[:, None] - _DEVIATIONS * root) / share, 0.0)
+    clean = np.where(clean_pa > 0, clean_pa, 1.0)[:, None]
+    limit = dose_at(np.maximum(drop / clean, 1.0 + 1e-9)[:, :, None], SHAPES)
+    gap = (np.log(limit) - dose.mean[:, None, :]) / dose.deviation[:, None, :]
+    below = (dose.weight[:, None, :] * ndtr(gap)).sum(axis=2)
+    # A fresh filter is at its clean drop for sure: between two deviations it is passed by and by.
+    apart = (_DEVIATIONS[1] - _DEVIATIONS[0]) * np.sqrt(METER_PA**2 + _LASTING * np.square(clean))
+    below *= np.clip((drop - clean) / apart + 0.5, 0.0, 1.0)
+    return np.asarray(np.where(drop >= _HIGHEST_PA, 1.0, below) @ _WEIGHTS)

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
-from schedules.planning.interval import HORIZON_DAYS, NEVER, Supposed, YearAhead
+from schedules.planning.interval import HORIZON_DAYS, NEVER, YearAhead
 from schedules.planning.loading import SHAPES
+from schedules.planning.supposed import Supposed
 
 _J_PER_KWH = 3.6e6
 # Days ahead at which the cost a day is looked at.

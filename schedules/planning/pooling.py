@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from schedules.planning.arrays import FloatArray
+from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.loading import FACTORS, SHAPES, Lives, Prior, Readings
 from schedules.planning.messages import Batch, Households, Houses, Sites, batch_of, one_round
 
@@ -23,6 +23,10 @@ class Learned:
     covariance: FloatArray
     weight: FloatArray
     evidence: FloatArray
+
+    def of(self, rows: IntArray) -> "Learned":
+        """Of some of the slots, in any order and more than once."""
+        return Learned(*(part[rows] for part in vars(self).values()))
 
 
 def learn(slots: Households, lives: Lives, readings: Readings, prior: Prior) -> Learned:

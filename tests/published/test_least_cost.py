@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from schedules.planning.interval import Supposed, YearAhead
+from schedules.planning.interval import YearAhead
 from schedules.planning.least_cost import Filters, cost_days, energy_kwh
 from schedules.planning.loading import SHAPES
+from schedules.planning.supposed import Supposed
 
 VELOCITY = 1.5
 M_AN_HOUR = 3600 * VELOCITY

@@ -5,10 +5,8 @@ from typing import Any
 
 import numpy as np
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.utils import timezone
 
-from schedules.due import today
-from schedules.rehearsal.fleet import simulate
+from schedules.rehearsal.fleet import AS_OF, simulate
 from schedules.rehearsal.policies import Outcome, at_same, everyday, live
 from schedules.rehearsal.policy_drawing import drawing
 
@@ -31,7 +29,7 @@ class Command(BaseCommand):
         """A row a policy, then the two comparisons that count."""
         if slots < 1 or days < 1:
             raise CommandError("slots and days must be at least 1")
-        fleet = simulate(seed, slots, today(timezone.now()))
+        fleet = simulate(seed, slots, AS_OF)
         logged = np.random.default_rng([seed, 7]).random(len(fleet.plant.systems.slots))
         outcomes = []
         self.stdout.write(_HEAD)

@@ -5,7 +5,6 @@ import os
 import subprocess
 import sys
 import tempfile
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -14,12 +13,10 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
 from schedules.planning.arrays import BoolArray
-from schedules.rehearsal.fleet import Fleet, simulate
+from schedules.rehearsal.fleet import AS_OF, Fleet, simulate
 from schedules.rehearsal.observer import observe
 from schedules.rehearsal.score import Pool, Promise, known, perfect, read_promise, run_hours, six_months
 from schedules.rehearsal.sheets import write_sheets
-
-AS_OF = date(2026, 11, 24)
 
 
 class Command(BaseCommand):

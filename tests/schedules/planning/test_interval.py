@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from schedules.planning.chance import Scatter, reach
 from schedules.planning.facts import Settings
 from schedules.planning.forecast import forecast
 from schedules.planning.interval import (
@@ -16,22 +17,21 @@ from schedules.planning.interval import (
     YearAhead,
     days_until,
     decide,
-    reach,
-    suppose,
 )
+from schedules.planning.loading import Prior
 from schedules.planning.pooling import Learned
 from tests.schedules.planning.fleet import AS_OF, CLEAN_PA, one_slot
 from tests.schedules.planning.test_loading import learned, read_at
 
-LOGGED = np.array([True])
+SCATTER = Scatter(np.array([True]), Prior().life)
 CHANCES = (0.1, 0.2, 0.5, 0.9)
 FACTOR = st.floats(1.0, 4.0)
 
 
 def days(one: Learned, ratio: float = 2.0, used: float = 0.0, daily: float = 3e4) -> list[int]:
     ahead = YearAhead(np.cumsum(np.full((1, 365), daily), axis=1))
-    where = reach(suppose(one), np.array([ratio]), np.array([used]))
-    return [int(days[0]) for days in days_until(CHANCES, where, ahead, LOGGED)]
+    where = reach(one, np.array([ratio]), np.array([used]))
+    return [int(days[0]) for days in days_until(CHANCES, where, ahead, SCATTER)]
 
 
 def shifted(one: Learned, log: float) -> Learned:
@@ -106,8 +106,7 @@ def test_what_takes_more_than_ten_years_is_never() -> None:
 def test_the_median_day_is_the_median_exposure_over_the_daily_one() -> None:
     """Far ahead and with wide knowledge the future's own noise moves the median little."""
     loading = learned(read_at(0.0, 0.7, 0.3, 0.5, 0.7, 0.9))
-    where = reach(suppose(loading), np.array([2.0]), np.array([0.0]))
-    median = float(where.quantile(0.5)[0])
+    median = float(reach(loading, np.array([2.0]), np.array([1.0])).share(0.5)[0])
     assert days(loading, daily=median / 100)[2] == pytest.approx(100, abs=4)
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from schedules.planning.interval import NEVER, Supposed
+from schedules.planning.interval import NEVER
 from schedules.planning.least_cost import (
     LOOKED_AT,
     Filters,
@@ -12,6 +12,7 @@ from schedules.planning.least_cost import (
     summed_growth,
 )
 from schedules.planning.loading import SHAPES, growth
+from schedules.planning.supposed import Supposed
 
 EFFICIENCY, KWH, AIRFLOW, PRICE = 0.15, 0.17, 0.56634, 10.0
 RISE_PA_H = 50 / 440

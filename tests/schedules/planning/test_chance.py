@@ -1,0 +1,120 @@
+"""The chance of being past the limit against draws of the same law, and against itself as days go by."""
+
+import numpy as np
+import pytest
+
+from schedules.planning.chance import HOLDS_ON, NO_LOG_SPREAD, WANDER_OF_LIVES, Scatter, pace, reach
+from schedules.planning.interval import YearAhead, days_until
+from schedules.planning.loading import SHAPES, Prior, dose_at, growth
+from schedules.planning.pooling import Learned
+from tests.schedules.planning.test_interval import shifted
+from tests.schedules.planning.test_loading import learned, read_at
+
+ONE = np.array([0])
+DAILY_M = 3e4
+LOGGED = Scatter(np.array([True]), Prior().life)
+LEARNED = {
+    "nothing": learned([]),
+    "one reading": learned(read_at(0.3, 0.7, 0.5)),
+    "past lives": learned(read_at(0.4, 0.7, 0.5, 0.9), read_at(0.2, 0.7, 0.7), []),
+    "unlike its past": learned(read_at(0.9, 0.7, 0.5, 0.9), read_at(-0.4, 0.7, 0.3, 0.5)),
+}
+COUNT = 400_000
+
+
+def drawn(one: Learned) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Shape, log pace so far and log pace to come of so many filters, drawn one by one."""
+    rng = np.random.default_rng(3)
+    shape = rng.choice(len(SHAPES), COUNT, p=one.weight[0] / one.weight[0].sum())
+    both = np.stack(
+        [
+            rng.multivariate_normal(
+                [one.now[0, k], one.house[0, k]],
+                [
+                    [one.now_var[0, k], one.covariance[0, k]],
+                    [one.covariance[0, k], one.house_var[0, k]],
+                ],
+                COUNT,
+            )
+            for k in range(len(SHAPES))
+        ]
+    )
+    now, house = both[shape, np.arange(COUNT)].T
+    return shape, now, (1 - HOLDS_ON) * house + HOLDS_ON * now
+
+
+@pytest.mark.parametrize("name", sorted(LEARNED))
+@pytest.mark.parametrize("used", [1e4, 1e6, 3e6, 8e6])
+@pytest.mark.parametrize("days", [0, 7, 60, 365])
+def test_the_chance_is_the_share_of_drawn_filters_past_the_limit(name: str, used: float, days: int) -> None:
+    one, ratio = LEARNED[name], 2.0
+    shape, so_far, to_come = drawn(one)
+    spread = float(LOGGED.over(np.array([days]), ONE)[0])
+    scatter = np.exp(spread * np.random.default_rng(4).standard_normal(COUNT))
+    dose = np.exp(so_far) * used + np.exp(to_come) * days * DAILY_M * scatter
+    past = float(np.mean(dose >= dose_at(np.array(ratio), SHAPES)[shape]))
+    where = reach(one, np.array([ratio]), np.array([used]))
+    told = where.after(np.array([days * DAILY_M]), np.array([spread]), ONE) if days else where.past
+    # Two thousandths are the draws' own scatter; the rest is the sum of two lognormals taken for one.
+    assert float(told[0]) == pytest.approx(past, abs=0.012)
+
+
+@pytest.mark.parametrize("name", sorted(LEARNED))
+def test_the_ratio_now_is_the_middle_of_the_drawn_ones(name: str) -> None:
+    one, used = LEARNED[name], 2e6
+    shape, so_far, _ = drawn(one)
+    middle = np.median(growth(np.exp(so_far) * used, SHAPES[shape]))
+    assert float(pace(one, np.array([used])).present.ratio(0.5)[0]) == pytest.approx(middle, rel=0.005)
+
+
+@pytest.mark.parametrize("name", ["nothing", "one reading", "past lives"])
+@pytest.mark.parametrize("log", [-0.3, 0.0, 0.3, 0.6])
+def test_a_day_told_stands_as_it_comes_nearer_where_nothing_new_is_read(name: str, log: float) -> None:
+    """A household told "in five weeks" is not told the same a month later."""
+    one = shifted(LEARNED[name], log)
+    ahead = YearAhead(np.cumsum(np.full((1, 365), DAILY_M), axis=1))
+
+    def due(after: int, used: float) -> int:
+        where = reach(one, np.array([2.0]), np.array([used + after * DAILY_M]))
+        return after + int(days_until([0.2], where, ahead, LOGGED)[0][0])
+
+    # Begin where the day lies some five weeks ahead.
+    begin = (due(0, 1e4) - 35) * DAILY_M
+    first = due(0, begin)
+    told = [due(after, begin) for after in range(0, first, 3)]
+    assert max(abs(day - first) for day in told) <= 6
+
+
+def test_a_share_of_the_way_is_where_the_chance_was_reached() -> None:
+    one, used = LEARNED["past lives"], np.array([9e6])
+    share = reach(one, np.array([2.0]), used).share(0.2)
+    assert 0 < share[0] < 1
+    assert reach(one, np.array([2.0]), used * share).past[0] == pytest.approx(0.2, abs=1e-6)
+
+
+def test_a_limit_at_or_below_clean_is_passed_at_once() -> None:
+    where = reach(LEARNED["nothing"], np.array([0.8]), np.array([0.0]))
+    assert where.past[0] == pytest.approx(1.0)
+
+
+def test_what_wanders_averages_out_and_what_is_not_logged_stays() -> None:
+    """The mean over T days of what wanders with a memory of 30: 2 x (1 - x (1 - exp(-1/x))), x = 30/T,
+    held to a walk drawn day by day."""
+    rng, days, lives = np.random.default_rng(8), 90, 0.3
+    keep = np.exp(-1 / 30.0)
+    walk = np.empty((20_000, days))
+    walk[:, 0] = rng.standard_normal(len(walk))
+    for day in range(1, days):
+        walk[:, day] = keep * walk[:, day - 1] + np.sqrt(1 - keep**2) * rng.standard_normal(len(walk))
+    drawn_spread = WANDER_OF_LIVES * lives * walk.mean(axis=1).std()
+    logged, none = (
+        float(Scatter(np.array([log]), lives).over(np.array([days]), ONE)[0]) for log in (True, False)
+    )
+    assert np.sqrt(logged**2 - 0.18**2) == pytest.approx(drawn_spread, rel=0.03)
+    assert np.sqrt(none**2 - logged**2) == pytest.approx(NO_LOG_SPREAD)
+
+
+def test_lives_that_differ_more_make_wider_dates() -> None:
+    days = np.array([60])
+    near, far = (float(Scatter(np.array([True]), lives).over(days, ONE)[0]) for lives in (0.15, 0.5))
+    assert near < far

@@ -1,13 +1,15 @@
 """Gather facts, ask planning, store the plans that changed."""
 
+import logging
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, datetime, timedelta
 from itertools import groupby
 from operator import itemgetter
 
 from django.conf import settings as conf
 from django.core.cache import cache
+from django.db import DatabaseError
 from django.db.models import F, Q, QuerySet
 
 from equipment import bulk_read
@@ -26,6 +28,7 @@ from shared import clock
 
 # Systems a batch: some hundred megabytes of daily hours at fifteen years a system.
 BATCH_SYSTEMS = 1000
+AT_ONCE = 2000
 # So many stale slots at once are an import or a new day: worth learning the fleet's pace anew.
 MANY_SLOTS = 200
 # A desk that has numbered more slots than this is large.
@@ -33,6 +36,14 @@ LARGE = conf.LARGE_DESK_FILTERS
 OF_LATE = timedelta(hours=6)
 # In between the sweep looks at what was touched since; a long transaction's stamps come late.
 JUST_NOW, _ALL_OF_LATE_S = timedelta(minutes=10), 60
+# A home that cannot be planned is let be by the sweep for so long.
+_LEFT_OUT, _LEFT_OUT_S = "homes-left-out", 600
+# One worker sweeps at a time, and goes on for so long while there is much to do; a sweep that was killed is
+# waited for no longer than the second.
+_SWEEPING, _SWEEP_S, _SWEEP_LOST_S = "sweeping", 20.0, 120
+
+Home = tuple[int, list[int]]
+log = logging.getLogger(__name__)
 
 
 def settings() -> Settings:
@@ -68,26 +79,59 @@ def dated_by_batch(
 ) -> Iterator[list[Dated]]:
     """The same of some homes (None: of all), batch by batch; with ``weather`` that was read before."""
     gatherer, rules = Gatherer(as_of, weather), settings()
+
+    def plans(homes: Sequence[Home]) -> list[Dated]:
+        gathered = gatherer.gather([system for _, systems in homes for system in systems])
+        if not gathered.slots:
+            return []
+        return list(plans_of(gathered, forecast(gathered.facts, rules, prior), prior, now))
+
     for batch in _batches(homes):
-        gathered = gatherer.gather(batch)
-        if gathered.slots:
-            result = forecast(gathered.facts, rules, prior)
-            yield list(plans_of(gathered, result, prior, now))
+        yield from _as_far_as_possible(batch, plans)
 
 
-def _batches(homes: Iterable[int] | None) -> Iterator[list[int]]:
-    """Systems in batches that part no home: the slots of a home hear of each other's dust."""
+def _as_far_as_possible(
+    homes: Sequence[Home], plans: Callable[[Sequence[Home]], list[Dated]]
+) -> Iterator[list[Dated]]:
+    """The plans of ``homes``; where something goes wrong, of each half, down to the one home that is left
+    out: thousands must not wait for it. A database that is gone is gone for all, and raises."""
+    try:
+        found = plans(homes)
+    except DatabaseError:
+        raise
+    except Exception:
+        if len(homes) == 1:
+            site, systems = homes[0]
+            log.exception("home %d with the systems %s cannot be planned and is left out", site, systems)
+            cache.set(_LEFT_OUT, sorted({*cache.get(_LEFT_OUT, []), site}), _LEFT_OUT_S)
+            return
+        for half in (homes[: len(homes) // 2], homes[len(homes) // 2 :]):
+            yield from _as_far_as_possible(half, plans)
+        return
+    if found:
+        yield found
+
+
+def left_out() -> list[int]:
+    """The homes that could not be planned of late; tried again after some minutes."""
+    return list(cache.get(_LEFT_OUT, []))
+
+
+def _batches(homes: Iterable[int] | None) -> Iterator[list[Home]]:
+    """Homes and their systems in batches of about one size: the slots of a home hear of each other's dust."""
     rows, size = System.objects.order_by("site", "pk").values_list("site", "pk"), BATCH_SYSTEMS
     if homes is not None:
         rows = bulk_read.among(rows, "site_id", homes)
         # All of about one size: a handful left over would cost nearly what a whole batch does.
         size = math.ceil(len(rows) / max(1, round(len(rows) / BATCH_SYSTEMS)))
-    batch: list[int] = []
-    for _site, home in groupby(rows, key=itemgetter(0)):
-        batch.extend(pk for _, pk in home)
-        if len(batch) >= size:
+    batch: list[Home] = []
+    systems = 0
+    for site, home in groupby(rows, key=itemgetter(0)):
+        batch.append((site, [pk for _, pk in home]))
+        systems += len(batch[-1][1])
+        if systems >= size:
             yield batch
-            batch = []
+            batch, systems = [], 0
     if batch:
         yield batch
 
@@ -103,7 +147,7 @@ def replan(now: datetime, slots: QuerySet[FilterSlot] | None = None, *, learn_an
     prior = prior_of_the_day(today(now), now, anew=learn_anew or slots is None)
     homes = None if systems is None else Site.objects.filter(systems__in=systems).values_list("pk", flat=True)
     with uncollected():
-        return sum(plan_store.store(batch) for batch in dated_by_batch(today(now), now, prior, homes))
+        return sum(plan_store.store(batch).written for batch in dated_by_batch(today(now), now, prior, homes))
 
 
 # Without a plan, or with facts other than the plan's.
@@ -138,10 +182,31 @@ def _back() -> timedelta:
     return OF_LATE if cache.add("all-of-late", True, _ALL_OF_LATE_S) else JUST_NOW
 
 
-def replan_stale(now: datetime, at_most: int = 2000) -> int:
-    """Plan at most ``at_most`` stale slots again; how many there were."""
-    chosen = list(to_sweep(now, _back()).order_by("pk").values_list("pk", flat=True)[:at_most])
+def sweep(clock: Callable[[], datetime]) -> int:
+    """Plan what is stale, again and again while much is, for some seconds; how many slots. Nothing where
+    another worker is at it: the same ones would be planned twice."""
+    if not cache.add(_SWEEPING, True, _SWEEP_LOST_S):
+        return 0
+    began, total = clock(), 0
+    try:
+        while True:
+            done = replan_stale(clock(), AT_ONCE)
+            total += done
+            if done < AT_ONCE or (clock() - began).total_seconds() > _SWEEP_S:
+                return total
+    finally:
+        cache.delete(_SWEEPING)
+
+
+def replan_stale(now: datetime, at_most: int = AT_ONCE) -> int:
+    """Plan at most ``at_most`` stale slots again; how many there were.
+
+    Many of them teach a small desk's fleet anew; a large one learns by night alone, or the parts of a night
+    would not all be reckoned from the same.
+    """
+    waiting = to_sweep(now, _back()).exclude(system__site__in=left_out())
+    chosen = list(waiting.order_by("pk").values_list("pk", flat=True)[:at_most])
     if chosen:
-        many = len(chosen) >= MANY_SLOTS
+        many = len(chosen) >= MANY_SLOTS and not is_large()
         replan(now, FilterSlot.objects.filter(pk__in=chosen), learn_anew=many)
     return len(chosen)

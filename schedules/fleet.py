@@ -30,14 +30,15 @@ def prior_of_the_day(today: date, now: datetime, *, anew: bool = False) -> Prior
     """The prior learned today; learned now where there is none yet, or ``anew`` after many new facts."""
     row = None if anew else FleetPrior.objects.filter(day=today).first()
     if row is not None:
-        return _from_numbers(row.numbers)
+        return of_numbers(row.numbers)
     prior = learn_prior(today)
-    kept = {"numbers": _to_numbers(prior), "learned_from": prior.learned_from, "made_at": now}
+    kept = {"numbers": to_numbers(prior), "learned_from": prior.learned_from, "made_at": now}
     FleetPrior.objects.update_or_create(day=today, defaults=kept)
     return prior
 
 
-def _to_numbers(prior: Prior) -> dict[str, Any]:
+def to_numbers(prior: Prior) -> dict[str, Any]:
+    """The prior as it is kept."""
     return {
         "coefficients": prior.coefficients.tolist(),
         "house": prior.house,
@@ -48,7 +49,8 @@ def _to_numbers(prior: Prior) -> dict[str, Any]:
     }
 
 
-def _from_numbers(numbers: dict[str, Any]) -> Prior:
+def of_numbers(numbers: dict[str, Any]) -> Prior:
+    """The prior that was kept."""
     arrays = {name: np.array(numbers[name], dtype=np.float64) for name in ("coefficients", "pairs")}
     return Prior(
         arrays["coefficients"],

@@ -5,6 +5,7 @@ done once whoever does it, may be taken up by another worker when the first one 
 same plans however often it is done.
 """
 
+import logging
 import time as clocks
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
@@ -17,16 +18,17 @@ from django.db.models import Case, Count, F, IntegerField, Max, Min, Q, QuerySet
 from equipment import fan_fold
 from equipment.models import FilterSlot, Site, Station, System
 from schedules import due, plan_store
-from schedules.fleet import prior_of_the_day
+from schedules.fleet import of_numbers, prior_of_the_day, to_numbers
 from schedules.models import Night, NightPart
 from schedules.uncollected import uncollected
 from schedules.weather_rows import WeatherRecord
 
 HOMES_A_PART = settings.NIGHT_PART_HOMES
-# A part takes some seconds: a worker that has had one for so long is lost.
+# A batch of a part takes a second or so: a worker that was not heard of for so long is lost.
 LOST_AFTER = timedelta(minutes=3)
-# After so many tries a part is left, and its trouble told.
+# After so many tries a part is left, and its trouble told; between them one minute, two, four, ...
 MOST_TRIES = 5
+_FIRST_PAUSE = timedelta(minutes=1)
 # A date fewer days off is looked at every night, every second, every third, ...; one that is past every third
 # night, and one long past like one that is far off: within that time about a quarter of the dates
 # move by more than a day (6,500 invented filters on eight days after each other).
@@ -38,6 +40,11 @@ FOLD_EVERY_DAYS = 28
 
 Clock = Callable[[], datetime]
 _read: dict[str, Any] = {}
+log = logging.getLogger(__name__)
+
+
+class LostError(Exception):
+    """Another worker has taken the part up meanwhile."""
 
 
 def begin(now: datetime) -> Night | None:
@@ -48,12 +55,14 @@ def begin(now: datetime) -> Night | None:
     found = Night.objects.filter(day=day).first()
     if found is not None:
         return found
-    prior_of_the_day(day, now)
+    prior = to_numbers(prior_of_the_day(day, now))
     with transaction.atomic():
-        night, new = Night.objects.get_or_create(day=day, defaults={"started_at": now})
+        night, new = Night.objects.get_or_create(day=day, defaults={"started_at": now, "prior": prior})
         if new:
             NightPart.objects.bulk_create(_parts(night))
             Night.objects.filter(day__lt=day - timedelta(days=KEPT_NIGHTS)).delete()
+    if new:
+        log.info("night of %s begun: %d parts", day, night.parts.count())
     return night
 
 
@@ -68,7 +77,10 @@ def _parts(night: Night) -> list[NightPart]:
 def free_parts(now: datetime) -> QuerySet[NightPart]:
     """The parts of today's pass that nobody has, or whose worker is lost."""
     untaken = Q(claimed_at=None) | Q(claimed_at__lt=now - LOST_AFTER)
-    return NightPart.objects.filter(untaken, night__day=due.today(now), done_at=None, tries__lt=MOST_TRIES)
+    rested = Q(free_at=None) | Q(free_at__lte=now)
+    return NightPart.objects.filter(
+        untaken, rested, night__day=due.today(now), done_at=None, tries__lt=MOST_TRIES
+    )
 
 
 def in_trouble() -> QuerySet[NightPart]:
@@ -79,13 +91,13 @@ def in_trouble() -> QuerySet[NightPart]:
 def give_back(now: datetime) -> int:
     """Let the parts of today's pass that were given up be tried again; how many."""
     given_up = NightPart.objects.filter(night__day=due.today(now), done_at=None, tries__gte=MOST_TRIES)
-    return given_up.update(tries=0, claimed_at=None)
+    return given_up.update(tries=0, claimed_at=None, free_at=None)
 
 
 def do_next(clock: Clock, by: str) -> NightPart | None:
     """Take the next free part and do it; None where there is none.
 
-    Raises what went wrong, after noting it: the part is free again at once.
+    Raises what went wrong, after noting it: the part is free again after a pause.
     """
     now = clock()
     part = _take(now, by)
@@ -94,17 +106,36 @@ def do_next(clock: Clock, by: str) -> NightPart | None:
     began = clocks.perf_counter()
     try:
         with uncollected():
-            part.filters, part.changed = _do(part, now)
+            part.filters, part.changed = _do(part, now, clock)
+    except LostError:
+        log.warning("night part %d was taken up by another worker", part.pk)
+        return part
     except Exception as error:
-        NightPart.objects.filter(pk=part.pk).update(
-            claimed_at=None, trouble=f"{type(error).__name__}: {error}"[:500]
+        pause = _FIRST_PAUSE * 2 ** (part.tries - 1)
+        _mine(part).update(
+            claimed_at=None, free_at=clock() + pause, trouble=f"{type(error).__name__}: {error}"[:500]
         )
         raise
     part.done_at, part.seconds, part.trouble = clock(), round(clocks.perf_counter() - began, 3), ""
     part.save(update_fields=["filters", "changed", "done_at", "seconds", "trouble"])
-    if not NightPart.objects.filter(night=part.night_id, done_at=None).exists():
-        Night.objects.filter(pk=part.night_id, finished_at=None).update(finished_at=part.done_at)
+    log.info(
+        "night part %d done: %d filters, %d dates moved, %.1f s",
+        part.pk, part.filters, part.changed, part.seconds,
+    )  # fmt: skip
+    _finish(part)
     return part
+
+
+def _finish(part: NightPart) -> None:
+    if not NightPart.objects.filter(night=part.night_id, done_at=None).exists():
+        over = Night.objects.filter(pk=part.night_id, finished_at=None)
+        if over.update(finished_at=part.done_at):
+            log.info("night of %s finished", part.night.day)
+
+
+def _mine(part: NightPart) -> QuerySet[NightPart]:
+    """The part as long as nobody else has taken it up: each that does counts one try more."""
+    return NightPart.objects.filter(pk=part.pk, tries=part.tries, done_at=None)
 
 
 def _take(now: datetime, by: str) -> NightPart | None:
@@ -116,8 +147,8 @@ def _take(now: datetime, by: str) -> NightPart | None:
     return None
 
 
-def _do(part: NightPart, now: datetime) -> tuple[int, int]:
-    """Plan the part's homes that are due for it; how many filters, and how many plans changed."""
+def _do(part: NightPart, now: datetime, clock: Clock) -> tuple[int, int]:
+    """Plan the part's homes that are due for it; how many filters, and how many due dates moved."""
     day = part.night.day
     homes = list(
         to_look_at(day)
@@ -126,12 +157,16 @@ def _do(part: NightPart, now: datetime) -> tuple[int, int]:
         .values_list("system__site", flat=True)
         .distinct()
     )
-    prior, filters, changed = prior_of_the_day(day, now), 0, 0
+    kept = part.night.prior
+    prior = of_numbers(kept) if kept else prior_of_the_day(day, now)
+    filters = moved = 0
     for batch in due.dated_by_batch(day, now, prior, homes, _weather(day)):
         filters += len(batch)
-        changed += plan_store.store(batch)
+        moved += plan_store.store(batch).moved
+        if not _mine(part).update(claimed_at=clock()):
+            raise LostError
     _fold(part, day)
-    return filters, changed
+    return filters, moved
 
 
 def _weather(day: date) -> WeatherRecord:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db import transaction
 
@@ -30,20 +30,28 @@ _IN_TIME = """
 """
 
 
-def store(items: Sequence[Dated]) -> int:
-    """Write the plans that differ from the stored ones; how many did.
+class Stored(NamedTuple):
+    """How many plans were ``written``, and of how many of them the due date or its reason ``moved``."""
+
+    written: int
+    moved: int
+
+
+def store(items: Sequence[Dated]) -> Stored:
+    """Write the plans that differ from the stored ones.
 
     Where another worker has meanwhile stored a plan of newer facts or of a later day, that one stays.
     """
     rows = bulk_read.among(Plan.objects.order_by(), "slot_id", (item.slot.pk for item in items))
     stored = {slot: values for slot, *values in bulk_read.tuples(rows.values_list("slot_id", *COMPARED))}
     fresh = _in_time([item.plan for item in items if _values(item.plan) != stored.get(item.slot.pk)], stored)
-    if fresh:
-        with transaction.atomic():
-            _note_kept([plan for plan in fresh if _began_anew(plan, stored.get(plan.slot_id))])
-            _note_moved(fresh, stored)
-            _write(fresh)
-    return len(fresh)
+    if not fresh:
+        return Stored(0, 0)
+    with transaction.atomic():
+        _note_kept([plan for plan in fresh if _began_anew(plan, stored.get(plan.slot_id))])
+        moved = _note_moved(fresh, stored)
+        _write(fresh)
+    return Stored(len(fresh), moved)
 
 
 def _in_time(plans: list[Plan], stored: Mapping[int, list[Any]]) -> list[Plan]:
@@ -73,8 +81,8 @@ def _began_anew(plan: Plan, before: list[Any] | None) -> bool:
     return before is not None and before[_BEGAN] != plan.life_began_on
 
 
-def _note_moved(plans: Sequence[Plan], stored: Mapping[int, list[Any]]) -> None:
-    """Keep every date that moved, with what moved it."""
+def _note_moved(plans: Sequence[Plan], stored: Mapping[int, list[Any]]) -> int:
+    """Keep every date that moved, with what moved it; how many did."""
     rows: list[dict[str, Any]] = []
     for plan in plans:
         if plan.slot_id in stored:
@@ -86,6 +94,7 @@ def _note_moved(plans: Sequence[Plan], stored: Mapping[int, list[Any]]) -> None:
                 )
     if rows:
         bulk.insert(DateBefore, {name: [row[name] for row in rows] for name in rows[0]})
+    return len(rows)
 
 
 def _moved(was: Mapping[str, Any], plan: Plan) -> str:

@@ -36,7 +36,7 @@ def replan_changed() -> int:
     now = timezone.now()
     # Whoever looks something up next need not wait for the texts of a large import.
     look_up_refresh.sweep(now)
-    return due.replan_stale(now)
+    return due.sweep(timezone.now)
 
 
 @shared_task

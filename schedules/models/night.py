@@ -5,11 +5,13 @@ from django.utils.translation import gettext_lazy as _
 
 
 class Night(models.Model):
-    """A new day's dates for every filter: begun once a day, finished when all parts are done."""
+    """A new day's dates for every filter: begun once a day, finished when all parts are done; ``prior`` is
+    what the fleet had taught by its beginning, the same for all parts."""
 
     day = models.DateField(_("day"), unique=True)
     started_at = models.DateTimeField(_("started"))
     finished_at = models.DateTimeField(_("finished"), null=True, blank=True)
+    prior = models.JSONField(default=dict, blank=True)
 
     class Meta:
         verbose_name = _("nightly pass")
@@ -21,8 +23,9 @@ class Night(models.Model):
 
 
 class NightPart(models.Model):
-    """The homes from one key up to another; ``claimed_at`` says since when a worker has it, ``filters`` how
-    many were looked at and ``changed`` how many plans came out other than before."""
+    """The homes from one key up to another; ``claimed_at`` says when its worker was last heard of,
+    ``free_at`` from when it may be tried again after trouble, ``filters`` how many were looked at and
+    ``changed`` how many due dates came out other than before."""
 
     night = models.ForeignKey("Night", on_delete=models.CASCADE, related_name="parts")
     first_site = models.BigIntegerField()
@@ -30,6 +33,7 @@ class NightPart(models.Model):
     claimed_at = models.DateTimeField(null=True, blank=True)
     claimed_by = models.CharField(max_length=120, blank=True)
     tries = models.PositiveSmallIntegerField(default=0)
+    free_at = models.DateTimeField(null=True, blank=True)
     done_at = models.DateTimeField(null=True, blank=True)
     filters = models.PositiveIntegerField(default=0)
     changed = models.PositiveIntegerField(default=0)

@@ -82,7 +82,7 @@ def _night() -> Iterator[Metric]:
         parts.add_metric([state], told[state])
     yield parts
     yield _one("desk_night_filters", "Filters looked at in it.", told["filters"] or 0)
-    yield _one("desk_night_plans_changed", "Dates that came out other than before.", told["changed"] or 0)
+    yield _one("desk_night_dates_moved", "Due dates that came out other than before.", told["changed"] or 0)
     yield _one("desk_night_work_seconds", "Seconds of all its workers.", told["seconds"] or 0.0)
     for name, at in (("started", last.started_at), ("finished", last.finished_at)):
         if at:

@@ -12,7 +12,8 @@ from equipment.fan_log import fan_log
 from equipment.models import FanYear, FilterSlot, Reading, RuntimeDay, Site
 from equipment.record import record_reading
 from schedules import due, night, plan_store
-from schedules.models import Night, NightPart, Plan
+from schedules.models import FleetPrior, Night, NightPart, Plan
+from schedules.planning.loading import Prior
 from tests.factories import (
     FilterSlotFactory,
     MediaFactory,
@@ -121,7 +122,7 @@ def test_a_part_has_one_worker_until_that_one_is_lost(slots: list[FilterSlot]) -
     assert (part.claimed_by, part.tries) == ("two", 1)
 
 
-def test_a_part_in_trouble_is_free_again_and_left_after_some_tries(
+def test_a_part_in_trouble_is_tried_again_after_longer_and_longer_pauses_and_then_left(
     slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def fails(*_args: Any) -> tuple[int, int]:
@@ -129,12 +130,14 @@ def test_a_part_in_trouble_is_free_again_and_left_after_some_tries(
 
     night.begin(LATER)
     monkeypatch.setattr(night, "_do", fails)
-    tried = 0
-    while night.free_parts(LATER).exists():
-        with pytest.raises(ConnectionError):
-            night.do_next(lambda: LATER, "one")
-        tried += 1
-    assert tried == night.MOST_TRIES * NightPart.objects.count()
+    parts, tried = NightPart.objects.count(), []
+    for minute in range(40):
+        at = LATER + timedelta(minutes=minute)
+        while night.free_parts(at).exists():
+            with pytest.raises(ConnectionError):
+                night.do_next(lambda at=at: at, "one")  # type: ignore[misc]
+            tried.append(minute)
+    assert tried == [minute for minute in (0, 1, 3, 7, 15) for _ in range(parts)]
     assert set(NightPart.objects.values_list("trouble", flat=True)) == {
         "ConnectionError: the database is gone"
     }
@@ -177,6 +180,83 @@ def test_an_older_plan_is_not_written_over_a_newer_one(slots: list[FilterSlot]) 
     assert (kept.facts_at, kept.notes) == (swept.facts_at, swept.notes)
     assert "readings:1" in kept.notes
     assert Plan.objects.get(slot=slots[0]).as_of == due.today(LATER)
+
+
+def test_a_slow_worker_is_not_lost_while_it_is_heard_of_and_gives_way_once_it_was(
+    slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(night, "HOMES_A_PART", HOMES)
+    monkeypatch.setattr(due, "BATCH_SYSTEMS", 2)
+    FilterSlot.objects.update(facts_changed_at=LATER)
+    night.begin(LATER)
+    minutes, others = iter(range(0, 60, 2)), []
+
+    def clock() -> datetime:
+        now = LATER + timedelta(minutes=next(minutes))
+        others.append(night.free_parts(now).exists())
+        return now
+
+    part = night.do_next(clock, "slow")
+    assert part is not None
+    assert part.done_at is not None
+    assert len(others) > 3
+    assert not any(others[1:])
+    NightPart.objects.update(done_at=None, claimed_at=None)
+    Plan.objects.all().delete()
+
+    def lost() -> datetime:
+        NightPart.objects.update(claimed_by="another", tries=4)
+        return LATER
+
+    part = night.do_next(lost, "slow")
+    assert part is not None
+    assert part.done_at is None
+    assert Plan.objects.count() < HOMES
+    assert NightPart.objects.get().claimed_by == "another"
+
+
+def test_all_parts_are_reckoned_from_what_the_fleet_had_taught_at_the_beginning(
+    slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    FilterSlot.objects.update(facts_changed_at=LATER)
+    night.begin(LATER)
+    numbers = Night.objects.get().prior
+    FleetPrior.objects.update(numbers=numbers | {"house": 5.0, "life": 2.0})
+    used = []
+    dated = due.dated_by_batch
+
+    def noted(as_of: date, now: datetime, prior: Prior, *rest: Any) -> Any:
+        used.append(prior.house)
+        return dated(as_of, now, prior, *rest)
+
+    monkeypatch.setattr(due, "dated_by_batch", noted)
+    while night.do_next(lambda: LATER, "one") is not None:
+        pass
+    assert set(used) == {numbers["house"]}
+
+
+def test_a_sweep_of_many_slots_teaches_a_large_desk_nothing_by_day(
+    slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(due, "MANY_SLOTS", 1)
+    learned = FleetPrior.objects.get(day=TODAY).made_at
+    FilterSlot.objects.update(facts_changed_at=NOW + timedelta(minutes=5))
+    assert due.replan_stale(NOW + timedelta(minutes=6)) == HOMES
+    assert FleetPrior.objects.get(day=TODAY).made_at == learned
+    monkeypatch.setattr(due, "LARGE", 20_000)
+    FilterSlot.objects.update(facts_changed_at=NOW + timedelta(minutes=7))
+    assert due.replan_stale(NOW + timedelta(minutes=8)) == HOMES
+    assert FleetPrior.objects.get(day=TODAY).made_at == NOW + timedelta(minutes=8)
+
+
+def test_what_a_part_changed_are_dates_that_moved(slots: list[FilterSlot]) -> None:
+    """A new day alone writes every plan anew and moves few dates."""
+    FilterSlot.objects.update(facts_changed_at=LATER)
+    before = dict(Plan.objects.values_list("slot", "due_on"))
+    done = whole_night(LATER)
+    moved = sum(before[slot] != due_on for slot, due_on in Plan.objects.values_list("slot", "due_on"))
+    assert sum(part.changed for part in done) == moved < sum(part.filters for part in done)
+    assert set(Plan.objects.values_list("as_of", flat=True)) == {TODAY + timedelta(days=1)}
 
 
 def test_parts_of_another_day_are_left_alone(slots: list[FilterSlot]) -> None:

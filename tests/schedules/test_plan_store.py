@@ -36,6 +36,6 @@ def test_a_plan_that_comes_too_late_moves_no_date(home_slot: FilterSlot, now: da
     due.replan_stale(later)
     moved = DateBefore.objects.count()
     swept = Plan.objects.get(slot=home_slot)
-    assert plan_store.store(began) == 0
+    assert plan_store.store(began).written == 0
     assert DateBefore.objects.count() == moved
     assert Plan.objects.get(slot=home_slot).due_on == swept.due_on != began[0].plan.due_on

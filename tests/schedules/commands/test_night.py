@@ -54,12 +54,14 @@ def test_a_part_that_goes_wrong_holds_up_no_other(monkeypatch: pytest.MonkeyPatc
     first, _second = FilterSlotFactory(), FilterSlotFactory()
     does = night._do
 
-    def fails_at_the_first(part: NightPart, now: Any) -> tuple[int, int]:
+    def fails_at_the_first(part: NightPart, *rest: Any) -> tuple[int, int]:
         if part.first_site == first.system.site_id:
             raise ValueError
-        return does(part, now)
+        return does(part, *rest)
 
     monkeypatch.setattr(night, "_do", fails_at_the_first)
     assert "ValueError" in told("--work")
     assert list(NightPart.objects.exclude(done_at=None).values_list("tries", flat=True)) == [1]
-    assert night.in_trouble().get().tries == night.MOST_TRIES
+    waits = night.in_trouble().get()
+    assert waits.tries == 1
+    assert waits.free_at is not None

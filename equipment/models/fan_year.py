@@ -9,7 +9,8 @@ class FanYear(models.Model):
     """``hours`` are a calendar year's days as ``shared.packed_days`` writes them. A day that has a row of its
     own beside it (``RuntimeDay``) counts by that row."""
 
-    system = models.ForeignKey("System", on_delete=models.PROTECT, related_name="fan_years")
+    # The key of a system and day finds the days of a system too.
+    system = models.ForeignKey("System", on_delete=models.PROTECT, related_name="fan_years", db_index=False)
     year = models.PositiveSmallIntegerField(_("year"))
     hours = models.BinaryField()
 

@@ -10,7 +10,8 @@ from simple_history.models import HistoricalRecords
 class Reading(models.Model):
     """A filter drop in Pa at an instant, with the airflow through this slot in m3/s where it was measured."""
 
-    slot = models.ForeignKey("FilterSlot", on_delete=models.PROTECT, related_name="readings")
+    # The key of a slot and instant finds the readings of a slot too.
+    slot = models.ForeignKey("FilterSlot", on_delete=models.PROTECT, related_name="readings", db_index=False)
     taken_at = models.DateTimeField(_("taken at"))
     filter_drop_pa = models.FloatField(_("filter drop"))
     airflow_m3s = models.FloatField(_("airflow"), null=True, blank=True)

@@ -8,7 +8,8 @@ from django.utils.translation import gettext_lazy as _
 class RuntimeDay(models.Model):
     """Hours the blower ran on a local day: 0 to 24, 25 on the day the clocks go back."""
 
-    system = models.ForeignKey("System", on_delete=models.PROTECT, related_name="runtime")
+    # The key of a system and day finds the days of a system too.
+    system = models.ForeignKey("System", on_delete=models.PROTECT, related_name="runtime", db_index=False)
     day = models.DateField(_("day"))
     fan_hours = models.FloatField(_("fan hours"))
 

@@ -16,7 +16,7 @@ class Plan(models.Model):
 
     slot = models.OneToOneField("equipment.FilterSlot", on_delete=models.CASCADE, related_name="plan")
     due_on = models.DateField(_("due by"), null=True, blank=True, db_index=True)
-    reason = models.CharField(_("reason"), max_length=10, choices=Reason.choices, db_index=True)
+    reason = models.CharField(_("reason"), max_length=10, choices=Reason.choices)
     p10_on = models.DateField(null=True, blank=True)
     p50_on = models.DateField(null=True, blank=True)
     p90_on = models.DateField(null=True, blank=True)
@@ -29,7 +29,7 @@ class Plan(models.Model):
     notes = models.JSONField(default=list)
     # Rows of schedules.finding_rows, and how many concern the present filter.
     findings = models.JSONField(default=list, blank=True)
-    finding_count = models.PositiveSmallIntegerField(default=0, db_index=True)
+    finding_count = models.PositiveSmallIntegerField(default=0)
     as_of = models.DateField()
     # The stamps of the facts behind it: whatever differs from the slot's or the station's is planned again.
     facts_at = models.DateTimeField()
@@ -39,6 +39,12 @@ class Plan(models.Model):
     class Meta:
         verbose_name = _("plan")
         ordering = ["due_on"]
+        indexes = [
+            models.Index(fields=["reason"], name="plan_reason"),
+            models.Index(
+                fields=["-finding_count"], name="plan_with_findings", condition=models.Q(finding_count__gt=0)
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.slot_id} due {self.due_on}"

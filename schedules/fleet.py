@@ -1,9 +1,11 @@
 """The fleet's own prior: learned from a sample of its systems, kept for the day."""
 
+import logging
 from datetime import date, datetime
 from typing import Any
 
 import numpy as np
+from django.db import DatabaseError
 
 from equipment.models import System
 from schedules.gather import Gatherer
@@ -11,12 +13,26 @@ from schedules.models import FleetPrior
 from schedules.planning.forecast import fit_prior
 from schedules.planning.loading import Prior
 
+log = logging.getLogger(__name__)
+
 # More systems than this would narrow the fleet's means by less than houses differ.
 SAMPLE_SYSTEMS = 600
 
 
 def learn_prior(as_of: date) -> Prior:
-    """The prior from facts up to ``as_of``, learned from systems spread evenly over the record."""
+    """The prior from facts up to ``as_of``, learned from systems spread evenly over the record; where
+    something in them goes wrong, what was learned last before: one home must not stop all."""
+    try:
+        return _learned(as_of)
+    except DatabaseError:
+        raise
+    except Exception:
+        log.exception("nothing could be learned from the fleet; what it taught before holds")
+        before = FleetPrior.objects.filter(day__lt=as_of).order_by("-day").first()
+        return of_numbers(before.numbers) if before else Prior()
+
+
+def _learned(as_of: date) -> Prior:
     systems = list(System.objects.order_by("pk").values_list("pk", flat=True))
     step = max(1, -(-len(systems) // SAMPLE_SYSTEMS))
     sample = systems[::step]

@@ -112,7 +112,7 @@ def pace(learned: Learned, used_m: FloatArray) -> Pace:
     of_house = 1.0 - HOLDS_ON
     return Pace(
         now=learned.now + used,
-        now_var=np.maximum(learned.now_var, 1e-9),
+        now_var=learned.now_var,
         lead=of_house * (learned.house - learned.now) - used,
         lead_var=of_house**2 * (np.square(1.0 - slope) * learned.house_var + own),
         covariance=of_house * ((1.0 - slope) * learned.covariance - own),

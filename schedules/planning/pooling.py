@@ -65,9 +65,14 @@ def _sum_up(batch: Batch, prior: Prior, sites: Sites, houses: Houses) -> Learned
     return Learned(
         now=base + mean_now,
         house=base + mean_house,
-        now_var=mean(now_var + np.square(now)) - np.square(mean_now),
-        house_var=mean(houses.variance + np.square(houses.mean)) - np.square(mean_house),
+        now_var=_some(mean(now_var + np.square(now)) - np.square(mean_now)),
+        house_var=_some(mean(houses.variance + np.square(houses.mean)) - np.square(mean_house)),
         covariance=mean(pull * houses.variance + now * houses.mean) - mean_now * mean_house,
         weight=shape_weight,
         evidence=houses.evidence,
     )
+
+
+def _some(variance: FloatArray) -> FloatArray:
+    """A shape that a thousand readings rule out has no weight, and its variance is nought for want of any."""
+    return np.maximum(variance, 1e-9)

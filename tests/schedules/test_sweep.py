@@ -1,12 +1,15 @@
 """The sweep: what cannot be planned holds up nobody, one worker at a time, on and on while there is much."""
 
+import csv
 import logging
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
 from django.core.cache import cache
+from django.core.management import call_command
 from django.db import OperationalError
 
 from equipment.models import FilterSlot
@@ -38,7 +41,6 @@ def spoilt(slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch) -> FilterSl
         return gather(gatherer, systems)
 
     monkeypatch.setattr(Gatherer, "gather", breaks)
-    monkeypatch.setattr(due, "prior_of_the_day", lambda *_a, **_k: due.Prior())
     return bad
 
 
@@ -54,8 +56,21 @@ def test_a_home_that_cannot_be_planned_is_left_out_and_told(
     assert planned() == {slot.pk for slot in slots} - {spoilt.pk}
     assert due.left_out() == [spoilt.system.site_id]
     site, system = spoilt.system.site_id, spoilt.system_id
-    told = f"home {site} with the systems [{system}] cannot be planned and is left out"
-    assert [record.getMessage() for record in caplog.records] == [told]
+    assert [record.getMessage() for record in caplog.records] == [
+        "nothing could be learned from the fleet; what it taught before holds",
+        f"home {site} with the systems [{system}] cannot be planned and is left out",
+    ]
+
+
+def test_the_file_of_dates_names_it_as_unknown(
+    slots: list[FilterSlot], spoilt: FilterSlot, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    call_command("forecast", "--as-of", TODAY.isoformat(), "--out", str(tmp_path / "dates.csv"))
+    with (tmp_path / "dates.csv").open() as file:
+        rows = {row["filter_slot"]: row for row in csv.DictReader(file)}
+    assert set(rows) == {slot.name for slot in slots}
+    assert {name for name, row in rows.items() if row["reason"] == "unknown"} == {spoilt.name}
+    assert spoilt.name in capsys.readouterr().err
 
 
 def test_the_sweep_lets_it_be_for_a_while_and_tries_again(
@@ -74,7 +89,6 @@ def test_a_database_that_is_gone_is_nobodys_fault(
         raise OperationalError("server closed the connection")
 
     monkeypatch.setattr(Gatherer, "gather", gone)
-    monkeypatch.setattr(due, "prior_of_the_day", lambda *_a, **_k: due.Prior())
     with pytest.raises(OperationalError):
         due.replan(NOW)
     assert due.left_out() == []

@@ -10,8 +10,10 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from schedules.due import dated, today
+from equipment.models import FilterSlot
+from schedules.due import dated, left_out, today
 from schedules.fleet import learn_prior
+from schedules.models import Plan
 from schedules.plan_rows import Dated
 from shared import units
 from shared.files import replacing
@@ -36,12 +38,18 @@ class Command(BaseCommand):
         """Compute everything, then put the file in place whole."""
         now = timezone.now()
         day = as_of or today(now)
-        rows = sorted((_row(item) for item in dated(day, now, learn_prior(day))), key=lambda row: row[0])
+        rows = [_row(item) for item in dated(day, now, learn_prior(day))]
+        told = {row[0] for row in rows}
+        missed = [name for name in _left_out() if name not in told]
+        rows = sorted(rows + [_unknown(name) for name in missed], key=lambda row: row[0])
         try:
             _write(out, rows)
         except OSError as error:
             raise CommandError(f"{out} cannot be written: {error.strerror}") from None
         self.stdout.write(f"{out}: {len(rows):,} filter slots")
+        if missed:
+            names = ", ".join(missed)
+            self.stderr.write(f"Of these nothing could be said, for a fault that the log names: {names}")
 
 
 def _day(text: str) -> date:
@@ -65,6 +73,15 @@ def _row(item: Dated) -> list[str]:
         _inwc(plan.limit_drop_pa),
         "" if plan.run_hours is None else f"{plan.run_hours:.1f}",
     ]
+
+
+def _left_out() -> list[str]:
+    slots = FilterSlot.objects.filter(system__site__in=left_out())
+    return list(slots.values_list("name", flat=True))
+
+
+def _unknown(name: str) -> list[str]:
+    return [name, "", "", "", "", Plan.Reason.UNKNOWN.value, "", "", ""]
 
 
 def _inwc(pressure_pa: float | None) -> str:

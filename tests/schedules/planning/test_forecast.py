@@ -291,6 +291,12 @@ def test_more_running_brings_the_date_nearer(forecast_of: Row) -> None:
     assert busy["p50_on"] < lazy["p50_on"]
 
 
+def stuck_at_one_number() -> list[dict[str, object]]:
+    """A device that shows the same for a thousand minutes: so sure of one shape that others weigh nothing."""
+    start = datetime(2026, 4, 1)
+    return [reading((start + timedelta(minutes=n)).isoformat(), 0.45) for n in range(1000)]
+
+
 def thousand_in_a_day() -> list[dict[str, object]]:
     start = datetime(2026, 4, 1)
     return [reading((start + timedelta(minutes=n)).isoformat(), 0.12 + n % 7 / 100) for n in range(1000)]
@@ -300,6 +306,7 @@ def thousand_in_a_day() -> list[dict[str, object]]:
     "facts",
     [
         {"readings": thousand_in_a_day()},
+        {"readings": stuck_at_one_number()},
         {"readings": [reading("2026-04-01T10:00", 0.1), reading("2026-04-01T11:00", 0.6)]},
         {"readings": [reading("2026-01-01T00:00", 5), reading("2026-05-12T23:59", 0)]},
         {"runtime": [*hours(5, "2024-01-01", 100), *hours(5, "2026-05-01", 12)]},

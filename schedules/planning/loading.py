@@ -30,6 +30,8 @@ _TAIL = 4.0
 # product to stay a number.
 _AT_ONCE = 48
 _LEAST_CHANCE = 1e-300
+# Its square is still a number in single precision.
+_STEEPEST = np.float32(36.0)
 
 
 def _usual_pairs() -> FloatArray:
@@ -115,31 +117,37 @@ def likelihood(lives: Lives, readings: Readings, centre: FloatArray) -> NDArray[
         part = Readings(readings.life[some], readings.exposure_m[some], readings.drop_pa[some])
         chances = _of_readings(lives, part, centre)
         starts = np.flatnonzero(np.diff(part.life, prepend=-1))
-        product = np.multiply.reduceat(chances, starts, axis=0)
+        product = np.multiply.reduceat(chances, starts, axis=0, dtype=np.float64)
         total[part.life[starts]] += np.log(np.maximum(product, _LEAST_CHANCE))
     return total
 
 
-def _of_readings(lives: Lives, readings: Readings, centre: FloatArray) -> FloatArray:
-    """Likelihood [readings, pairs, grid], constants left out; the growth is reckoned once a shape.
+def _of_readings(lives: Lives, readings: Readings, centre: FloatArray) -> NDArray[np.float32]:
+    """Likelihood [readings, pairs, grid], constants left out, in single precision: a reading is not known to
+    seven digits. The growth is reckoned once a shape.
 
     Student's t with four degrees of freedom without a logarithm: with misfit d and variance v it is
     ``v^2 / (4 v + d^2)^2.5``.
     """
     clean = lives.clean_pa[readings.life]
-    log_dose = centre[readings.life] + np.log(readings.exposure_m)
-    dose = np.exp(log_dose[:, None] + GRID)[:, None, :]
-    shape = SHAPES[None, :, None]
-    grown = growth(dose, shape)
+    log_dose = (centre[readings.life] + np.log(readings.exposure_m))[:, None] + GRID
+    dose = np.exp(log_dose).astype(np.float32)[:, None, :]
+    shape = SHAPES.astype(np.float32)[None, :, None]
+    grown = 1.0 + np.expm1(np.minimum(shape * dose, _STEEPEST)) / np.expm1(shape)
     steep = np.minimum(dose * shape * (grown - 1.0 + 1.0 / np.expm1(shape)), 3.0 * grown)
-    seen = (readings.drop_pa / clean)[:, None, None]
     age = readings.exposure_m / np.maximum(lives.end_m[readings.life], readings.exposure_m)
-    wander = np.square(WANDER) * (0.15 + 1.0 - age)[:, None, None]
-    floor = np.square(METER_PA / clean)[:, None, None]
+    seen, floor, wander = (
+        part.astype(np.float32)[:, None, None]
+        for part in (
+            readings.drop_pa / clean,
+            np.square(METER_PA / clean),
+            np.square(WANDER) * (0.15 + 1.0 - age),
+        )
+    )
     spread = METHOD_SHARE**2 * np.square(grown) + wander * np.square(steep)
-    rows = np.empty((len(clean), len(PAIR_SHAPE), len(GRID)))
+    rows = np.empty((len(clean), len(PAIR_SHAPE), len(GRID)), dtype=np.float32)
     pairs = rows.reshape(len(clean), len(SHAPES), len(FACTORS), len(GRID))
-    for place, factor in enumerate(FACTORS):
+    for place, factor in enumerate(FACTORS.tolist()):
         variance = floor + factor**2 * spread
         wide = _TAIL * variance + np.square(seen - factor * grown)
         pairs[:, :, place] = np.square(variance / wide) / np.sqrt(wide)

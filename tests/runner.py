@@ -1,6 +1,7 @@
 """What ./test runs: servers up, pytest on PostgreSQL, then on SQLite, servers down; and its pytest plugin."""
 
 import contextlib
+import gc
 import os
 import signal
 import subprocess
@@ -18,6 +19,7 @@ DATABASE_ONLY = "TEST_DATABASE_ONLY"
 EARLIER = "TEST_EARLIER_RUN"
 DATABASE_FIXTURES = {"db", "transactional_db", "django_db_reset_sequences", "django_db_serialized_rollback"}
 NOTHING_RAN = 5
+SOME_OBJECTS = 20_000
 # Settings of the desk that the person at the keyboard may have set and the tests must not see;
 # and what would have every process of the tests compile everything anew.
 NOT_HANDED_ON = {
@@ -54,6 +56,13 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     kept = [item for item in items if is_wanted(item)]
     config.hook.pytest_deselected(items=[item for item in items if not is_wanted(item)])
     items[:] = kept
+
+
+def pytest_collection_finish() -> None:
+    """What is there now stays to the end: there are no dead rings to look for in it."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(SOME_OBJECTS)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

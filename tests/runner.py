@@ -122,7 +122,8 @@ def both_runs(arguments: list[str], env: dict[str, str], left_out: list[str]) ->
         words = {0: "passed", 1: "FAILED, see above", NOTHING_RAN: "none of the tests asked for"}
         env = env | {EARLIER: f"The run on PostgreSQL before this one: {words[first]}"}
     print("\n--- all tests but those of PostgreSQL, on SQLite ---", flush=True)
-    second = run_tests(arguments, env | {LEFT_OUT: ",".join([*left_out, "postgres"])})
+    served = ["served"] if "long" in left_out and first != NOTHING_RAN else []
+    second = run_tests(arguments, env | {LEFT_OUT: ",".join([*left_out, *served, "postgres"])})
     return min(first, second) if NOTHING_RAN in (first, second) else max(first, second)
 
 

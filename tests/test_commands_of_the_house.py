@@ -165,6 +165,9 @@ def test_uv_is_told_what_pip_is_told(environment: ModuleType) -> None:
     assert "UV_HTTP_TIMEOUT" not in env
 
 
+THERE = {"TEST_POSTGRES_URL": "postgres://x"}
+
+
 @pytest.mark.parametrize(
     ("postgres", "sqlite", "together"),
     [(0, 0, 0), (1, 0, 1), (0, 1, 1), (5, 0, 0), (0, 5, 0), (5, 5, 5), (1, 5, 1), (5, 1, 1), (2, 0, 2)],
@@ -176,7 +179,34 @@ def test_one_failed_run_of_the_two_fails_both(
         return postgres if env.get("DATABASE_URL") else sqlite
 
     monkeypatch.setattr(runner, "run_tests", run_tests)
-    assert runner.both_runs([], {"TEST_POSTGRES_URL": "postgres://x"}, []) == together
+    assert runner.both_runs([], THERE, []) == together
+
+
+@pytest.mark.parametrize(
+    ("left_out", "env", "told"),
+    [
+        (
+            ["long"],
+            {"TEST_POSTGRES_URL": "postgres://x"},
+            ["long,once,browser,benchmark", "long,served,postgres"],
+        ),
+        ([], THERE, ["browser,benchmark", "postgres"]),
+        (["long", "postgres"], {}, ["long,postgres,postgres"]),
+    ],
+    ids=["short", "long", "no PostgreSQL"],
+)
+def test_what_one_database_tells_is_not_asked_of_the_other_in_a_short_run(
+    left_out: list[str], env: dict[str, str], told: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+
+    def run_tests(arguments: list[str], env: dict[str, str]) -> int:
+        asked.append(env[runner.LEFT_OUT])
+        return 0
+
+    monkeypatch.setattr(runner, "run_tests", run_tests)
+    assert runner.both_runs([], env, left_out) == 0
+    assert asked == told
 
 
 @pytest.fixture

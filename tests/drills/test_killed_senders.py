@@ -22,6 +22,7 @@ PATIENCE_S = 180.0
 Child = "subprocess.Popen[str]"
 
 
+@pytest.mark.served
 @pytest.mark.parametrize(
     ("rows", "kills"), [(100, 4), pytest.param(2000, 60, marks=pytest.mark.long)], ids=["twentieth", "whole"]
 )

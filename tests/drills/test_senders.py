@@ -11,7 +11,6 @@ from tests.drills.conftest import Elsewhere, Mailbox
 from tests.factories import NOW, NoticeFactory
 
 pytestmark = pytest.mark.django_db(transaction=True)
-ROWS = 200
 
 
 def write_rows(count: int) -> set[str]:
@@ -22,8 +21,12 @@ def write_rows(count: int) -> set[str]:
     return readers
 
 
-def test_two_senders_at_once_send_every_letter_once(mailbox: Mailbox, elsewhere: Elsewhere) -> None:
-    readers = write_rows(ROWS)
+@pytest.mark.served
+@pytest.mark.parametrize("rows", [80, pytest.param(200, marks=pytest.mark.long)])
+def test_two_senders_at_once_send_every_letter_once(
+    mailbox: Mailbox, elsewhere: Elsewhere, rows: int
+) -> None:
+    readers = write_rows(rows)
     elsewhere.mail_port = mailbox.port
     elsewhere.hand_over()
     senders = [elsewhere.start("-m", "tests.drills.sender", NOW.isoformat()) for _ in range(2)]
@@ -36,7 +39,7 @@ def test_two_senders_at_once_send_every_letter_once(mailbox: Mailbox, elsewhere:
     elsewhere.take_back()
     assert Counter(letter["To"] for letter in mailbox.letters) == Counter(readers)
     assert set(Notice.objects.values_list("state", "attempts")) == {(Notice.State.SENT, 1)}
-    assert min(rounds) > ROWS / 10, "one of the senders did hardly anything"
+    assert min(rounds) > rows / 10, "one of the senders did hardly anything"
 
 
 def test_a_letter_in_the_hands_of_a_killed_sender_is_parked_and_not_sent_again(

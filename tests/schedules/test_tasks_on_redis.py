@@ -95,6 +95,7 @@ def wait_for_worker(app: Celery) -> None:
 
 
 @pytest.mark.redis
+@pytest.mark.served
 def test_a_worker_on_redis_plans_a_new_fact_in_within_seconds(
     broker: Celery, elsewhere: Elsewhere, change_told: Callable[[], date], today: date
 ) -> None:

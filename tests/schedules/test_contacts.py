@@ -71,6 +71,7 @@ def readable() -> list[str]:
     return [name for name, may in rows.items() if may & Who.TECHNICIAN and not may & Who.STRANGER]
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("days", DAYS)
 def test_every_page_that_a_technician_opens(days: int, places: dict[str, str], technician: Client) -> None:
     day = TODAY + timedelta(days=days)
@@ -85,6 +86,7 @@ def test_every_page_that_a_technician_opens(days: int, places: dict[str, str], t
     assert 'class="size"' in technician.get("/find/?q=linden").text
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("days", [0, 30])
 def test_every_answer_to_a_technicians_program(
     days: int, places: dict[str, str], technician_user: User

@@ -143,6 +143,7 @@ def test_every_address_for_programs_has_a_row() -> None:
     assert {path.name for path in api.urls[0]} == set(API_TABLE) == set(ADDRESSES)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("who", list(Who))
 def test_every_cell_of_the_programs_table_holds(programs: dict[Who, Program], who: Who) -> None:
     wrong, program = [], programs[who]

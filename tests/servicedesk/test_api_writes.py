@@ -94,6 +94,7 @@ def test_a_write_that_cannot_be_is_refused_with_its_reason(write: Write, record:
     assert write.effect() == before
 
 
+@pytest.mark.once
 @EACH
 def test_nobody_writes_without_the_right(write: Write, record: Record) -> None:
     address, before = write.begin(record), write.effect()

@@ -244,6 +244,7 @@ def test_a_demo_that_breaks_in_the_middle_leaves_nothing(monkeypatch: pytest.Mon
     assert not Technician.objects.exists()
 
 
+@pytest.mark.once
 @pytest.mark.django_db
 def test_sheets_with_a_fault_are_refused_with_the_fault_named(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path

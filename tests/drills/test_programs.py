@@ -96,6 +96,13 @@ class TestProgramsDrill(TestCase):
     """No program breaks the desk, whoever's key it shows; what is refused is refused as a problem."""
 
     def test_every_operation(self) -> None:
+        self.drill_all(2)
+
+    @pytest.mark.long
+    def test_every_operation_with_more_cases(self) -> None:
+        self.drill_all(6)
+
+    def drill_all(self, cases: int) -> None:
         manager = UserFactory(role=User.Role.MANAGER)
         slot = FilterSlotFactory(name="hall")
         PlanFactory(slot=slot)
@@ -112,13 +119,13 @@ class TestProgramsDrill(TestCase):
         assert len(OPERATIONS) >= 110
         for operation in OPERATIONS:
             with self.subTest(operation.label):
-                self.drill(operation, keys, there)
+                self.drill(operation, keys, there, cases)
 
-    def drill(self, operation: Any, keys: list[str], there: dict[str, int]) -> None:
+    def drill(self, operation: Any, keys: list[str], there: dict[str, int], cases: int) -> None:
         told = set[int]()
 
         @settings(
-            max_examples=6, deadline=None, database=None,
+            max_examples=cases, deadline=None, database=None,
             suppress_health_check=list(HealthCheck), derandomize=True, phases=[Phase.generate],
         )  # fmt: skip
         @given(case=operation.as_strategy())

@@ -195,20 +195,20 @@ def test_a_reading_on_the_filters_page_waits_for_signal(world: World, page: Page
     assert {one.state for one in FieldEntry.objects.all()} == {FieldEntry.State.TAKEN}
 
 
-@pytest.mark.parametrize("typed", ["{}", "{}-{}", "lower"])
 def test_a_tag_scanned_without_signal_leads_to_its_form(
-    world: World, visit: Visit, page: Page, wire: CutNetwork, typed: str
+    world: World, visit: Visit, page: Page, wire: CutNetwork
 ) -> None:
-    tag = TagFactory(slot=world.attic, code="10AB2V0K")
+    TagFactory(slot=world.attic, code="10AB2V0K")
     page.reload()
     is_soon(lambda: page.evaluate("async () => '10AB2V0K' in ((await phone.facts()).tags || {})"))
     form = f"{the_visit(visit)}#slot{world.attic.pk}"
-    address = {"{}": tag.code, "{}-{}": "10AB-2V0K", "lower": "ioab-2uok"}[typed]
     for mode in (Wire.PASS, Wire.REFUSE):
         wire.set(mode)
-        page.goto(f"/t/{address}/")
-        page.wait_for_url(f"**{form}")
-        expect(page.locator(f"#slot{world.attic.pk}")).to_be_in_viewport()
+        for typed in ("10AB2V0K", "10AB-2V0K", "ioab-2uok"):
+            page.goto("about:blank")
+            page.goto(f"/t/{typed}/")
+            page.wait_for_url(f"**{form}")
+            expect(page.locator(f"#slot{world.attic.pk}")).to_be_in_viewport()
     shot(page, "16-scanned")
     page.goto("/t/99999999/")
     expect(page.get_by_role("heading", level=1)).to_have_text("No signal here")

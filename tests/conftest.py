@@ -27,7 +27,10 @@ from tests.factories import (
 )
 
 # A busy machine is no fault of the code; where every run must be alike, so are the examples.
-hypothesis_settings.register_profile("house", deadline=None, derandomize="CI" in os.environ)
+SHORT = "long" in os.environ.get("TEST_LEFT_OUT", "").split(",")
+hypothesis_settings.register_profile(
+    "house", deadline=None, derandomize="CI" in os.environ, max_examples=40 if SHORT else 100
+)
 hypothesis_settings.register_profile("thorough", deadline=None, max_examples=2000)
 hypothesis_settings.load_profile("house")
 

@@ -100,6 +100,7 @@ def test_the_dark_scheme_is_as_easy_to_read(
     assert all_faults(page, [address("due-list"), address("filter", world.attic.pk)]) == []
 
 
+@pytest.mark.long
 def test_the_empty_pages_of_a_new_desk_are_open_to_everybody_and_fit_a_phone(
     manager_user: User, page_at: PageAt, sign_in: SignIn
 ) -> None:

@@ -178,6 +178,7 @@ def test_the_desk_asks_who_still_stands_before_the_form(world: World, visit: Vis
     assert visit.state == Visit.State.COMPLETED
 
 
+@pytest.mark.long
 def test_what_came_first_is_written_down_without_signal(visit: Visit, page: Page, wire: CutNetwork) -> None:
     page.goto(the_visit(visit))
     wire.set(Wire.REFUSE)
@@ -190,6 +191,7 @@ def test_what_came_first_is_written_down_without_signal(visit: Visit, page: Page
     assert (visit.state, visit.note) == (Visit.State.DISPLACED, "A burst pipe next door")
 
 
+@pytest.mark.long
 def test_what_cannot_be_does_not_wait_without_signal(visit: Visit, page: Page, wire: CutNetwork) -> None:
     page.goto(the_visit(visit))
     wire.set(Wire.REFUSE)

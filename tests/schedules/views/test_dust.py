@@ -12,7 +12,7 @@ from schedules.models import Plan
 from tests.factories import NOW, TODAY, DustEpisodeFactory, SiteFactory, StationFactory
 from tests.markup import tight
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 WEEKS = {"kind": "smoke", "first_day": "2026-05-01", "last_day": "2026-05-20", "factor": "3"}
 
 

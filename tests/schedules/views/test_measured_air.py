@@ -20,7 +20,7 @@ from tests.factories import (
 from tests.markup import tight
 from tests.schedules.views.fitting import found_of, medium
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 
 
 def test_air_measured_below_the_floor_makes_it_a_question(slot: FilterSlot) -> None:

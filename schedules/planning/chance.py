@@ -15,7 +15,7 @@ from scipy.special import ndtr, ndtri
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.loading import SHAPES, dose_at, growth
-from schedules.planning.pooling import Learned
+from schedules.planning.pooling import Law, Learned
 
 # Scatter of the log of the loading to come: what stays however far one looks, dust and habits that
 # wander for weeks and average out, and what the hours add where no log was kept. What makes one slot's
@@ -104,8 +104,8 @@ class Pace:
         return Dose(mean, np.sqrt(whole), self.weight[rows])
 
 
-def pace(learned: Learned, used_m: FloatArray) -> Pace:
-    """How filters load that have passed ``used_m`` [n]."""
+def pace(learned: Law, used_m: FloatArray) -> Pace:
+    """How filters load that have passed ``used_m`` [n], under each supposition of ``learned``."""
     used = np.log(np.maximum(used_m, _LEAST_M))[:, None]
     slope = learned.covariance / learned.house_var
     own = np.maximum(learned.now_var - slope * learned.covariance, 1e-9)

@@ -1,7 +1,7 @@
 """What a manometer is expected to show on a day to come: the promise that later readings are held to.
 
-Drop at design airflow. The dose grows with the exposure to come and its scatter; the meter's and the
-method's noise and what a slot's airflow and label are off for good come on top.
+Drop at design airflow. The dose grows with the exposure to come and its scatter; what a slot's airflow and
+label are off for good, as far as its readings tell, and the meter's and the method's noise come on top.
 """
 
 import numpy as np
@@ -11,15 +11,16 @@ from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.chance import Dose, pace
 from schedules.planning.forecast import FleetForecast
 from schedules.planning.interval import YearAhead
-from schedules.planning.loading import METER_PA, METHOD_SHARE, SHAPES, dose_at
+from schedules.planning.loading import METER_PA, METHOD_SHARE, PAIR_FACTOR, PAIR_SHAPE, dose_at
 
 CHANCES = (0.1, 0.5, 0.9)
-# Spread of the log of a slot's lasting factor, from the usual weights of loading.FACTORS.
-FACTOR_SPREAD = 0.094
-# Deviations of meter, method, airflow and label together, and how much each weighs.
-_DEVIATIONS = np.linspace(-4.0, 4.0, 65)
+# What label and airflow are off beyond the factors that are held possible, and what the future holds beside
+# dust: own estimate.
+BEYOND_SHARE = 0.09
+_SHARE = METHOD_SHARE**2 + BEYOND_SHARE**2
+# Deviations of meter and all that together, and how much each weighs.
+_DEVIATIONS = np.linspace(-4.0, 4.0, 33)
 _WEIGHTS = np.exp(-0.5 * np.square(_DEVIATIONS)) / np.exp(-0.5 * np.square(_DEVIATIONS)).sum()
-_LASTING = METHOD_SHARE**2 + FACTOR_SPREAD**2
 _HALVINGS = 28
 # No blower of a home draws more, and no meter there shows it.
 _HIGHEST_PA = 2500.0
@@ -28,7 +29,7 @@ _HIGHEST_PA = 2500.0
 def foretell(result: FleetForecast, clean_pa: FloatArray, days: IntArray, rows: IntArray) -> FloatArray:
     """Drops in Pa [3, k] read with at most 10, 50 and 90 % at the end of ``days`` [k] after the as-of day,
     at the slots ``rows`` [k] of the forecast, whose clean drops [k] are given; NaN where there is none."""
-    loading = pace(result.learned.of(rows), result.used_m[rows])
+    loading = pace(result.learned.pairs.of(rows), result.used_m[rows])
     passed = _ahead(result.ahead, rows).until(days)
     dose = loading.after(passed, result.scatter.over(days, rows), slice(None))
     today = loading.present
@@ -60,16 +61,17 @@ def _read_below(dose: Dose, clean_pa: FloatArray, read_pa: FloatArray) -> FloatA
     """Chance [k] of reading less than ``read_pa``: the drop lies below the one that would show it, at each
     deviation of the instruments.
 
-    With deviation e a drop d shows ``d + e sqrt(meter^2 + lasting d^2)``, which is solved for d.
+    With deviation e a drop d shows ``d + e sqrt(meter^2 + share^2 d^2)``, which is solved for d; and what
+    shows is the true drop times the slot's lasting factor.
     """
-    share = 1.0 - np.square(_DEVIATIONS) * _LASTING
-    root = np.sqrt(METER_PA**2 * share + _LASTING * np.square(read_pa)[:, None])
+    share = 1.0 - np.square(_DEVIATIONS) * _SHARE
+    root = np.sqrt(METER_PA**2 * share + _SHARE * np.square(read_pa)[:, None])
     drop = np.maximum((read_pa[:, None] - _DEVIATIONS * root) / share, 0.0)
-    clean = np.where(clean_pa > 0, clean_pa, 1.0)[:, None]
-    limit = dose_at(np.maximum(drop / clean, 1.0 + 1e-9)[:, :, None], SHAPES)
+    clean = np.where(clean_pa > 0, clean_pa, 1.0)[:, None, None] * PAIR_FACTOR
+    limit = dose_at(np.maximum(drop[:, :, None] / clean, 1.0 + 1e-9), PAIR_SHAPE)
     gap = (np.log(limit) - dose.mean[:, None, :]) / dose.deviation[:, None, :]
-    below = (dose.weight[:, None, :] * ndtr(gap)).sum(axis=2)
     # A fresh filter is at its clean drop for sure: between two deviations it is passed by and by.
-    apart = (_DEVIATIONS[1] - _DEVIATIONS[0]) * np.sqrt(METER_PA**2 + _LASTING * np.square(clean))
-    below *= np.clip((drop - clean) / apart + 0.5, 0.0, 1.0)
+    apart = (_DEVIATIONS[1] - _DEVIATIONS[0]) * np.sqrt(METER_PA**2 + _SHARE * np.square(clean))
+    sure = np.clip((drop[:, :, None] - clean) / apart + 0.5, 0.0, 1.0)
+    below = (dose.weight[:, None, :] * ndtr(gap) * sure).sum(axis=2)
     return np.asarray(np.where(drop >= _HIGHEST_PA, 1.0, below) @ _WEIGHTS)

@@ -12,9 +12,9 @@ _ROUNDS = 4
 
 
 @dataclass(frozen=True)
-class Learned:
-    """Per slot and shape, [slots, shapes]: log kappa of the filter in it (``now``) and of the house
-    (``house``), their variances and covariance, and the shape's weight; ``evidence`` [slots]."""
+class Law:
+    """Per slot and supposition, [slots, suppositions]: log kappa of the filter in it (``now``) and of the
+    house (``house``), their variances and covariance, and the supposition's weight."""
 
     now: FloatArray
     house: FloatArray
@@ -22,11 +22,24 @@ class Learned:
     house_var: FloatArray
     covariance: FloatArray
     weight: FloatArray
+
+    def of(self, rows: IntArray) -> "Law":
+        """Of some of the slots, in any order and more than once."""
+        return Law(*(part[rows] for part in vars(self).values()))
+
+
+@dataclass(frozen=True)
+class Learned(Law):
+    """A law of each shape; ``evidence`` [slots]; and of each pair of shape and factor the law behind it
+    (``pairs``), which readings to come are promised by."""
+
     evidence: FloatArray
+    pairs: Law
 
     def of(self, rows: IntArray) -> "Learned":
         """Of some of the slots, in any order and more than once."""
-        return Learned(*(part[rows] for part in vars(self).values()))
+        law = {name: getattr(self, name)[rows] for name in Law.__dataclass_fields__}
+        return Learned(**law, evidence=self.evidence[rows], pairs=self.pairs.of(rows))
 
 
 def learn(slots: Households, lives: Lives, readings: Readings, prior: Prior) -> Learned:
@@ -70,6 +83,9 @@ def _sum_up(batch: Batch, prior: Prior, sites: Sites, houses: Houses) -> Learned
         covariance=mean(pull * houses.variance + now * houses.mean) - mean_now * mean_house,
         weight=shape_weight,
         evidence=houses.evidence,
+        pairs=Law(
+            base + now, base + houses.mean, now_var, houses.variance, pull * houses.variance, houses.weight
+        ),
     )
 
 

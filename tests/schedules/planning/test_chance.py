@@ -6,7 +6,7 @@ import pytest
 from schedules.planning.chance import HOLDS_ON, NO_LOG_SPREAD, WANDER_OF_LIVES, Scatter, pace, reach
 from schedules.planning.interval import YearAhead, days_until
 from schedules.planning.loading import SHAPES, Prior, dose_at, growth
-from schedules.planning.pooling import Learned
+from schedules.planning.pooling import Law
 from tests.schedules.planning.test_interval import shifted
 from tests.schedules.planning.test_loading import learned, read_at
 
@@ -22,10 +22,10 @@ LEARNED = {
 COUNT = 400_000
 
 
-def drawn(one: Learned) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Shape, log pace so far and log pace to come of so many filters, drawn one by one."""
+def drawn(one: Law) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Supposition, log pace so far and log pace to come of so many filters, drawn one by one."""
     rng = np.random.default_rng(3)
-    shape = rng.choice(len(SHAPES), COUNT, p=one.weight[0] / one.weight[0].sum())
+    shape = rng.choice(one.weight.shape[1], COUNT, p=one.weight[0] / one.weight[0].sum())
     both = np.stack(
         [
             rng.multivariate_normal(
@@ -36,7 +36,7 @@ def drawn(one: Learned) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
                 ],
                 COUNT,
             )
-            for k in range(len(SHAPES))
+            for k in range(one.weight.shape[1])
         ]
     )
     now, house = both[shape, np.arange(COUNT)].T

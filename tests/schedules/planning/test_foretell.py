@@ -5,8 +5,8 @@ import pytest
 
 from schedules.planning.facts import Settings
 from schedules.planning.forecast import FleetForecast, forecast
-from schedules.planning.foretell import FACTOR_SPREAD, foretell
-from schedules.planning.loading import FACTORS, METER_PA, METHOD_SHARE, PAIR_FACTOR, SHAPES, Prior
+from schedules.planning.foretell import BEYOND_SHARE, foretell
+from schedules.planning.loading import METER_PA, METHOD_SHARE, PAIR_FACTOR, PAIR_SHAPE, Prior
 from tests.schedules.planning.fleet import CLEAN_PA, one_slot
 from tests.schedules.planning.test_chance import drawn
 
@@ -18,18 +18,19 @@ def told(result: FleetForecast, days: int, clean: float = CLEAN_PA) -> np.ndarra
 
 
 def sampled(result: FleetForecast, days: int) -> np.ndarray:
-    """Readings drawn one by one: a house and its filter, the scatter to come, the growth, the instruments."""
+    """Readings drawn one by one: shape and lasting factor, a house and its filter, the scatter to come, the
+    growth, the instruments."""
     rng = np.random.default_rng(4)
-    shape, so_far, to_come = drawn(result.learned)
-    count = len(shape)
+    pair, so_far, to_come = drawn(result.learned.pairs)
+    count = len(pair)
     passed = float(result.ahead.running[0][days - 1]) if days else 0.0
     spread = float(result.scatter.over(np.array([days]), ROW)[0])
     scatter = np.exp(spread * rng.standard_normal(count))
     dose = np.exp(so_far) * result.used_m[0] + np.exp(to_come) * passed * scatter
-    a = SHAPES[shape]
-    drop = CLEAN_PA * (1.0 + (np.exp(a * dose) - 1) / (np.exp(a) - 1))
+    a = PAIR_SHAPE[pair]
+    drop = PAIR_FACTOR[pair] * CLEAN_PA * (1.0 + (np.exp(a * dose) - 1) / (np.exp(a) - 1))
     drop = np.minimum(drop, 2500.0)
-    method = METHOD_SHARE * rng.standard_normal(count) + FACTOR_SPREAD * rng.standard_normal(count)
+    method = METHOD_SHARE * rng.standard_normal(count) + BEYOND_SHARE * rng.standard_normal(count)
     return drop * (1 + method) + METER_PA * rng.standard_normal(count)
 
 
@@ -52,7 +53,8 @@ def test_a_fresh_filter_is_promised_its_clean_drop_give_or_take_the_instruments(
     result = forecast(one_slot(days_in=0.0), Settings())
     low, middle, high = told(result, 0)
     assert middle == pytest.approx(CLEAN_PA, rel=0.01)
-    scatter = np.hypot(METER_PA, CLEAN_PA * np.hypot(METHOD_SHARE, FACTOR_SPREAD))
+    factors = float(Prior().pairs @ np.square(PAIR_FACTOR - 1.0))
+    scatter = np.hypot(METER_PA, CLEAN_PA * np.sqrt(METHOD_SHARE**2 + BEYOND_SHARE**2 + factors))
     assert (high - low) / 2 == pytest.approx(1.2816 * scatter, rel=0.02)
 
 
@@ -61,7 +63,10 @@ def test_without_a_clean_drop_nothing_is_promised() -> None:
     assert np.isnan(told(result, 28, np.nan)).all()
 
 
-def test_the_factors_spread_is_that_of_the_usual_weights() -> None:
-    weight = Prior().pairs / Prior().pairs.sum()
-    assert np.sqrt((weight * np.log(PAIR_FACTOR) ** 2).sum()) == pytest.approx(FACTOR_SPREAD, rel=0.03)
-    assert len(FACTORS) == 5
+def test_a_slot_that_always_shows_too_little_is_promised_to_go_on_so() -> None:
+    """Three lives read new at 0.84 of their label: its true airflow is lower than what is on record."""
+    past = [(400.0 - 100 * life, [(400.0 - 100 * life, 0.84 * CLEAN_PA)]) for life in range(3)]
+    plain = forecast(one_slot(days_in=0.0), Settings())
+    low = forecast(one_slot(days_in=0.0, past=past), Settings())
+    assert told(plain, 0)[1] == pytest.approx(CLEAN_PA, rel=0.01)
+    assert 0.84 * CLEAN_PA < told(low, 0)[1] < 0.93 * CLEAN_PA

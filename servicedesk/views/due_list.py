@@ -3,6 +3,7 @@
 import csv
 import hashlib
 import threading
+from collections.abc import Callable
 from datetime import date, timedelta
 from itertools import chain
 from typing import Any, cast
@@ -10,6 +11,7 @@ from typing import Any, cast
 from django import forms
 from django.core.cache import cache
 from django.core.paginator import Page, Paginator
+from django.db import connection
 from django.db.models import F, Q, QuerySet
 from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import render
@@ -32,7 +34,7 @@ from shared.cells import harmless
 from shared.charts import small_gauge
 
 A_PAGE = 60
-COUNTED_FOR_S = 60
+COUNTED_FOR_S, _KNOWN_FOR_S = 60, 86_400
 _FIRST_COUNT = threading.Lock()
 SORTS = {
     "due": (gettext_lazy("due day"), (F("plan__due_on").asc(nulls_last=True), "name")),
@@ -164,25 +166,38 @@ def _in_use() -> QuerySet[FilterSlot]:
 
 
 def _count(rows: QuerySet[FilterSlot]) -> int:
-    """How many; of a large desk as of the last minute or two, as counting takes longer than all else on the
-    page: one request counts anew, for whom others wait only where nothing was counted before."""
+    """How many; of a large desk as it was last counted that day, since counting takes longer than all else on
+    the page: nobody waits for it but who asks first, and what is older than a minute is counted anew behind
+    the page."""
     if not due.is_large():
         return rows.count()
     asked = hashlib.sha256(str(rows.order_by().values("pk").query).encode()).hexdigest()
     key = f"due-count-{asked}"
-    if cache.add(f"{key}-anew", True, COUNTED_FOR_S) and cache.get(key) is not None:
-        return _count_anew(rows, key)
-    known = cache.get(key)
+    anew, known = cache.add(f"{key}-anew", True, COUNTED_FOR_S), cache.get(key)
     if known is None:
         with _FIRST_COUNT:
             known = cache.get(key)
             known = _count_anew(rows, key) if known is None else known
+    elif anew:
+        behind_the_page(_count_anew, rows, key)
     return int(known)
+
+
+def behind_the_page(work: Callable[..., object], *args: object) -> None:
+    """Do ``work`` in a thread with a connection of its own."""
+
+    def done() -> None:
+        try:
+            work(*args)
+        finally:
+            connection.close()
+
+    threading.Thread(target=done, daemon=True).start()
 
 
 def _count_anew(rows: QuerySet[FilterSlot], key: str) -> int:
     count = rows.count()
-    cache.set(key, count, 2 * COUNTED_FOR_S)
+    cache.set(key, count, _KNOWN_FOR_S)
     return count
 
 

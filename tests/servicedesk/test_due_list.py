@@ -3,8 +3,10 @@
 import csv
 import io
 import re
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator
 from datetime import timedelta
+from functools import partial
 
 import pytest
 import time_machine
@@ -15,6 +17,7 @@ from django.utils import timezone
 from equipment.models import FilterSlot, Site, User
 from schedules import due
 from schedules.models import Plan, Technician
+from servicedesk.views import due_list
 from tests.factories import (
     NOW,
     TODAY,
@@ -69,6 +72,11 @@ def test_a_large_desk_counts_once_a_minute_and_shows_the_same_rows(
     Plan.objects.filter(slot=slot).delete()
     assert title_and_rows(long_list)[0] == small[0]
     standing_clock.shift(timedelta(seconds=61))
+    behind: list[Callable[[], object]] = []
+    monkeypatch.setattr(due_list, "behind_the_page", lambda work, *args: behind.append(partial(work, *args)))
+    assert title_and_rows(long_list)[0] == small[0]
+    for work in behind:
+        work()
     assert title_and_rows(long_list) == ("4 filters are due before 27 May 2026. Rows 1 to 60 of 62.", 60)
 
 
@@ -127,3 +135,18 @@ def test_a_technician_sees_the_filters_of_the_homes_of_about_now(
     assert "homes that you go to about now" in page
     assert "1 filter is due before" in tight(page)
     assert "2 filters are due before" in tight(manager.get(reverse("due-list")).text)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_work_behind_a_page_has_a_connection_of_its_own(manager: Client) -> None:
+    done = threading.Event()
+
+    def work(number: int) -> None:
+        assert FilterSlot.objects.count() == number
+        done.set()
+
+    before = set(threading.enumerate())
+    due_list.behind_the_page(work, 0)
+    for thread in set(threading.enumerate()) - before:
+        thread.join(10)
+    assert done.is_set()

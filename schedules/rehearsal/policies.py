@@ -7,8 +7,10 @@ from typing import Protocol
 
 import numpy as np
 
+from schedules.planning.age_replacement import least_rate
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
-from schedules.planning.facts import Settings
+from schedules.planning.chance import reach
+from schedules.planning.facts import FleetFacts, Settings
 from schedules.planning.forecast import fit_prior, forecast
 from schedules.planning.loading import Prior
 from schedules.planning.runtime import USUAL_DAILY_HOURS
@@ -26,6 +28,8 @@ LEARN_AGAIN_DAYS = 91
 READ_AT_CHANGE = 0.45
 # Price of a filter and of putting it in, of a kWh, and overall efficiency of blower and motor.
 CHANGE_PRICE, ENERGY_PRICE, EFFICIENCY = 18.0, 0.17, 0.3
+# Ages in days at which a life is looked at.
+_AGES = np.concatenate([np.arange(0.0, 120.0, 4.0), np.geomspace(120.0, 1500.0, 40)])
 
 
 class Policy(Protocol):
@@ -105,6 +109,48 @@ class Ours:
             self._looked = day
         # A filter that went in since has no date yet.
         return np.asarray((self._days <= day) & (began <= self._looked + 1))
+
+
+class LeastRegret:
+    """At the age at which changes cost least a day, one past its limit ``setting`` times as much as one
+    before; by what the engine holds of each slot's lives."""
+
+    def __init__(self, late: float, *, shortest_days: int = 0) -> None:
+        self.setting = late
+        self.family = "least regret" + f", from {shortest_days} d" * (shortest_days > 0)
+        self._shortest = shortest_days
+        self._age: FloatArray = np.zeros(0)
+        self._prior = Prior()
+        self._learned = self._looked = -10_000
+
+    def due(self, day: int, record: DeskRecord, share: FloatArray) -> BoolArray:
+        """Slots whose filter has come to that age."""
+        if day - self._looked >= LOOK_AGAIN_DAYS:
+            facts = record.facts(day)
+            if day - self._learned >= LEARN_AGAIN_DAYS:
+                self._prior, self._learned = fit_prior(facts), day
+            self._age = self._best(facts)
+            self._looked = day
+        age = day + 1 - _began(record)
+        return np.asarray((age >= np.maximum(self._age, self._shortest)) & (age > day - self._looked))
+
+    def _best(self, facts: FleetFacts) -> FloatArray:
+        result, slots = forecast(facts, Settings(0.2), self._prior), facts.slots
+        ratio = np.where(
+            result.computable, slots.limit_pa / np.where(slots.clean_pa > 0, slots.clean_pa, 1.0), 2.0
+        )
+        age = np.maximum(facts.as_of + 1 - result.began, 1.0)
+        where, rows = reach(result.learned, ratio, result.used_m), np.arange(len(age))
+        past = []
+        for days in _AGES:
+            part = np.log(np.maximum(days, 1e-6) / age)
+            so_far = where.pace.present.beyond(where.limit - part[:, None])
+            ahead = np.maximum(np.ceil(days - age), 0).astype(np.int64)
+            later = where.after(result.ahead.until(ahead), result.scatter.over(ahead, rows), rows)
+            past.append(np.where(days <= age, so_far, later))
+        survival = 1.0 - np.maximum.accumulate(np.stack(past, axis=1), axis=1)
+        best, _rate = least_rate(_AGES, survival, 1.0, self.setting)
+        return np.where(result.computable, best, np.inf)
 
 
 def _began(record: DeskRecord) -> FloatArray:
@@ -236,6 +282,8 @@ def everyday() -> Iterator[Policy]:
     yield from (Ours(risk) for risk in (0.1, 0.2, 0.35, 0.5))
     yield from (Ours(risk, shortest_days=SHORTEST_DAYS) for risk in (0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.7))
     yield Ours(0.2, shortest_days=SHORTEST_DAYS, capped=True)
+    yield from (LeastRegret(late) for late in (2.0, 3.0, 5.0, 10.0))
+    yield from (LeastRegret(late, shortest_days=SHORTEST_DAYS) for late in (1.5, 2.0, 3.0, 5.0, 10.0, 20.0))
 
 
 def at_same(outcomes: Iterable[Outcome], family: str, held: str, value: float, wanted: str) -> float:

@@ -60,7 +60,7 @@ def compared(outcomes: list[Outcome]) -> list[str]:
     """Ours beside the habits: days past the limit at as many changes, and the reverse; what was not tried
     is left out."""
     lines = []
-    for ours in dict.fromkeys(o.family for o in outcomes if o.family.startswith("ours")):
+    for ours in dict.fromkeys(o.family for o in outcomes if o.family.startswith(("ours", "least"))):
         for other in ("fixed days", "run-hours"):
             for one in (o for o in outcomes if o.family == other):
                 past = at_same(outcomes, ours, "changes", one.changes, "days_past") / max(one.days_past, 1e-9)

@@ -9,7 +9,16 @@ from schedules.planning.arrays import BoolArray
 from schedules.rehearsal.desk import DeskRecord
 from schedules.rehearsal.filters import INWC
 from schedules.rehearsal.fleet import Fleet, simulate
-from schedules.rehearsal.policies import FixedDays, KnowsAll, Ours, Outcome, RunHours, at_same, live
+from schedules.rehearsal.policies import (
+    FixedDays,
+    KnowsAll,
+    LeastRegret,
+    Ours,
+    Outcome,
+    RunHours,
+    at_same,
+    live,
+)
 from schedules.rehearsal.policy_drawing import drawing
 
 DAYS = 250
@@ -51,6 +60,14 @@ def test_nobody_does_better_than_the_one_who_knows_all(fleet: Fleet, logged: Boo
 def test_a_month_means_a_change_a_month(fleet: Fleet, logged: BoolArray) -> None:
     # The first change comes at once where a filter was older; then one every thirty days.
     assert live(fleet, logged, FixedDays(30.0), DAYS).changes * DAYS / 365.25 == pytest.approx(8.5, abs=0.8)
+
+
+def test_the_dearer_a_late_change_the_more_often_one_changes_and_the_less_is_past(
+    fleet: Fleet, logged: BoolArray, never: Outcome
+) -> None:
+    calm, careful = (live(fleet, logged, LeastRegret(late, shortest_days=14), DAYS) for late in (1.5, 6.0))
+    assert careful.changes > calm.changes > 0
+    assert careful.days_past < calm.days_past < never.days_past
 
 
 def test_more_hours_are_fewer_changes(fleet: Fleet, logged: BoolArray) -> None:

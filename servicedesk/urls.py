@@ -25,7 +25,7 @@ handler404 = "servicedesk.views.nothing.nothing_here"
 
 urlpatterns = [
     path("", start.start, name="start"),
-    path("alive/", start.alive, name="alive"),
+    path("alive/", ready.alive, name="alive"),
     path("ready/", ready.page, name="ready"),
     path("metrics/", metrics.page, name="metrics"),
     path("worker.js", phone.worker, name="worker"),

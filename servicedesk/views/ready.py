@@ -1,4 +1,4 @@
-"""Whether this process can serve: for whoever deals requests out among several."""
+"""Whether this process is there, and whether it can serve: for whoever starts it, or deals requests out."""
 
 from collections.abc import Callable
 
@@ -11,6 +11,13 @@ from django.http import HttpRequest, HttpResponse
 _PATIENCE_S = 2.0
 # Of a database that had all migrations once it is not asked again: an upgrade starts a new process.
 _migrated: set[str] = set()
+
+
+def alive(request: HttpRequest) -> HttpResponse:
+    """That the process answers: started anew where it does not, it would be no better for a lost database."""
+    answer = HttpResponse("ok\n", content_type="text/plain; charset=utf-8")
+    answer["Cache-Control"] = "no-store"
+    return answer
 
 
 def page(request: HttpRequest) -> HttpResponse:

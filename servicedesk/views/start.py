@@ -5,7 +5,6 @@ from datetime import date
 import sesame.utils
 from django.contrib import messages
 from django.contrib.auth import login, logout
-from django.db import connection
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone, translation
@@ -37,13 +36,6 @@ def start(request: HttpRequest) -> HttpResponse:
 
 def _today() -> date:
     return due.today(timezone.now())
-
-
-def alive(request: HttpRequest) -> HttpResponse:
-    """Whether the web and its database answer."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT 1")
-    return HttpResponse("ok\n", content_type="text/plain")
 
 
 def sign_in(request: HttpRequest) -> HttpResponse:

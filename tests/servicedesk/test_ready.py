@@ -1,5 +1,6 @@
 """Whether a process can serve is told in plain words, and nothing else with it."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -49,6 +50,43 @@ def test_a_database_that_is_down_is_told_without_its_address(monkeypatch: pytest
 def test_a_redis_that_is_down_is_told_without_its_address(settings: Settings) -> None:
     settings.REDIS_URL = "redis://secret@127.0.0.1:1/0"
     assert told() == (503, "Redis does not answer.\n")
+
+
+@pytest.fixture
+def database_away() -> Iterator[list[str]]:
+    """Every query fails; those tried."""
+    tried: list[str] = []
+
+    def down(execute: Any, sql: str, params: Any, many: bool, context: Any) -> None:
+        tried.append(sql)
+        raise OperationalError("could not connect to 10.1.2.3, user desk")
+
+    with connection.execute_wrapper(down):
+        yield tried
+
+
+def test_a_process_is_alive_also_while_the_database_is_away(
+    manager: Client, database_away: list[str]
+) -> None:
+    for visitor in (Client(), manager):
+        answer = visitor.get("/alive/")
+        assert (answer.status_code, answer.text, answer["Cache-Control"]) == (200, "ok\n", "no-store")
+        assert visitor.head("/alive/").status_code == 200
+    assert database_away == []
+
+
+def test_a_process_whose_database_is_away_says_that_it_is_not_ready(
+    manager: Client, database_away: list[str]
+) -> None:
+    assert told() == (503, "The database does not answer.\n")
+    assert manager.get("/ready/").status_code == 503
+    assert database_away == ["SELECT 1", "SELECT 1"]
+
+
+def test_machines_ask_by_whatever_name_and_write_nothing() -> None:
+    for page in ("/alive/", "/ready/"):
+        assert Client().get(page, headers={"Host": "10.1.2.3:8000"}).status_code == 200
+        assert Client().post(page).status_code == 405
 
 
 def test_it_answers_plain_http_where_pages_and_figures_ask_for_https(settings: Settings) -> None:

@@ -22,6 +22,7 @@ from gunicorn.app.base import BaseApplication
 from gunicorn.glogging import Logger
 
 from servicedesk.celery_app import app as celery
+from servicedesk.migrating import NotMigratedError, at_start
 from servicedesk.wsgi import application
 
 WEB_THREADS = 8
@@ -158,8 +159,11 @@ class Desk(BaseApplication):  # type: ignore[misc]  # gunicorn carries no types
 
 
 def prepare(with_demo: bool) -> None:
-    """Brings the database up to date; the server forks next, so nothing open or unwritten is left behind."""
-    call_command("migrate", verbosity=0)
+    """Brings the database up to date; the server forks next, so nothing open or unwritten is left behind.
+
+    Raises NotMigratedError.
+    """
+    at_start()
     # Whoever reads the log could enter the demo's accounts.
     if with_demo and not settings.PRODUCTION:
         call_command("load_demo", "--once")
@@ -179,7 +183,11 @@ def main(arguments: list[str]) -> int:
     if reason := address.why_not():
         print(reason, file=sys.stderr)
         return 1
-    prepare(chosen.demo)
+    try:
+        prepare(chosen.demo)
+    except NotMigratedError as fault:
+        print(fault, file=sys.stderr)
+        return 1
     Desk(address).run()
     return 0
 

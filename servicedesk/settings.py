@@ -126,6 +126,8 @@ else:
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
     # A machine that is gone says nothing: without an end, whoever asks would wait for minutes.
     DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 10)
+# Whether a process that starts to serve migrates first; else it ends where a migration is missing.
+MIGRATE_AT_START = env.bool("MIGRATE_AT_START", default=True)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "equipment.User"

@@ -14,6 +14,7 @@ from schedules import due, night
 from schedules.models import Night, Notice
 from servicedesk.doctor.findings import Finding, goes_on, look, well, wrong
 from servicedesk.doctor.record import letters_under_way, swept
+from servicedesk.migrating import left
 
 LATE = timedelta(hours=6)
 NIGHT_S = timedelta(hours=4)
@@ -40,13 +41,12 @@ def _database() -> tuple[Finding, bool]:
     kind = {"sqlite": "SQLite", "postgresql": "PostgreSQL"}.get(connection.vendor, connection.vendor)
     try:
         connection.ensure_connection()
-        executor = MigrationExecutor(connection)
-        left = len(executor.migration_plan(executor.loader.graph.leaf_nodes()))
+        lacks = left(connection)
     except DatabaseError as error:
         said = f"{kind} does not answer ({type(error).__name__}); look at DATABASE_URL and at the server."
         return wrong("Database", said), False
-    if left:
-        return wrong("Database", f"{left} migrations are to be applied; run manage migrate."), False
+    if lacks:
+        return wrong("Database", f"{lacks} migrations are to be applied; run manage migrate."), False
     version = ".".join(map(str, connection.get_database_version()))
     return well("Database", f"{kind} {version} answers and has all migrations."), True
 

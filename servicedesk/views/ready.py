@@ -5,8 +5,9 @@ from collections.abc import Callable
 import redis
 from django.conf import settings
 from django.db import DatabaseError, connection
-from django.db.migrations.executor import MigrationExecutor
 from django.http import HttpRequest, HttpResponse
+
+from servicedesk.migrating import left
 
 _PATIENCE_S = 2.0
 # Of a database that had all migrations once it is not asked again: an upgrade starts a new process.
@@ -39,8 +40,7 @@ def _migrations_left() -> str:
     name = str(connection.settings_dict["NAME"])
     if name in _migrated:
         return ""
-    executor = MigrationExecutor(connection)
-    if executor.migration_plan(executor.loader.graph.leaf_nodes()):
+    if left(connection):
         return "The database lacks migrations: run manage migrate."
     _migrated.add(name)
     return ""

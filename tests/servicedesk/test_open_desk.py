@@ -60,6 +60,7 @@ def test_a_desk_in_production_never_gets_the_demo(
     settings.PRODUCTION, settings.VAR_DIR = production, tmp_path
     called: list[str] = []
     monkeypatch.setattr(serve, "call_command", lambda name, *args, **more: called.append(name))
+    monkeypatch.setattr(serve, "at_start", lambda: None)
     monkeypatch.setattr(serve.connections, "close_all", lambda: None)
     serve.prepare(with_demo=True)
     assert ("load_demo" in called) is not production

@@ -6,6 +6,7 @@ The outbox row is written before anything is tried; ``sending`` empties the outb
 import logging
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -33,7 +34,6 @@ _WITHOUT_DAY = (Visit.State.DUE, Visit.State.DISPLACED)
 # On a large desk each sweep looks at so many homes, the next at the next ones: a million filters in two
 # hours and a half.
 HOMES_A_SWEEP = 5_000
-_A_SWEEP_S = 60
 
 
 @dataclass(frozen=True)
@@ -139,20 +139,36 @@ def _together(slots: list[FilterSlot], today: date, policy: Policy, leads: _Lead
     return [slot for slot in slots if slot.plan.due_on and (slot.pk in near or slot.plan.due_on <= last)]
 
 
-def _homes_of_this_sweep(now: datetime) -> Q | None:
-    """On a large desk the homes whose turn it is this minute, by their numbers; None for all."""
+@contextmanager
+def _next_homes(policy: Policy) -> Iterator[Q | None]:
+    """On a large desk the homes after the last one looked at, by their numbers; None for all.
+
+    That place moves on when they are done, also where something went wrong; a worker that is killed leaves
+    it, and of two that have the same homes one moves it.
+    """
     if not due.is_large():
-        return None
-    turns = (Site.objects.aggregate(last=Max("pk"))["last"] or 0) // HOMES_A_SWEEP + 1
-    first = int(now.timestamp()) // _A_SWEEP_S % turns * HOMES_A_SWEEP
-    return Q(system__site__gte=first, system__site__lt=first + HOMES_A_SWEEP)
+        yield None
+        return
+    before = policy.reminders_reached
+    ahead = Site.objects.filter(pk__gt=before).order_by("pk").values_list("pk", flat=True)
+    # Where fewer are left the next turn begins at the first home.
+    last = next(iter(ahead[HOMES_A_SWEEP - 1 : HOMES_A_SWEEP]), 0)
+    homes = Q(system__site__gt=before)
+    try:
+        yield homes & Q(system__site__lte=last) if last else homes
+    finally:
+        Policy.objects.filter(pk=policy.pk, reminders_reached=before).update(reminders_reached=last)
 
 
 def write_due(now: datetime) -> int:
     """Write an outbox row for every home that is to be told and was not yet, on a large desk of those whose
     turn it is; how many were written."""
     policy = Policy.the()
-    told_of = to_tell(now, policy, _homes_of_this_sweep(now))
+    with _next_homes(policy) as homes_of:
+        return _write_to(to_tell(now, policy, homes_of), now, policy)
+
+
+def _write_to(told_of: list[ToTell], now: datetime, policy: Policy) -> int:
     homes = [home for home in told_of if home.slots and home.person and not home.why_not]
     _speak_anew(homes)
     slots = {slot.pk for home in homes for slot in home.slots}

@@ -69,6 +69,8 @@ class Policy(OneRow):
     ways_observed = models.PositiveIntegerField(_("ways observed"), default=0)
     stay_factor = models.FloatField(_("stays as observed over reckoned"), default=1.0)
     stays_observed = models.PositiveIntegerField(_("stays observed"), default=0)
+    # The last home that reminders looked at, on a large desk; 0: from the first one on.
+    reminders_reached = models.PositiveBigIntegerField(default=0, db_default=0, editable=False)
 
     class Meta:
         verbose_name = _("policy")

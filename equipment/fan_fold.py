@@ -6,7 +6,7 @@ is put right, is a row again, counts before the folded one, and is folded with t
 
 from collections import defaultdict
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 from django.db import connection, transaction
@@ -17,6 +17,8 @@ from shared.packed_days import DAYS, pack, unpack
 
 # So many days at least stay rows: what devices still put right, and what a page shows day by day.
 WHOLE_DAYS = 62
+# And so many more may wait, so that the row of a year is not written anew every day.
+_MAY_WAIT_DAYS = 28
 _SOME = 500
 _FIELDS = ("system", "year", "hours")
 _Year = tuple[int, int]
@@ -26,6 +28,13 @@ def fold(system_ids: Sequence[int], before: date) -> int:
     """Fold the days of some systems that lie before a day; how many days."""
     some = sorted(set(system_ids))
     return sum(_fold_some(some[start : start + _SOME], before) for start in range(0, len(some), _SOME))
+
+
+def fold_late(today: date) -> int:
+    """Fold the systems that have days which waited for long; how many days."""
+    last = today - timedelta(days=WHOLE_DAYS)
+    late = RuntimeDay.objects.filter(day__lt=last - timedelta(days=_MAY_WAIT_DAYS))
+    return fold(list(late.order_by().values_list("system", flat=True).distinct()), last)
 
 
 @transaction.atomic

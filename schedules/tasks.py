@@ -6,7 +6,7 @@ import socket
 from celery import shared_task
 from django.utils import timezone
 
-from equipment import api_keys, look_up_refresh
+from equipment import api_keys, fan_fold, look_up_refresh
 from equipment.sheets import waiting
 from schedules import (
     due,
@@ -122,5 +122,10 @@ def forget_uploads() -> int:
 
 @shared_task
 def forget_old() -> int:
-    """Take away what is known of people for longer than the settings say."""
-    return sum(retention.forget_old(timezone.now()).values())
+    """Take away what is known of people for longer than the settings say, and fold a small desk's old fan
+    hours."""
+    now = timezone.now()
+    gone = sum(retention.forget_old(now).values())
+    if not due.is_large():
+        fan_fold.fold_late(due.today(now))
+    return gone

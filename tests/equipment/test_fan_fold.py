@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from equipment.device_posts import DayPosted, take
-from equipment.fan_fold import fold
+from equipment.fan_fold import WHOLE_DAYS, fold, fold_late
 from equipment.fan_log import fan_log
 from equipment.models import FanYear, FilterSlot, RuntimeBefore, RuntimeDay, System
 from equipment.sheets.exporter import export_sheets
@@ -58,6 +58,21 @@ def test_what_is_folded_are_no_rows_any_more() -> None:
     assert RuntimeDay.objects.get().day == date(2026, 1, 2)
     assert sorted(FanYear.objects.values_list("year", flat=True)) == [2025, 2026]
     assert fold([rows[0].system_id], date(2026, 1, 2)) == 0
+
+
+def test_a_system_is_folded_once_a_day_of_it_has_waited_for_four_weeks() -> None:
+    today = date(2026, 5, 12)
+    ages = {n: today - timedelta(days=n) for n in (1, WHOLE_DAYS, WHOLE_DAYS + 1, WHOLE_DAYS + 28, 700)}
+    waited, waits = SystemFactory(), SystemFactory()
+    store(waited, {day: n / 100 for n, day in ages.items()} | {today - timedelta(days=91): 9.0})
+    store(waits, {day: 2.0 for n, day in ages.items() if n <= WHOLE_DAYS + 28})
+    before = told(waited, waits)
+    assert fold_late(today) == 4
+    rows = RuntimeDay.objects.filter(system=waited).values_list("day", flat=True)
+    assert set(rows) == {ages[1], ages[WHOLE_DAYS]}
+    assert RuntimeDay.objects.filter(system=waits).count() == 4
+    assert told(waited, waits) == before
+    assert fold_late(today) == 0
 
 
 def test_only_the_days_asked_for_are_told() -> None:

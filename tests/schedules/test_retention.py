@@ -7,7 +7,20 @@ import time_machine
 from django.contrib.sessions.models import Session
 from pytest_django.fixtures import Settings
 
-from equipment.models import FilterChange, Person, Reading, RuntimeBefore, Site, User, WeatherBefore
+from equipment.fan_fold import WHOLE_DAYS
+from equipment.fan_log import fan_log
+from equipment.models import (
+    FilterChange,
+    Person,
+    Reading,
+    RuntimeBefore,
+    RuntimeDay,
+    Site,
+    System,
+    User,
+    WeatherBefore,
+)
+from schedules import due
 from schedules.erasure import is_erased
 from schedules.models import Answer, FieldEntry, Notice, Photograph, RoundPlan, Rung, SeasonPlan
 from schedules.retention import forget_old
@@ -16,6 +29,7 @@ from tests.factories import (
     AnswerFactory,
     FieldEntryFactory,
     FilterChangeFactory,
+    FilterSlotFactory,
     NoticeFactory,
     PersonFactory,
     PhotographFactory,
@@ -23,9 +37,11 @@ from tests.factories import (
     RoundPlanFactory,
     RungFactory,
     RuntimeBeforeFactory,
+    RuntimeDayFactory,
     SeasonPlanFactory,
     SeasonTripFactory,
     SiteRoleFactory,
+    SystemFactory,
     UserFactory,
     WeatherBeforeFactory,
 )
@@ -154,3 +170,31 @@ def test_nought_is_for_ever_and_sessions_end(now: datetime, settings: Settings) 
 def test_the_task_says_how_many_went(now: datetime) -> None:
     NoticeFactory(state="sent", send_at=now - 99 * LONG, text="t")
     assert task() == 1
+
+
+def days_of_a_year(now: datetime) -> System:
+    system: System = SystemFactory()
+    for days in range(1, 366, 7):
+        RuntimeDayFactory(system=system, day=now.date() - timedelta(days=days), fan_hours=days / 20)
+    return system
+
+
+def test_the_task_folds_a_small_desks_old_fan_hours(now: datetime) -> None:
+    system = days_of_a_year(now)
+    log = fan_log([system.pk], now.date()).by_day()
+    with time_machine.travel(now, tick=False):
+        assert task() == 0
+    last = now.date() - timedelta(days=WHOLE_DAYS)
+    assert RuntimeDay.objects.earliest("day").day >= last
+    assert fan_log([system.pk], now.date()).by_day() == log
+
+
+def test_the_task_leaves_a_large_desks_fan_hours_to_its_night(
+    now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    days_of_a_year(now)
+    FilterSlotFactory()
+    monkeypatch.setattr(due, "LARGE", 0)
+    with time_machine.travel(now, tick=False):
+        task()
+    assert RuntimeDay.objects.count() == 53

@@ -1,7 +1,9 @@
 """One process for a desk: its pages, the worker behind them and the clock that wakes it."""
 
 import argparse
+import atexit
 import errno
+import gc
 import os
 import socket
 import sys
@@ -29,6 +31,7 @@ WEB_THREADS = 8
 TASK_THREADS = 2
 GRACE_S = 20
 SWITCH_S = 0.0005
+TIMER_S = 0.1  # for so long a worker that ends may wait for its timer
 
 
 @dataclass(frozen=True)
@@ -66,9 +69,13 @@ class Address:
         return ""
 
 
+def in_memory(app: Celery) -> bool:
+    return str(app.conf.broker_url).startswith("memory:")
+
+
 def make_queue(app: Celery) -> None:
     """Makes the queue in memory: two threads that make it at once make two, and one takes a task with it."""
-    if str(app.conf.broker_url).startswith("memory:"):
+    if in_memory(app):
         with app.connection_for_write() as connection:
             app.amqp.queues[app.conf.task_default_queue](connection.default_channel).declare()
 
@@ -80,7 +87,12 @@ class Embedded:
         make_queue(app)
         app.set_default()  # a task's thread asks for the default application, and would be given an empty one
         self.worker = WorkController(
-            app=app, pool="threads", concurrency=TASK_THREADS, without_gossip=True, without_mingle=True
+            app=app,
+            pool="threads",
+            concurrency=TASK_THREADS,
+            without_gossip=True,
+            without_mingle=True,
+            timer_precision=TIMER_S,
         )
         # The plain scheduler keeps its times in memory: every task is a sweep that may run early.
         self.clock = Clock(app, scheduler_cls=Scheduler)
@@ -97,6 +109,10 @@ class Embedded:
         """Lets the running tasks finish, for at most GRACE_S seconds."""
         self.clock.stop()
         worker_state.should_stop = os.EX_OK  # type: ignore[assignment]
+        if in_memory(self.worker.app):
+            # Its loop waits two seconds for a message before it looks up, and for another one before it ends.
+            for _ in range(2):
+                self.worker.app.control.broadcast("ping")
         self.worker_thread.join(GRACE_S)  # the clock may sleep on: it holds nothing
 
 
@@ -188,6 +204,8 @@ def main(arguments: list[str]) -> int:
     except NotMigratedError as fault:
         print(fault, file=sys.stderr)
         return 1
+    # Else each of the two processes, as it ends, searches all it ever made for dead rings, for a second.
+    atexit.register(gc.freeze)
     Desk(address).run()
     return 0
 

@@ -13,13 +13,15 @@ import urllib.request
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import pytest
 from celery import Celery, current_app
+from celery.utils import timer2
 from celery.worker import state as worker_state
-from kombu.transport.memory import Channel
+from kombu.transport.memory import Channel, Transport
 
-from servicedesk.serve import Address, Embedded
+from servicedesk.serve import TIMER_S, Address, Embedded
 from tests.servers import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -151,26 +153,33 @@ def test_an_address_is_8000_on_this_machine_unless_told_otherwise(monkeypatch: p
     assert Address.from_environment().bind == "[::1]:8000"
 
 
-def test_the_embedded_worker_does_tasks_and_the_clock_sends_them(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture
+def probe(monkeypatch: pytest.MonkeyPatch) -> Celery:
+    """An application of its own, with its queue in memory."""
     monkeypatch.setattr(worker_state, "should_stop", None)
     monkeypatch.setattr("celery._state.default_app", current_app._get_current_object())
     current_app.finalize()  # as after any task of the desk: what is defined from now on it does not know
     app = Celery("probe", broker="memory://localhost//", set_as_current=False, fixups=[])
     app.conf.task_default_queue = "probe"
     app.conf.broker_transport_options = {"polling_interval": 0.05}
-    app.conf.beat_schedule = {"tick": {"task": "tick", "schedule": 0.2}}
+    app.conf.beat_schedule = {}
+    return app
+
+
+def test_the_embedded_worker_does_tasks_and_the_clock_sends_them(probe: Celery) -> None:
+    probe.conf.beat_schedule = {"tick": {"task": "tick", "schedule": 0.2}}
     asked, ticked = threading.Event(), threading.Event()
 
-    @app.task
+    @probe.task
     def by_hand() -> None:
         if current_app.main == "probe":
             asked.set()
 
-    @app.task(name="tick")
+    @probe.task(name="tick")
     def tick() -> None:
         ticked.set()
 
-    embedded = Embedded(app)
+    embedded = Embedded(probe)
     assert "probe" in Channel.queues  # made before any thread can make a second one and lose a task
     embedded.start()
     by_hand.delay()
@@ -178,3 +187,31 @@ def test_the_embedded_worker_does_tasks_and_the_clock_sends_them(monkeypatch: py
     assert ticked.wait(10)
     embedded.stop()
     assert not embedded.worker_thread.is_alive()
+
+
+def test_asked_to_stop_an_idle_worker_waits_for_no_message_and_hardly_for_its_timer(
+    probe: Celery, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done, slept = threading.Event(), []
+
+    def drain(transport: Transport, connection: Any, timeout: float | None = None) -> None:
+        waits(transport, connection)  # until there is a message, however long that takes
+
+    def sleep(seconds: float) -> None:
+        slept.append(seconds)
+        time.sleep(seconds)
+
+    @probe.task
+    def just_once() -> None:
+        done.set()
+
+    waits = Transport.drain_events
+    monkeypatch.setattr(Transport, "drain_events", drain)
+    monkeypatch.setattr(timer2, "sleep", sleep)
+    embedded = Embedded(probe)
+    embedded.start()
+    just_once.delay()
+    assert done.wait(10)
+    embedded.stop()
+    assert not embedded.worker_thread.is_alive()
+    assert 0 < max(slept) <= TIMER_S

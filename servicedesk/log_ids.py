@@ -95,7 +95,7 @@ class Ids(logging.Filter):
 
 
 class JsonLines(logging.Formatter):
-    """A line of JSON a record; what is not known is left out."""
+    """A line of JSON a record, with its own ``fields``; what is not known is left out."""
 
     def format(self, record: logging.LogRecord) -> str:
         """The line."""
@@ -108,6 +108,7 @@ class JsonLines(logging.Formatter):
         for name in ("request_id", "user_number", "task_name", "task_id"):
             if value := getattr(record, name, None):
                 told[name] = value
+        told |= getattr(record, "fields", {})
         if record.exc_info:
             told["trace"] = self.formatException(record.exc_info)
         return json.dumps(told, ensure_ascii=False, default=str)

@@ -4,6 +4,8 @@ import argparse
 import atexit
 import errno
 import gc
+import io
+import logging
 import os
 import socket
 import sys
@@ -32,6 +34,7 @@ TASK_THREADS = 2
 GRACE_S = 20
 SWITCH_S = 0.0005
 TIMER_S = 0.1  # for so long a worker that ends may wait for its timer
+log = logging.getLogger("servicedesk.serve")  # its own name is another where it is the process
 
 
 @dataclass(frozen=True)
@@ -160,7 +163,11 @@ class Desk(BaseApplication):  # type: ignore[misc]  # gunicorn carries no types
         return application
 
     def when_ready(self, arbiter: object) -> None:
-        call_command("welcome")
+        if settings.LOG_FORMAT == "json":
+            # The ways into a demo are no matter of such a log: manage welcome prints them.
+            log.info("The desk is open at %s", settings.SITE_URL)
+        else:
+            call_command("welcome")
         connections.close_all()
         sys.stdout.flush()
 
@@ -174,6 +181,14 @@ class Desk(BaseApplication):  # type: ignore[misc]  # gunicorn carries no types
             self.embedded.stop()
 
 
+def say(text: str, level: int = logging.INFO) -> None:
+    """A line for people, or for machines an object: to the log where that is theirs."""
+    if settings.LOG_FORMAT == "json":
+        log.log(level, "%s", text)
+    else:
+        print(text, file=sys.stderr if level > logging.INFO else sys.stdout)
+
+
 def prepare(with_demo: bool) -> None:
     """Brings the database up to date; the server forks next, so nothing open or unwritten is left behind.
 
@@ -182,7 +197,9 @@ def prepare(with_demo: bool) -> None:
     at_start()
     # Whoever reads the log could enter the demo's accounts.
     if with_demo and not settings.PRODUCTION:
-        call_command("load_demo", "--once")
+        said = io.StringIO()
+        call_command("load_demo", "--once", stdout=said)
+        say(said.getvalue().strip())
     connections.close_all()
     sys.stdout.flush()
 
@@ -194,15 +211,15 @@ def main(arguments: list[str]) -> int:
     try:
         address = Address.from_environment()
     except ValueError as fault:
-        print(fault, file=sys.stderr)
+        say(str(fault), logging.ERROR)
         return 1
     if reason := address.why_not():
-        print(reason, file=sys.stderr)
+        say(reason, logging.ERROR)
         return 1
     try:
         prepare(chosen.demo)
     except NotMigratedError as fault:
-        print(fault, file=sys.stderr)
+        say(str(fault), logging.ERROR)
         return 1
     # Else each of the two processes, as it ends, searches all it ever made for dead rings, for a second.
     atexit.register(gc.freeze)

@@ -1,5 +1,6 @@
 """All settings, read from the environment; without any, one process on SQLite."""
 
+import logging
 import os
 from contextlib import suppress
 from pathlib import Path
@@ -67,6 +68,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "servicedesk.metrics.requests.MetricsMiddleware",
     "servicedesk.log_ids.RequestIdMiddleware",
+    "servicedesk.slow_requests.SlowRequestsMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "django.middleware.gzip.GZipMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -300,6 +302,8 @@ if 0 < len(METRICS_TOKEN) < 20:
 LOG_FORMAT = env.str("LOG_FORMAT", default="line")
 if LOG_FORMAT not in ("line", "json"):
     raise ImproperlyConfigured("LOG_FORMAT is either line or json.")
+# Python's own warnings are plain lines else.
+logging.captureWarnings(LOG_FORMAT == "json")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,

@@ -8,6 +8,8 @@ from django.core.exceptions import MiddlewareNotUsed
 from django.http import HttpRequest, HttpResponseBase
 from prometheus_client import CollectorRegistry, Counter, Histogram, disable_created_metrics
 
+from servicedesk.address_names import route_of
+
 # A line more for each, which nobody reads.
 disable_created_metrics()  # type: ignore[no-untyped-call]
 COUNTED = CollectorRegistry()
@@ -40,16 +42,8 @@ class MetricsMiddleware:
         """The answer, counted."""
         began = time.perf_counter()
         answer = self.get_response(request)
-        route = _route(request)
+        route = route_of(request)
         method = request.method if request.method in _METHODS else "other"
         _SECONDS.labels(route, method).observe(time.perf_counter() - began)
         _REQUESTS.labels(route, method, answer.status_code).inc()
         return answer
-
-
-def _route(request: HttpRequest) -> str:
-    """The name of the address, never what stands in it."""
-    match = request.resolver_match
-    if match is None:
-        return "none"
-    return "admin" if "admin" in match.app_names else (match.url_name or "none")

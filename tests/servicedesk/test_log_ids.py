@@ -13,7 +13,7 @@ import pytest
 from celery import shared_task
 from django.test import Client
 
-from servicedesk import log_ids
+from servicedesk import log_ids, slow_requests
 from servicedesk.log_ids import HEADER, Ids, JsonLines
 
 pytestmark = pytest.mark.django_db
@@ -31,6 +31,15 @@ AS_THE_SERVER = """
 from servicedesk.serve import Address, Desk
 desk = Desk(Address("127.0.0.1", 8000))
 desk.cfg.logger_class(desk.cfg).error("asked for %s", "/answer/s3cret/")
+"""
+
+
+AS_A_WORKER_THAT_ENDS = """
+import os, signal
+from celery import signals
+from servicedesk.celery_app import app
+signals.worker_ready.connect(lambda **_: os.kill(os.getpid(), signal.SIGTERM), weak=False)
+app.worker_main(["worker", "--loglevel", "WARNING", "--without-gossip", "--pool", "solo"])
 """
 
 
@@ -112,3 +121,41 @@ def test_worker_and_server_write_as_the_pages_do_and_keep_secrets_out(
     assert line["logger"] == logger
     assert line["message"].startswith("asked for /answer/")
     assert "s3cret" not in said.stderr
+
+
+@pytest.mark.once
+def test_a_worker_for_machines_writes_objects_and_no_banner(tmp_path: Path) -> None:
+    own = {"VAR_DIR": str(tmp_path), "LOG_FORMAT": "json", "PYTHONPATH": str(ROOT), "REDIS_URL": ""}
+    command = [sys.executable, "-P", "-W", "always", "-c", AS_A_WORKER_THAT_ENDS]
+    said = subprocess.run(command, env=os.environ | own, capture_output=True, text=True, timeout=60)
+    assert said.returncode == 0
+    assert said.stdout == ""
+    assert all(json.loads(line)["level"] for line in said.stderr.splitlines())
+
+
+def at_seconds(monkeypatch: pytest.MonkeyPatch, *moments: float) -> None:
+    moment = iter(moments)
+    monkeypatch.setattr(slow_requests, "perf_counter", lambda: next(moment))
+
+
+def test_a_slow_request_has_a_line_with_its_names_and_figures(
+    manager: Client, lines: list[dict[str, Any]], manager_user: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    at_seconds(monkeypatch, 10.0, 11.25)
+    manager.get("/sheets/", {"secret": "s3cret"}, headers={HEADER: "abc"})
+    (line,) = [one for one in lines if one["logger"] == "servicedesk.slow_requests"]
+    assert line["message"] == "slow request: GET sheets 200 1.2 s"
+    figures = {"route": "sheets", "method": "GET", "status": 200, "seconds": 1.25}
+    assert line == line | figures | {"request_id": "abc", "user_number": manager_user.pk}
+    assert "s3cret" not in str(line)
+
+
+def test_a_request_of_a_second_has_no_line_and_a_slow_one_without_a_name_has(
+    lines: list[dict[str, Any]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    at_seconds(monkeypatch, 10.0, 11.0, 20.0, 23.0)
+    Client().get("/alive/")
+    Client().get("/answer-s3cret")
+    slow = [one for one in lines if one["logger"] == "servicedesk.slow_requests"]
+    assert [(one["route"], one["status"]) for one in slow] == [("none", 404)]
+    assert "user_number" not in slow[0]

@@ -1,6 +1,7 @@
 """The one-process server, started for real on a free port."""
 
 import contextlib
+import json
 import os
 import signal
 import socket
@@ -20,8 +21,11 @@ from celery import Celery, current_app
 from celery.utils import timer2
 from celery.worker import state as worker_state
 from kombu.transport.memory import Channel, Transport
+from pytest_django.fixtures import Settings
 
+from servicedesk import serve
 from servicedesk.serve import TIMER_S, Address, Embedded
+from tests.factories import SiteFactory
 from tests.servers import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -94,6 +98,46 @@ def _starts_again_and_leaves_no_file(tmp_path: Path) -> None:
         process.send_signal(signal.SIGINT)
         process.communicate(timeout=30)
         assert list((tmp_path / "work").iterdir()) == []
+
+
+def test_for_machines_every_line_is_an_object(tmp_path: Path) -> None:
+    port = free_port()
+    process = command(tmp_path, PORT=str(port), LOG_FORMAT="json")
+    wait_until_answered(f"http://127.0.0.1:{port}/alive/", process)
+    process.send_signal(signal.SIGTERM)
+    said, _ = process.communicate(timeout=30)
+    lines = [json.loads(line) for line in said.splitlines()]
+    assert f"The desk is open at http://127.0.0.1:{port}" in [line["message"] for line in lines]
+
+
+@pytest.mark.parametrize(("form", "begins"), [("line", "PORT is 'eighty'"), ("json", "")])
+def test_why_it_does_not_start_is_said_to_people_and_written_for_machines(
+    form: str,
+    begins: str,
+    settings: Settings,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    settings.LOG_FORMAT = form
+    monkeypatch.setenv("PORT", "eighty")
+    assert serve.main([]) == 1
+    assert capsys.readouterr().err.partition(";")[0] == begins
+    assert ("PORT is 'eighty'" in caplog.text) is (form == "json")
+
+
+@pytest.mark.django_db
+def test_the_demos_line_is_an_object_too(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """And no way into it stands in such a log."""
+    settings.LOG_FORMAT, settings.PRODUCTION = "json", False
+    monkeypatch.setattr(serve, "at_start", lambda: None)
+    monkeypatch.setattr(serve.connections, "close_all", lambda: None)
+    SiteFactory()
+    serve.prepare(with_demo=True)
+    serve.Desk(Address("127.0.0.1", 8000)).when_ready(None)
+    assert capsys.readouterr().out == ""
 
 
 @pytest.mark.long

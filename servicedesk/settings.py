@@ -115,7 +115,19 @@ TEMPLATES = [
 DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'desk.sqlite3'}")}
 if not DATABASES["default"].get("ENGINE"):
     raise ImproperlyConfigured("DATABASE_URL begins neither with sqlite:// nor with postgres://.")
+
+
+def _made_private(name: str) -> None:
+    """SQLite makes its file readable to all; one that is there keeps its rights, and its log has the same."""
+    path = Path(name)
+    if not name.startswith((":memory:", "file:")) and path.parent.is_dir() and not path.exists():
+        # Where it cannot be written the first query says so.
+        with suppress(OSError):
+            path.touch(mode=0o600)
+
+
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    _made_private(str(DATABASES["default"]["NAME"]))
     # In a file: threads that share a database in memory lock each other's tables, and nothing waits for that.
     DATABASES["default"]["TEST"] = {"NAME": str(VAR_DIR / "test.sqlite3")}
     DATABASES["default"]["OPTIONS"] = {

@@ -65,6 +65,26 @@ def test_a_unit_starts_what_is_there_with_settings_that_are_read(unit: Path) -> 
         assert line.partition("=")[0] in read_by_the_desk()
 
 
+SERVICES = [unit for unit in UNITS if unit.suffix == ".service"]
+
+
+@pytest.mark.parametrize("unit", SERVICES, ids=lambda unit: unit.name)
+def test_what_a_unit_writes_is_for_its_user_alone(unit: Path) -> None:
+    service = read(unit)["Service"]
+    assert service["UMask"] == "0077"
+    # With "control-group" a worker's children would be told to end beside it, tasks in hand and all.
+    assert service.get("Type") == "oneshot" or service["KillMode"] == "mixed"
+
+
+def test_the_readmes_unit_says_what_the_unit_of_the_pages_says() -> None:
+    text = (ROOT / "README.md").read_text()
+    shown = text[text.index("   [Service]") :].partition("[Install]")[0]
+    told = dict(line.strip().split("=", 1) for line in shown.splitlines() if "=" in line)
+    service = read(RUNNING / "desk-web.service")["Service"]
+    assert told == {name: service[name] for name in told}
+    assert {"User", "ExecStart", "KillMode", "TimeoutStopSec", "UMask"} <= set(told)
+
+
 @pytest.mark.skipif(
     not shutil.which("systemd-analyze"),
     reason="systemd checks its own units, where there is one; what they name is tested above",

@@ -25,6 +25,53 @@ from servicedesk import settings
 print(settings.SECRET_KEY)
 """
 
+WRITE_AND_SAY_RIGHTS = """
+import sys
+from pathlib import Path
+import django
+django.setup()
+from django.db import connection
+connection.cursor().execute("CREATE TABLE one (x)")
+for path in sorted(Path(sys.argv[1]).glob("desk*")):
+    print(path.name, oct(path.stat().st_mode & 0o777))
+"""
+
+
+def rights_after_writing(folder: Path, **own: str) -> list[str]:
+    """Of SQLite's files, by a process that would let everybody read what it writes."""
+    surroundings = {key: value for key, value in os.environ.items() if key != "DATABASE_URL"}
+    surroundings |= {"VAR_DIR": str(folder), "DJANGO_SETTINGS_MODULE": "servicedesk.settings"} | own
+    said = subprocess.run(
+        [sys.executable, "-c", WRITE_AND_SAY_RIGHTS, str(folder)],
+        cwd=ROOT,
+        env=surroundings,
+        umask=0o022,
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    assert not said.returncode, said.stderr
+    return said.stdout.splitlines()
+
+
+@pytest.mark.once
+def test_a_file_of_sqlite_is_for_the_desks_user_alone_and_one_that_was_there_stays_as_it_is(
+    tmp_path: Path,
+) -> None:
+    private = ["desk.sqlite3 0o600", "desk.sqlite3-shm 0o600", "desk.sqlite3-wal 0o600"]
+    assert rights_after_writing(tmp_path / "own") == private
+    shared = tmp_path / "shared"
+    shared.mkdir()
+    (shared / "desk.sqlite3").touch(mode=0o640)
+    (shared / "desk.sqlite3").chmod(0o640)
+    assert rights_after_writing(shared)[0] == "desk.sqlite3 0o640"
+
+
+@pytest.mark.once
+def test_a_database_in_memory_leaves_no_file(tmp_path: Path) -> None:
+    assert rights_after_writing(tmp_path, DATABASE_URL="sqlite://:memory:") == []
+    assert not (ROOT / ":memory:").exists()
+
 
 def test_processes_that_start_together_on_a_new_desk_share_one_key(tmp_path: Path) -> None:
     surroundings = {key: value for key, value in os.environ.items() if key != "SECRET_KEY"}

@@ -35,7 +35,7 @@ MANY_SLOTS = 200
 LARGE = conf.LARGE_DESK_FILTERS
 OF_LATE = timedelta(hours=6)
 # In between the sweep looks at what was touched since; a long transaction's stamps come late.
-JUST_NOW, _ALL_OF_LATE_S = timedelta(minutes=10), 60
+JUST_NOW, _ALL_OF_LATE, _ALL_OF_LATE_S = timedelta(minutes=10), "all-of-late", 60
 # A home that cannot be planned is let be by the sweep for so long.
 _LEFT_OUT, _LEFT_OUT_S = "homes-left-out", 600
 # One worker sweeps at a time, and goes on for so long while there is much to do; a sweep that was killed is
@@ -177,9 +177,9 @@ def to_sweep(now: datetime, back: timedelta = OF_LATE) -> QuerySet[FilterSlot]:
 
 
 def _back() -> timedelta:
-    """After an import all that of late takes a second: it is looked at once a minute, and what was touched
-    just now each time."""
-    return OF_LATE if cache.add("all-of-late", True, _ALL_OF_LATE_S) else JUST_NOW
+    """After an import all that of late takes a second: it is looked at once a minute, and at once again while
+    more of it is left than a sweep can do; what was touched just now each time."""
+    return OF_LATE if cache.add(_ALL_OF_LATE, True, _ALL_OF_LATE_S) else JUST_NOW
 
 
 def sweep(clock: Callable[[], datetime]) -> int:
@@ -187,24 +187,29 @@ def sweep(clock: Callable[[], datetime]) -> int:
     another worker is at it: the same ones would be planned twice."""
     if not cache.add(_SWEEPING, True, _SWEEP_LOST_S):
         return 0
-    began, total = clock(), 0
+    began, total, back = clock(), 0, _back()
     try:
         while True:
-            done = replan_stale(clock(), AT_ONCE)
+            done = replan_stale(clock(), AT_ONCE, back)
             total += done
-            if done < AT_ONCE or (clock() - began).total_seconds() > _SWEEP_S:
+            if done < AT_ONCE:
+                return total
+            if (clock() - began).total_seconds() > _SWEEP_S:
+                if back == OF_LATE:
+                    cache.delete(_ALL_OF_LATE)
                 return total
     finally:
         cache.delete(_SWEEPING)
 
 
-def replan_stale(now: datetime, at_most: int = AT_ONCE) -> int:
-    """Plan at most ``at_most`` stale slots again; how many there were.
+def replan_stale(now: datetime, at_most: int = AT_ONCE, back: timedelta | None = None) -> int:
+    """Plan at most ``at_most`` stale slots again, on a large desk those touched since ``back``; how many
+    there were.
 
     Many of them teach a small desk's fleet anew; a large one learns by night alone, or the parts of a night
     would not all be reckoned from the same.
     """
-    waiting = to_sweep(now, _back()).exclude(system__site__in=left_out())
+    waiting = to_sweep(now, back or _back()).exclude(system__site__in=left_out())
     chosen = list(waiting.order_by("pk").values_list("pk", flat=True)[:at_most])
     if chosen:
         many = len(chosen) >= MANY_SLOTS and not is_large()

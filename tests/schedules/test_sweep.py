@@ -113,6 +113,18 @@ def test_a_sweep_ends_after_some_seconds(slots: list[FilterSlot], monkeypatch: p
     assert due.sweep(clock) == 2
 
 
+def test_a_sweep_of_a_large_desk_goes_on_with_what_a_long_import_left(
+    slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All its slots bear the moment at which it began, and are no longer of just now."""
+    monkeypatch.setattr(due, "LARGE", 0)
+    monkeypatch.setattr(due, "AT_ONCE", 2)
+    later = NOW + timedelta(minutes=30)
+    seconds = iter(range(0, 600, 15))
+    assert due.sweep(lambda: later + timedelta(seconds=next(seconds))) == 2
+    assert due.sweep(lambda: later) == HOMES - 2
+
+
 def test_two_sweeps_are_not_at_it_at_once(slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch) -> None:
     inner: list[int] = []
     replan = due.replan_stale

@@ -19,6 +19,7 @@ from schedules.planning.arrays import FloatArray
 from schedules.planning.climate import day_of
 from schedules.planning.curve import life_path
 from schedules.planning.forecast import forecast
+from schedules.slot_rows import systems_of_home
 from shared.charts import NARROW, WIDE, Curve, Life, Mark, Size, gauge, life_curve
 from shared.units import PRESSURE, from_si
 
@@ -43,7 +44,7 @@ def filter_drawings(slot: FilterSlot, plan: Plan | None, now: datetime, units: s
     """The drawings of a slot whose drop can be reckoned; None for another."""
     if plan is None or plan.limit_drop_pa is None or plan.drop_now_pa is None or plan.p50_on is None:
         return None
-    gathered = Gatherer(plan.as_of).gather([slot.system_id])
+    gathered = Gatherer(plan.as_of).gather(systems_of_home(slot))
     place = next(i for i, facts in enumerate(gathered.slots) if facts.row.pk == slot.pk)
     result = forecast(gathered.facts, due.settings(), prior_of_the_day(plan.as_of, now))
     last = plan.p90_on or plan.due_on or plan.p50_on

@@ -48,6 +48,11 @@ def slots_of(system_ids: Sequence[int]) -> list[FilterSlot]:
     return kept
 
 
+def systems_of_home(slot: FilterSlot) -> list[int]:
+    """The systems of a slot's home, whose slots hear of each other's dust."""
+    return list(System.objects.filter(site=slot.system.site_id).order_by("pk").values_list("pk", flat=True))
+
+
 def _by_key(model: type[Row], keys: Iterable[int]) -> dict[int, Row]:
     rows = bulk_read.among(model._default_manager.order_by(), "id", keys)
     return {row.pk: row for row in bulk_read.objects(rows)}

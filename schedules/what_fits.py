@@ -24,6 +24,7 @@ from schedules.planning.facts import Slots
 from schedules.planning.forecast import FleetForecast, forecast
 from schedules.planning.interval import NEVER
 from schedules.planning.year_of_changes import changes_a_year
+from schedules.slot_rows import systems_of_home
 from shared.units import METRE_PER_INCH
 
 GOOD = ORDER[:2]
@@ -185,7 +186,7 @@ class _Life:
 
 def _life(slot: FilterSlot, medium: Medium, now: datetime) -> _Life:
     today = due.today(now)
-    gathered = Gatherer(today).gather([slot.system_id], fresh={slot.pk: medium.row.pk})
+    gathered = Gatherer(today).gather(systems_of_home(slot), fresh={slot.pk: medium.row.pk})
     place = next(at for at, facts in enumerate(gathered.slots) if facts.row.pk == slot.pk)
     result = forecast(gathered.facts, due.settings(), prior_of_the_day(today, now))
     day, slots = int(result.due[place]), gathered.facts.slots

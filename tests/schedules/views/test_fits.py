@@ -8,7 +8,8 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from equipment.models import FilterSlot, Meanwhile, System
+from equipment.models import FilterSlot, Meanwhile, Reading, System
+from equipment.record import record_reading
 from schedules import due
 from schedules.also_fits import also_fits
 from schedules.what_fits import candidates
@@ -20,6 +21,7 @@ from tests.factories import (
     FilterSlotFactory,
     MeanwhileFactory,
     MediaFactory,
+    SystemFactory,
 )
 from tests.markup import tight
 from tests.schedules.views.fitting import found_of, medium
@@ -42,6 +44,21 @@ def test_each_medium_of_the_size_is_judged_by_the_rule_of_the_command(slot: Filt
     }
     assert found["Loose 8"].answer.drop_left_pa == pytest.approx(0.15 * PA_PER_INWC)
     assert found["Choking 14"].days is None
+
+
+def test_what_the_homes_other_system_loads_counts_as_in_the_plan(slot: FilterSlot) -> None:
+    loose = medium("Loose 8", 8, 0.10, price=6)
+    system = SystemFactory(site=slot.system.site, design_airflow_m3s=800 * M3S_PER_CFM)
+    fitted = TODAY - timedelta(days=90)
+    other = FilterSlotFactory(system=system, first_media=loose, fitted_on=fitted)
+    alone = found_of(slot, "Loose 8").days
+    for ago in (80, 60, 40, 20):
+        drop = 0.1 * PA_PER_INWC + 90 - ago
+        record_reading(Reading(slot=other, taken_at=NOW - timedelta(days=ago), filter_drop_pa=drop), NOW)
+    beside = found_of(slot, "Loose 8").days
+    assert alone is not None
+    assert beside is not None
+    assert beside < 0.8 * alone
 
 
 def test_a_filter_with_less_room_lasts_less_and_costs_more_a_year(slot: FilterSlot) -> None:

@@ -9,7 +9,7 @@ from operator import itemgetter
 
 from django.conf import settings as conf
 from django.core.cache import cache
-from django.db import DatabaseError
+from django.db import DatabaseError, InterfaceError
 from django.db.models import F, Q, QuerySet
 
 from equipment import bulk_read
@@ -97,7 +97,7 @@ def _as_far_as_possible(
     out: thousands must not wait for it. A database that is gone is gone for all, and raises."""
     try:
         found = plans(homes)
-    except DatabaseError:
+    except (DatabaseError, InterfaceError):
         raise
     except Exception:
         if len(homes) == 1:

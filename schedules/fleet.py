@@ -5,7 +5,7 @@ from datetime import date, datetime
 from typing import Any
 
 import numpy as np
-from django.db import DatabaseError
+from django.db import DatabaseError, InterfaceError
 
 from equipment.models import System
 from schedules.gather import Gatherer
@@ -24,7 +24,7 @@ def learn_prior(as_of: date) -> Prior:
     something in them goes wrong, what was learned last before: one home must not stop all."""
     try:
         return _learned(as_of)
-    except DatabaseError:
+    except (DatabaseError, InterfaceError):
         raise
     except Exception:
         log.exception("nothing could be learned from the fleet; what it taught before holds")

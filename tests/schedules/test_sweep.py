@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from django.core.cache import cache
 from django.core.management import call_command
-from django.db import OperationalError
+from django.db import InterfaceError, OperationalError
 
 from equipment.models import FilterSlot
 from schedules import due
@@ -82,14 +82,15 @@ def test_the_sweep_lets_it_be_for_a_while_and_tries_again(
     assert due.replan_stale(NOW) == 1
 
 
+@pytest.mark.parametrize("fault", [OperationalError, InterfaceError])
 def test_a_database_that_is_gone_is_nobodys_fault(
-    slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch
+    slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch, fault: type[Exception]
 ) -> None:
     def gone(*_args: Any) -> Gathered:
-        raise OperationalError("server closed the connection")
+        raise fault("server closed the connection")
 
     monkeypatch.setattr(Gatherer, "gather", gone)
-    with pytest.raises(OperationalError):
+    with pytest.raises(fault):
         due.replan(NOW)
     assert due.left_out() == []
 

@@ -171,8 +171,7 @@ def _count(rows: QuerySet[FilterSlot]) -> int:
     the page."""
     if not due.is_large():
         return rows.count()
-    asked = hashlib.sha256(str(rows.order_by().values("pk").query).encode()).hexdigest()
-    key = f"due-count-{asked}"
+    key = _key(rows)
     anew, known = cache.add(f"{key}-anew", True, COUNTED_FOR_S), cache.get(key)
     if known is None:
         with _FIRST_COUNT:
@@ -181,6 +180,11 @@ def _count(rows: QuerySet[FilterSlot]) -> int:
     elif anew:
         behind_the_page(_count_anew, rows, key)
     return int(known)
+
+
+def _key(rows: QuerySet[FilterSlot]) -> str:
+    asked = hashlib.sha256(str(rows.order_by().values("pk").query).encode()).hexdigest()
+    return f"due-count-{asked}"
 
 
 def behind_the_page(work: Callable[..., object], *args: object) -> None:
@@ -202,7 +206,19 @@ def _count_anew(rows: QuerySet[FilterSlot], key: str) -> int:
 
 
 class _Pages(Paginator):  # type: ignore[type-arg]
-    """Pages of rows that are counted as above."""
+    """Pages of rows that are counted as above. What was counted some time ago hides no row: a page shows what
+    is there, and counts at least that."""
+
+    def page(self, number: int | str) -> Page[FilterSlot]:
+        """The rows of a page, and one more looked for behind them."""
+        number = self.validate_number(number)
+        before = (number - 1) * self.per_page
+        rows = list(self.object_list[before : before + self.per_page + 1])
+        if before + len(rows) > self.count:
+            self.count = before + len(rows)
+            self.__dict__.pop("num_pages", None)
+            cache.set(_key(self.object_list), self.count, _KNOWN_FOR_S)  # type: ignore[arg-type]
+        return Page(rows[: self.per_page], number, self)
 
     @cached_property
     def count(self) -> int:

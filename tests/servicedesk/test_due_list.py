@@ -80,6 +80,17 @@ def test_a_large_desk_counts_once_a_minute_and_shows_the_same_rows(
     assert title_and_rows(long_list) == ("4 filters are due before 27 May 2026. Rows 1 to 60 of 62.", 60)
 
 
+def test_rows_that_came_since_they_were_counted_are_shown(
+    long_list: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(due, "LARGE", 0)
+    monkeypatch.setattr(due_list, "behind_the_page", lambda *_args: None)
+    assert title_and_rows(long_list, reason="cost") == ("0 filters answer to this", 0)
+    Plan.objects.update(reason="cost")
+    assert title_and_rows(long_list, reason="cost") == ("61 filters answer to this. Rows 1 to 60 of 61.", 60)
+    assert title_and_rows(long_list, reason="cost", page="2")[1] == 3
+
+
 def test_a_narrowed_list_of_two_pages_says_so(long_list: Client) -> None:
     said = "63 filters answer to this"
     assert title_and_rows(long_list, city="river") == (f"{said}. Rows 1 to 60 of 63.", 60)

@@ -158,8 +158,8 @@ _OTHER_WEATHER = Q(system__site__station__weather_changed_at__isnull=False) & (
 
 
 def stale(now: datetime) -> QuerySet[FilterSlot]:
-    """Slots whose facts, weather or day are other than their plan's."""
-    return FilterSlot.objects.filter(TOUCHED | ~Q(plan__as_of=today(now)) | _OTHER_WEATHER)
+    """Slots whose facts or weather are other than their plan's, or whose plan is of an earlier day."""
+    return FilterSlot.objects.filter(TOUCHED | Q(plan__as_of__lt=today(now)) | _OTHER_WEATHER)
 
 
 def is_large() -> bool:

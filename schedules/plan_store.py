@@ -18,15 +18,14 @@ COMPARED = (
 )  # fmt: skip
 _KEPT = ("due_on", "reason", "p10_on", "p90_on", "life_began_on")
 _BEGAN, _AS_OF, _FACTS_AT = map(COMPARED.index, ("life_began_on", "as_of", "facts_at"))
-# Whoever began on an earlier day comes too late, and whoever began from older facts, unless the stored plan
-# is of other facts than the slot's: one whose transaction took longer stamps with an earlier moment.
+# Whoever began on an earlier day comes too late, and whoever began from older facts, unless the new plan
+# alone is of the slot's facts: one whose transaction took longer stamps with an earlier moment, and where a
+# desk's zone was moved west it is the day before once more.
 _IN_TIME = """
-    excluded.as_of >= schedules_plan.as_of AND (
-        excluded.facts_at >= schedules_plan.facts_at
-        OR schedules_plan.facts_at <> (
-            SELECT facts_changed_at FROM equipment_filterslot AS slot WHERE slot.id = schedules_plan.slot_id
-        )
-    )
+    (excluded.as_of >= schedules_plan.as_of AND excluded.facts_at >= schedules_plan.facts_at)
+    OR (excluded.facts_at <> schedules_plan.facts_at AND excluded.facts_at = (
+        SELECT facts_changed_at FROM equipment_filterslot AS slot WHERE slot.id = schedules_plan.slot_id
+    ))
 """
 
 
@@ -70,7 +69,7 @@ def _is_later(was: list[Any] | None, plan: Plan) -> bool:
 
 
 def _takes_over(was: list[Any], plan: Plan, stamps: Mapping[int, datetime]) -> bool:
-    return bool(was[_AS_OF] <= plan.as_of and was[_FACTS_AT] != stamps.get(plan.slot_id))
+    return bool(plan.facts_at == stamps.get(plan.slot_id) != was[_FACTS_AT])
 
 
 def _values(plan: Plan) -> list[Any]:

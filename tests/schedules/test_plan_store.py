@@ -27,6 +27,18 @@ def test_a_fact_that_was_begun_earlier_and_stored_later_is_planned_once(
     assert due.replan_stale(later) == 0
 
 
+def test_a_desk_whose_zone_was_moved_west_takes_up_what_is_told_on_the_day_before(
+    home_slot: FilterSlot, now: datetime
+) -> None:
+    due.replan(now + timedelta(days=1))
+    assert due.replan_stale(now) == 0
+    told = now + timedelta(minutes=5)
+    record_reading(Reading(slot=home_slot, taken_at=now - timedelta(days=1), filter_drop_pa=31.0), told)
+    assert due.replan_stale(told) == 1
+    assert "readings:1" in Plan.objects.get(slot=home_slot).notes
+    assert due.replan_stale(told) == 0
+
+
 def test_a_plan_that_comes_too_late_moves_no_date(home_slot: FilterSlot, now: datetime) -> None:
     FilterSlot.objects.update(fitted_on=(now - timedelta(days=60)).date())
     due.replan(now)

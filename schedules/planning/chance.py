@@ -4,7 +4,7 @@ Under each growth shape the dose of the filter is ``exp(s) used + exp(c) e W``: 
 filter so far, c the pace to come, e the exposure to come, log W its scatter. s, c and log W are normal, so
 that only the logarithm of the sum is not; it is taken as normal too, with its mean to the second order and
 its variance to the first in the ratio of what is to come to what is (the delta method). Against draws of
-the same law that is right to some thousandths (``tests/schedules/planning/test_chance.py``).
+the same law that is right to a hundredth (``tests/schedules/planning/test_chance.py``).
 """
 
 from collections.abc import Callable
@@ -23,7 +23,7 @@ from schedules.planning.pooling import Law, Learned
 LASTING_SPREAD = 0.18
 WANDER_OF_LIVES = 1.6
 WANDER_DAYS = 30.0
-NO_LOG_SPREAD = 0.12
+HOURS_SPREAD = 0.12
 # The house sets the pace to come; its present filter's own pace holds on in part.
 HOLDS_ON = 0.3
 _LEAST_M, _LEAST_DOSE = 1e-9, 1e-30
@@ -43,7 +43,7 @@ class Scatter:
         what wanders with a memory."""
         memory = WANDER_DAYS / np.maximum(days, 1.0)
         part = 2.0 * memory * (1.0 - memory * (1.0 - np.exp(-1.0 / memory)))
-        hours = np.where(self.has_log[rows], 0.0, NO_LOG_SPREAD**2)
+        hours = np.where(self.has_log[rows], 0.0, HOURS_SPREAD**2)
         return np.asarray(np.sqrt(LASTING_SPREAD**2 + (WANDER_OF_LIVES * self.lives) ** 2 * part + hours))
 
 

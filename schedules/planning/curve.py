@@ -26,7 +26,7 @@ def life_path(facts: FleetFacts, result: FleetForecast, place: int, last_day: in
     """Path of slot ``place`` from the day its filter went in to ``last_day`` (an ordinal)."""
     end = facts.as_of + 1.0
     began = float(facts.slots.began[place])
-    # Not further than three lives so far ahead, or a slow filter's today is lost in the corner.
+    # Not further than some two years ahead, or a slow filter's today is lost in the corner.
     last = float(np.clip(last_day + 1.0, end + 30, end + 800))
     days = np.unique(
         np.concatenate([np.linspace(began, end, MOST_POINTS // 2), np.linspace(end, last, MOST_POINTS // 2)])

@@ -26,7 +26,7 @@ METER_PA = 2.4
 METHOD_SHARE = 0.066
 WANDER = 0.2
 _TAIL = 4.0
-# Readings at once, eleven kilobytes each: few enough to stay in the processor's cache, and for their
+# Readings at once, three kilobytes each: few enough to stay in the processor's cache, and for their
 # product to stay a number.
 _AT_ONCE = 48
 _LEAST_CHANCE = 1e-300

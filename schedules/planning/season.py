@@ -38,7 +38,7 @@ from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 Days = NDArray[np.floating[Any]]
 Z90 = float(ndtri(0.9))
 # The log of the next life about the life as planned: a slot's lives scatter by 0.3 and the dust to come
-# by 0.18 (``loading.Prior``, ``interval.LASTING_SPREAD``).
+# by 0.18 (``loading.Prior``, ``chance.LASTING_SPREAD``).
 LIFE_SCATTER = 0.35
 LATER, LEARNED, NEAR_DAYS = 1.03, 0.55, 6.0
 _LEAST_WIDTH = 1e-3

@@ -1,4 +1,4 @@
-"""Suppositions that stand for what was learned of a slot, where a curve or a sum wants points."""
+"""Suppositions that stand for what was learned of a slot, where the sum of costs wants points."""
 
 from dataclasses import dataclass
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from schedules.planning.chance import HOLDS_ON, NO_LOG_SPREAD, WANDER_OF_LIVES, Scatter, pace, reach
+from schedules.planning.chance import HOLDS_ON, HOURS_SPREAD, WANDER_OF_LIVES, Scatter, pace, reach
 from schedules.planning.interval import YearAhead, days_until
 from schedules.planning.loading import SHAPES, Prior, dose_at, growth
 from schedules.planning.pooling import Law
@@ -111,7 +111,7 @@ def test_what_wanders_averages_out_and_what_is_not_logged_stays() -> None:
         float(Scatter(np.array([log]), lives).over(np.array([days]), ONE)[0]) for log in (True, False)
     )
     assert np.sqrt(logged**2 - 0.18**2) == pytest.approx(drawn_spread, rel=0.03)
-    assert np.sqrt(none**2 - logged**2) == pytest.approx(NO_LOG_SPREAD)
+    assert np.sqrt(none**2 - logged**2) == pytest.approx(HOURS_SPREAD)
 
 
 def test_lives_that_differ_more_make_wider_dates() -> None:

@@ -218,8 +218,7 @@ def test_a_slot_hears_of_its_homes_dust_from_the_slot_beside_it() -> None:
     apart = learn(homes([0, 1]), *flat([dusty, [[]]]), Prior())
 
     def of_second(one: Learned) -> tuple[float, float]:
-        rows = {name: getattr(one, name)[1:] for name in one.__dataclass_fields__}
-        return mean_and_spread(Learned(**rows))
+        return mean_and_spread(one.of(np.array([1])))
 
     (near, near_spread), (far, far_spread) = of_second(together), of_second(apart)
     assert far == pytest.approx(0.0, abs=0.02)

@@ -51,7 +51,7 @@ class Command(BaseCommand):
             return f"a part went wrong ({type(error).__name__}); {night.in_trouble().count()} are in trouble"
         if part is None:
             return None
-        return f"homes {part.first_site} to {part.last_site}: {part.changed} of {part.filters} changed"
+        return f"homes {part.first_site} to {part.last_site}: {part.changed} of {part.filters} dates moved"
 
 
 def _none_yet() -> str:
@@ -61,7 +61,7 @@ def _none_yet() -> str:
 
 
 def _told(most: int = 7) -> list[str]:
-    """A line a night: parts done, filters looked at, plans changed, and how long it took."""
+    """A line a night: parts done, filters looked at, dates that moved, and how long it took."""
     done = Q(parts__done_at__isnull=False)
     rows = Night.objects.annotate(
         all=Count("parts"), done=Count("parts", filter=done), filters=Sum("parts__filters"),
@@ -77,5 +77,5 @@ def _line(row: Any) -> str:
     state = "finished" if row.finished_at else "open"
     return (
         f"{row.day} {state}: {row.done} of {row.all} parts in {took} ({row.worked or 0:.0f} s of work, "
-        f"{row.workers} workers); {row.filters or 0} filters looked at, {row.changed or 0} plans changed"
+        f"{row.workers} workers); {row.filters or 0} filters looked at, {row.changed or 0} dates moved"
     )

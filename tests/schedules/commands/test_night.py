@@ -44,7 +44,10 @@ def test_a_part_whose_worker_was_killed_each_time_is_told_and_can_be_tried_again
     )  # fmt: skip
     assert "5 tries; here:7 was lost" in told("--work")
     assert NightPart.objects.get(pk=killed.pk).done_at is None
-    assert "1 parts are free again" in told("--again", "--work")
+    said = told("--again", "--work")
+    assert "1 parts are free again" in said
+    assert "0 of 1 dates moved" in said
+    assert "1 filters looked at, 0 dates moved" in said
     assert Night.objects.get().finished_at is not None
 
 

@@ -2,6 +2,7 @@
 
 import logging
 import math
+import secrets
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, datetime, timedelta
 from itertools import groupby
@@ -185,7 +186,8 @@ def _back() -> timedelta:
 def sweep(clock: Callable[[], datetime]) -> int:
     """Plan what is stale, again and again while much is, for some seconds; how many slots. Nothing where
     another worker is at it: the same ones would be planned twice."""
-    if not cache.add(_SWEEPING, True, _SWEEP_LOST_S):
+    claim = secrets.token_hex(8)
+    if not cache.add(_SWEEPING, claim, _SWEEP_LOST_S):
         return 0
     began, total, back = clock(), 0, _back()
     try:
@@ -199,7 +201,9 @@ def sweep(clock: Callable[[], datetime]) -> int:
                     cache.delete(_ALL_OF_LATE)
                 return total
     finally:
-        cache.delete(_SWEEPING)
+        # Whoever took longer than a claim holds has lost it to another.
+        if cache.get(_SWEEPING) == claim:
+            cache.delete(_SWEEPING)
 
 
 def replan_stale(now: datetime, at_most: int = AT_ONCE, back: timedelta | None = None) -> int:

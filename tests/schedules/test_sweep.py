@@ -126,6 +126,21 @@ def test_a_sweep_of_a_large_desk_goes_on_with_what_a_long_import_left(
     assert due.sweep(lambda: later) == HOMES - 2
 
 
+def test_a_sweep_that_took_too_long_leaves_the_next_ones_claim_alone(
+    slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    replan = due.replan_stale
+
+    def slow(*args: Any) -> int:
+        cache.set("sweeping", "another's")
+        return replan(*args)
+
+    monkeypatch.setattr(due, "replan_stale", slow)
+    assert due.sweep(lambda: NOW) == HOMES
+    assert due.sweep(lambda: NOW) == 0
+    assert cache.get("sweeping") == "another's"
+
+
 def test_two_sweeps_are_not_at_it_at_once(slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch) -> None:
     inner: list[int] = []
     replan = due.replan_stale

@@ -2,9 +2,10 @@
 
 from typing import Any
 
-from django.contrib import admin
+from django.contrib import admin, messages
 from django.http import HttpRequest
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from simple_history.admin import SimpleHistoryAdmin
 
 from schedules import due, models, tasks_due
@@ -59,9 +60,12 @@ class PolicyAdmin(NoDelete):
     """The desk's rules; another rule means other dates for all."""
 
     def save_model(self, request: HttpRequest, obj: models.Policy, form: Any, change: bool) -> None:
-        """Plan everything again."""
+        """Plan everything again; a large desk as its nights come to each filter."""
         super().save_model(request, obj, form, change)
-        due.replan(timezone.now())
+        if due.is_large():
+            messages.info(request, _("Dates follow by night, those of all filters within a week."))
+        else:
+            due.replan(timezone.now())
 
 
 @admin.register(models.RoundPlan)

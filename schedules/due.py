@@ -10,7 +10,7 @@ from operator import itemgetter
 
 from django.conf import settings as conf
 from django.core.cache import cache
-from django.db import DatabaseError, InterfaceError
+from django.db import InterfaceError, OperationalError
 from django.db.models import F, Q, QuerySet
 
 from equipment import bulk_read
@@ -38,7 +38,7 @@ OF_LATE = timedelta(hours=6)
 # In between the sweep looks at what was touched since; a long transaction's stamps come late.
 JUST_NOW, _ALL_OF_LATE, _ALL_OF_LATE_S = timedelta(minutes=10), "all-of-late", 60
 # A home that cannot be planned is let be by the sweep for so long.
-_LEFT_OUT, _LEFT_OUT_S = "homes-left-out", 600
+_LEFT_OUT, _LEFT_OUT_S = "home-left-out-%d", 600
 # One worker sweeps at a time, and goes on for so long while there is much to do; a sweep that was killed is
 # waited for no longer than the second.
 _SWEEPING, _SWEEP_S, _SWEEP_LOST_S = "sweeping", 20.0, 120
@@ -98,13 +98,13 @@ def _as_far_as_possible(
     out: thousands must not wait for it. A database that is gone is gone for all, and raises."""
     try:
         found = plans(homes)
-    except (DatabaseError, InterfaceError):
+    except (OperationalError, InterfaceError):
         raise
     except Exception:
         if len(homes) == 1:
             site, systems = homes[0]
             log.exception("home %d with the systems %s cannot be planned and is left out", site, systems)
-            cache.set(_LEFT_OUT, sorted({*cache.get(_LEFT_OUT, []), site}), _LEFT_OUT_S)
+            cache.set(_LEFT_OUT % site, True, _LEFT_OUT_S)
             return
         for half in (homes[: len(homes) // 2], homes[len(homes) // 2 :]):
             yield from _as_far_as_possible(half, plans)
@@ -113,9 +113,10 @@ def _as_far_as_possible(
         yield found
 
 
-def left_out() -> list[int]:
-    """The homes that could not be planned of late; tried again after some minutes."""
-    return list(cache.get(_LEFT_OUT, []))
+def left_out(homes: Iterable[int]) -> set[int]:
+    """Those of ``homes`` that could not be planned of late; tried again after some minutes."""
+    keys = {_LEFT_OUT % home: home for home in homes}
+    return {keys[key] for key in cache.get_many(keys)}
 
 
 def _batches(homes: Iterable[int] | None) -> Iterator[list[Home]]:
@@ -213,8 +214,10 @@ def replan_stale(now: datetime, at_most: int = AT_ONCE, back: timedelta | None =
     Many of them teach a small desk's fleet anew; a large one learns by night alone, or the parts of a night
     would not all be reckoned from the same.
     """
-    waiting = to_sweep(now, back or _back()).exclude(system__site__in=left_out())
-    chosen = list(waiting.order_by("pk").values_list("pk", flat=True)[:at_most])
+    waiting = to_sweep(now, back or _back())
+    rows = list(waiting.order_by("pk").values_list("pk", "system__site")[:at_most])
+    left = left_out({home for _, home in rows})
+    chosen = [pk for pk, home in rows if home not in left]
     if chosen:
         many = len(chosen) >= MANY_SLOTS and not is_large()
         replan(now, FilterSlot.objects.filter(pk__in=chosen), learn_anew=many)

@@ -84,14 +84,17 @@ def free_parts(now: datetime) -> QuerySet[NightPart]:
 
 
 def in_trouble() -> QuerySet[NightPart]:
-    """Parts that went wrong and are not done, those among them whose worker was killed each time."""
-    return NightPart.objects.filter(~Q(trouble="") | Q(tries__gte=MOST_TRIES), done_at=None)
+    """Parts of the last pass that went wrong and are not done, those among them whose worker was killed each
+    time."""
+    last = Night.objects.order_by("-day").values("pk")[:1]
+    wrong = ~Q(trouble="") | Q(tries__gte=MOST_TRIES)
+    return NightPart.objects.filter(wrong, night__in=last, done_at=None)
 
 
 def give_back(now: datetime) -> int:
     """Let the parts of today's pass that were given up be tried again; how many."""
     given_up = NightPart.objects.filter(night__day=due.today(now), done_at=None, tries__gte=MOST_TRIES)
-    return given_up.update(tries=0, claimed_at=None, free_at=None)
+    return given_up.update(tries=0, claimed_at=None, free_at=None, trouble="")
 
 
 def do_next(clock: Clock, by: str) -> NightPart | None:
@@ -117,7 +120,10 @@ def do_next(clock: Clock, by: str) -> NightPart | None:
         )
         raise
     part.done_at, part.seconds, part.trouble = clock(), round(clocks.perf_counter() - began, 3), ""
-    part.save(update_fields=["filters", "changed", "done_at", "seconds", "trouble"])
+    told = {name: getattr(part, name) for name in ("filters", "changed", "done_at", "seconds", "trouble")}
+    if not _mine(part).update(**told):
+        log.warning("night part %d was taken up by another worker", part.pk)
+        return part
     log.info(
         "night part %d done: %d filters, %d dates moved, %.1f s",
         part.pk, part.filters, part.changed, part.seconds,

@@ -8,6 +8,7 @@ from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.chance import Dose, pace
 from schedules.planning.facts import FleetFacts
 from schedules.planning.forecast import FleetForecast
+from schedules.planning.loading import HIGHEST_PA
 
 MOST_POINTS = 60
 
@@ -38,7 +39,7 @@ def life_path(facts: FleetFacts, result: FleetForecast, place: int, last_day: in
     passed = earlier + (hours - hours[0]) * 3600 * result.velocity_ms[place]
     coming = np.rint(days[~past] - end).astype(np.int64)
     ratios = np.concatenate([_so_far(result, place, passed), _to_come(result, place, coming)], axis=1)
-    low, middle, high = ratios * facts.slots.clean_pa[place]
+    low, middle, high = np.minimum(ratios * facts.slots.clean_pa[place], HIGHEST_PA)
     return LifePath(days, low, middle, high)
 
 

@@ -11,7 +11,7 @@ from schedules.planning.fan import Fan, fan_hours
 from schedules.planning.fitting import fit
 from schedules.planning.interval import NEVER, Decision, YearAhead, days_until, decide
 from schedules.planning.least_cost import Filters, cost_days
-from schedules.planning.loading import Lives, Prior, Readings, features
+from schedules.planning.loading import HIGHEST_PA, Lives, Prior, Readings, features
 from schedules.planning.messages import Households
 from schedules.planning.oddities import Odd, below_clean, screen
 from schedules.planning.pooling import Learned, learn
@@ -93,7 +93,7 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         np.maximum(day, soonest) for day in (risk, _cost_day(facts, settings, passed, learned, ahead))
     )
     decision = _decide(slots, risk, cost)
-    drop = where.pace.present.ratio(0.5) * slots.clean_pa
+    drop = np.minimum(where.pace.present.ratio(0.5) * slots.clean_pa, HIGHEST_PA)
     return FleetForecast(
         due=decision.due,
         reason=decision.reason,

@@ -11,7 +11,7 @@ from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.chance import Dose, pace
 from schedules.planning.forecast import FleetForecast
 from schedules.planning.interval import YearAhead
-from schedules.planning.loading import METER_PA, METHOD_SHARE, PAIR_FACTOR, PAIR_SHAPE, dose_at
+from schedules.planning.loading import HIGHEST_PA, METER_PA, METHOD_SHARE, PAIR_FACTOR, PAIR_SHAPE, dose_at
 
 CHANCES = (0.1, 0.5, 0.9)
 # What label and airflow are off beyond the factors that are held possible, and what the future holds beside
@@ -22,8 +22,6 @@ _SHARE = METHOD_SHARE**2 + BEYOND_SHARE**2
 _DEVIATIONS = np.linspace(-4.0, 4.0, 33)
 _WEIGHTS = np.exp(-0.5 * np.square(_DEVIATIONS)) / np.exp(-0.5 * np.square(_DEVIATIONS)).sum()
 _HALVINGS = 28
-# No blower of a home draws more, and no meter there shows it.
-_HIGHEST_PA = 2500.0
 
 
 def foretell(result: FleetForecast, clean_pa: FloatArray, days: IntArray, rows: IntArray) -> FloatArray:
@@ -48,7 +46,7 @@ def _quantiles(dose: Dose, clean_pa: FloatArray) -> FloatArray:
     """Quantiles [3, k] of what is read, by bisection."""
     out = []
     for chance in CHANCES:
-        low, high = np.zeros(len(clean_pa)), np.full(len(clean_pa), 2 * _HIGHEST_PA)
+        low, high = np.zeros(len(clean_pa)), np.full(len(clean_pa), 2 * HIGHEST_PA)
         for _ in range(_HALVINGS):
             middle = 0.5 * (low + high)
             below = _read_below(dose, clean_pa, middle) < chance
@@ -74,4 +72,4 @@ def _read_below(dose: Dose, clean_pa: FloatArray, read_pa: FloatArray) -> FloatA
     apart = (_DEVIATIONS[1] - _DEVIATIONS[0]) * np.sqrt(METER_PA**2 + _SHARE * np.square(clean))
     sure = np.clip((drop[:, :, None] - clean) / apart + 0.5, 0.0, 1.0)
     below = (dose.weight[:, None, :] * ndtr(gap) * sure).sum(axis=2)
-    return np.asarray(np.where(drop >= _HIGHEST_PA, 1.0, below) @ _WEIGHTS)
+    return np.asarray(np.where(drop >= HIGHEST_PA, 1.0, below) @ _WEIGHTS)

@@ -25,6 +25,8 @@ GRID = np.arange(-3.6, 3.61, 0.2)
 METER_PA = 2.4
 METHOD_SHARE = 0.066
 WANDER = 0.2
+# No blower of a home draws more, and no meter there shows it.
+HIGHEST_PA = 2500.0
 _TAIL = 4.0
 # Readings at once, three kilobytes each: few enough to stay in the processor's cache, and for their
 # product to stay a number.

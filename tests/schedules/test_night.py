@@ -5,14 +5,18 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.contrib import admin
+from django.contrib.messages.storage.fallback import FallbackStorage
 from django.core.cache import cache
+from django.test import RequestFactory
 
 from equipment.fan_fold import WHOLE_DAYS
 from equipment.fan_log import fan_log
 from equipment.models import FanYear, FilterSlot, Reading, RuntimeDay, Site
 from equipment.record import record_reading
 from schedules import due, night, plan_store
-from schedules.models import FleetPrior, Night, NightPart, Plan
+from schedules.admin import PolicyAdmin
+from schedules.models import FleetPrior, Night, NightPart, Plan, Policy
 from schedules.planning.loading import Prior
 from tests.factories import (
     FilterSlotFactory,
@@ -293,3 +297,20 @@ def test_between_two_full_looks_a_large_desk_looks_at_what_was_touched_just_now(
     cache.clear()
     assert [due.to_sweep(now).count() for _ in range(2)] == [1, 1]
     assert due.replan_stale(now) == 1
+
+
+def test_other_rules_are_a_large_desks_nights_and_a_small_ones_own_moment(
+    slots: list[FilterSlot], monkeypatch: pytest.MonkeyPatch, rf: RequestFactory
+) -> None:
+    request = rf.post("/")
+    request.session = {}  # type: ignore[assignment]
+    said = FallbackStorage(request)
+    request._messages = said  # type: ignore[attr-defined]
+    rules = PolicyAdmin(Policy, admin.site)
+    before = dict(Plan.objects.values_list("slot", "made_at"))
+    rules.save_model(request, Policy.the(), None, True)
+    assert dict(Plan.objects.values_list("slot", "made_at")) == before
+    assert ["by night" in str(one) for one in said] == [True]
+    monkeypatch.setattr(due, "LARGE", 20_000)
+    rules.save_model(request, Policy.the(), None, True)
+    assert set(Plan.objects.values_list("as_of", flat=True)) != {TODAY}

@@ -54,7 +54,7 @@ def test_a_home_that_cannot_be_planned_is_left_out_and_told(
     with caplog.at_level(logging.ERROR):
         due.replan(NOW)
     assert planned() == {slot.pk for slot in slots} - {spoilt.pk}
-    assert due.left_out() == [spoilt.system.site_id]
+    assert due.left_out({slot.system.site_id for slot in slots}) == {spoilt.system.site_id}
     site, system = spoilt.system.site_id, spoilt.system_id
     assert [record.getMessage() for record in caplog.records] == [
         "nothing could be learned from the fleet; what it taught before holds",
@@ -78,7 +78,7 @@ def test_the_sweep_lets_it_be_for_a_while_and_tries_again(
 ) -> None:
     assert due.replan_stale(NOW) == HOMES
     assert due.replan_stale(NOW) == 0
-    cache.delete("homes-left-out")
+    cache.delete(f"home-left-out-{spoilt.system.site_id}")
     assert due.replan_stale(NOW) == 1
 
 
@@ -92,7 +92,7 @@ def test_a_database_that_is_gone_is_nobodys_fault(
     monkeypatch.setattr(Gatherer, "gather", gone)
     with pytest.raises(fault):
         due.replan(NOW)
-    assert due.left_out() == []
+    assert due.left_out({slot.system.site_id for slot in slots}) == set()
 
 
 def test_a_sweep_goes_on_while_there_is_much(

@@ -40,7 +40,7 @@ class Command(BaseCommand):
         day = as_of or today(now)
         rows = [_row(item) for item in dated(day, now, learn_prior(day))]
         told = {row[0] for row in rows}
-        missed = [name for name in _left_out() if name not in told]
+        missed = _left_out(told)
         rows = sorted(rows + [_unknown(name) for name in missed], key=lambda row: row[0])
         try:
             _write(out, rows)
@@ -75,9 +75,10 @@ def _row(item: Dated) -> list[str]:
     ]
 
 
-def _left_out() -> list[str]:
-    slots = FilterSlot.objects.filter(system__site__in=left_out())
-    return list(slots.values_list("name", flat=True))
+def _left_out(told: set[str]) -> list[str]:
+    rows = [row for row in FilterSlot.objects.values_list("name", "system__site") if row[0] not in told]
+    homes = left_out({home for _, home in rows})
+    return [name for name, home in rows if home in homes]
 
 
 def _unknown(name: str) -> list[str]:

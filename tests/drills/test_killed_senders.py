@@ -24,7 +24,7 @@ Child = "subprocess.Popen[str]"
 
 @pytest.mark.served
 @pytest.mark.parametrize(
-    ("rows", "kills"), [(100, 4), pytest.param(2000, 60, marks=pytest.mark.long)], ids=["twentieth", "whole"]
+    ("rows", "kills"), [(60, 2), pytest.param(2000, 60, marks=pytest.mark.long)], ids=["few", "whole"]
 )
 def test_killed_senders_double_and_lose_nothing(
     mailbox: Mailbox, elsewhere: Elsewhere, rows: int, kills: int

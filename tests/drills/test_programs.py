@@ -96,7 +96,7 @@ class TestProgramsDrill(TestCase):
     """No program breaks the desk, whoever's key it shows; what is refused is refused as a problem."""
 
     def test_every_operation(self) -> None:
-        self.drill_all(2)
+        self.drill_all(1)
 
     @pytest.mark.long
     def test_every_operation_with_more_cases(self) -> None:

@@ -309,7 +309,6 @@ def test_any_record_comes_back_byte_for_byte(db: None, told: list[dict[str, Any]
         transaction.set_rollback(True)
 
 
-@pytest.mark.once
 def test_ten_times_the_rows_do_not_take_more_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Beyond what is read at once, which is made small here: it alone may fill up."""
     monkeypatch.setattr(exporter, "_CHUNK", 20)

@@ -68,7 +68,7 @@ class Dose:
 
         there = np.exp(self.mean + ndtri(chance) * self.deviation)
         rise = np.log(np.maximum(growth(there, SHAPES) - 1.0, _LEAST_DOSE))
-        return 1.0 + np.exp(_crossing(by, chance, rise.min(axis=1), rise.max(axis=1)))
+        return 1.0 + np.exp(crossing(by, chance, rise.min(axis=1), rise.max(axis=1)))
 
 
 @dataclass(frozen=True)
@@ -149,7 +149,7 @@ class Reach:
         def by(log_share: FloatArray) -> FloatArray:
             return now.beyond(self.limit - log_share[:, None])
 
-        return np.exp(_crossing(by, chance, wanted.min(axis=1), wanted.max(axis=1)))
+        return np.exp(crossing(by, chance, wanted.min(axis=1), wanted.max(axis=1)))
 
 
 def reach(learned: Learned, limit_ratio: FloatArray, used_m: FloatArray) -> Reach:
@@ -162,11 +162,15 @@ def _mixed(weight: FloatArray, deviations: FloatArray) -> FloatArray:
     return np.asarray((weight * ndtr(deviations)).sum(axis=1))
 
 
-def _crossing(
-    by: Callable[[FloatArray], FloatArray], chance: float, low: FloatArray, high: FloatArray
+def crossing(
+    by: Callable[[FloatArray], FloatArray],
+    chance: float,
+    low: FloatArray,
+    high: FloatArray,
+    halvings: int = _HALVINGS,
 ) -> FloatArray:
     """Where the rising chance of each slot crosses ``chance`` between ``low`` and ``high`` [n]; by halves."""
-    for _ in range(_HALVINGS):
+    for _ in range(halvings):
         middle = 0.5 * (low + high)
         below = by(middle) < chance
         low, high = np.where(below, middle, low), np.where(below, high, middle)

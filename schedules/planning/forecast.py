@@ -50,6 +50,7 @@ class FleetForecast:
     used_m: FloatArray
     velocity_ms: FloatArray
     learned: Learned
+    where: Reach
     ahead: YearAhead
     fan: Fan
 
@@ -111,6 +112,7 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         used_m=used,
         velocity_ms=velocity,
         learned=learned,
+        where=where,
         ahead=ahead,
         fan=fan,
     )

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from schedules.planning.arrays import FloatArray, IntArray
-from schedules.planning.chance import Dose, pace
+from schedules.planning.chance import Dose, crossing, pace
 from schedules.planning.forecast import FleetForecast
 from schedules.planning.interval import YearAhead
 from schedules.planning.loading import HIGHEST_PA, METER_PA, METHOD_SHARE, PAIR_FACTOR, PAIR_SHAPE, dose_at
@@ -44,15 +44,13 @@ def _ahead(ahead: YearAhead, rows: IntArray) -> YearAhead:
 
 def _quantiles(dose: Dose, clean_pa: FloatArray) -> FloatArray:
     """Quantiles [3, k] of what is read, by bisection."""
-    out = []
-    for chance in CHANCES:
-        low, high = np.zeros(len(clean_pa)), np.full(len(clean_pa), 2 * HIGHEST_PA)
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (low + high)
-            below = _read_below(dose, clean_pa, middle) < chance
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        out.append(0.5 * (low + high))
-    return np.where(clean_pa > 0, np.stack(out), np.nan)
+    low, high = np.zeros(len(clean_pa)), np.full(len(clean_pa), 2 * HIGHEST_PA)
+
+    def by(read_pa: FloatArray) -> FloatArray:
+        return _read_below(dose, clean_pa, read_pa)
+
+    told = np.stack([crossing(by, chance, low, high, _HALVINGS) for chance in CHANCES])
+    return np.where(clean_pa > 0, told, np.nan)
 
 
 def _read_below(dose: Dose, clean_pa: FloatArray, read_pa: FloatArray) -> FloatArray:

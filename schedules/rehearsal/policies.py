@@ -9,7 +9,6 @@ import numpy as np
 
 from schedules.planning.age_replacement import least_rate
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
-from schedules.planning.chance import reach
 from schedules.planning.facts import FleetFacts, Settings
 from schedules.planning.forecast import fit_prior, forecast
 from schedules.planning.loading import Prior
@@ -135,12 +134,9 @@ class LeastRegret:
         return np.asarray((age >= np.maximum(self._age, self._shortest)) & (age > day - self._looked))
 
     def _best(self, facts: FleetFacts) -> FloatArray:
-        result, slots = forecast(facts, Settings(0.2), self._prior), facts.slots
-        ratio = np.where(
-            result.computable, slots.limit_pa / np.where(slots.clean_pa > 0, slots.clean_pa, 1.0), 2.0
-        )
+        result = forecast(facts, Settings(0.2), self._prior)
         age = np.maximum(facts.as_of + 1 - result.began, 1.0)
-        where, rows = reach(result.learned, ratio, result.used_m), np.arange(len(age))
+        where, rows = result.where, np.arange(len(age))
         past = []
         for days in _AGES:
             part = np.log(np.maximum(days, 1e-6) / age)

@@ -50,7 +50,9 @@ log = logging.getLogger(__name__)
 def settings() -> Settings:
     """The desk's decision rules as the engine wants them."""
     policy = Policy.the()
-    return Settings(policy.accepted_risk, policy.electricity_price_kwh, policy.shortest_days)
+    return Settings(
+        policy.accepted_risk, policy.electricity_price_kwh, policy.shortest_days, policy.late_days
+    )
 
 
 def today(now: datetime) -> date:

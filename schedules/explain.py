@@ -153,8 +153,10 @@ def _headline(due: date, today: date) -> str:
 
 def _why_risk(plan: Plan, policy: Policy, units: str) -> str:
     chance = _("By this day the chance that it has used up all of it reaches %(risk)s in 100.") % {
-        "risk": round(policy.accepted_risk * 100)
+        "risk": max(round((plan.accepted_risk or policy.accepted_risk) * 100), 1)
     }
+    if plan.accepted_risk is not None:
+        chance += " " + _("From then on, leaving it in would risk more than a change costs.")
     share = max(loaded_share(plan) or 0.0, 0.0)
     said = {
         "hours": formats.number_format(round(plan.run_hours or 0), force_grouping=True),
@@ -195,6 +197,11 @@ def _why(plan: Plan, policy: Policy, units: str) -> str:
         ) % {"days": days}
     if plan.reason == Plan.Reason.COST:
         return _("From this day on, the fan's extra electricity would cost more than a fresh filter saves.")
+    if policy.late_days is not None and "loads_fast" in plan.notes and plan.accepted_risk is None:
+        return _(
+            "A filter fills here sooner than changes could follow, so the calendar decides: %(days)d days. "
+            "A larger or deeper one would last."
+        ) % {"days": days}
     if plan.p50_on is None:
         return _("We cannot reckon yet how fast it loads here, so the calendar decides: %(days)d days.") % {
             "days": days

@@ -56,10 +56,18 @@ class _Told:
         self.drop_now_pa, self.run_hours, self.began = (
             column.tolist() for column in (result.drop_now_pa, result.run_hours, result.began)
         )
+        self.accepted = _risks(result)
         self.odd_readings = result.odd_readings.tolist()
         self.has_log = result.scatter.has_log.tolist()
         self.computable = result.computable.tolist()
         self.p50_ordinal, self.p90_ordinal = result.p50.tolist(), result.p90.tolist()
+
+
+def _risks(result: FleetForecast) -> list[float | None]:
+    """The risk of each filter where waiting was weighed; none where one holds for all, or no change pays."""
+    if not result.weighed:
+        return [None] * len(result.accepted)
+    return [round(risk, 3) if risk <= 1.0 else None for risk in result.accepted.tolist()]
 
 
 def _days(days: IntArray) -> list[date | None]:
@@ -81,6 +89,7 @@ def _plan(slot: SlotFacts, place: int, told: _Told, odd: list[Odd], as_of: date,
         clean_drop_pa=_number(slot.clean_pa),
         limit_drop_pa=_number(slot.limit_pa),
         run_hours=_number(told.run_hours[place]),
+        accepted_risk=told.accepted[place],
         life_began_on=_began_on(slot, told.began[place]),
         notes=notes,
         findings=findings,

@@ -15,6 +15,7 @@ from schedules.plan_rows import Dated
 COMPARED = (
     "due_on", "reason", "p10_on", "p50_on", "p90_on", "drop_now_pa", "clean_drop_pa", "limit_drop_pa",
     "run_hours", "life_began_on", "notes", "findings", "finding_count", "as_of", "facts_at", "weather_at",
+    "accepted_risk",
 )  # fmt: skip
 _KEPT = ("due_on", "reason", "p10_on", "p90_on", "life_began_on")
 _BEGAN, _AS_OF, _FACTS_AT = map(COMPARED.index, ("life_began_on", "as_of", "facts_at"))

@@ -70,9 +70,8 @@ def _filters(rows: Rows, what_if: WhatIf, weeks_booked: IntArray) -> Jobs:
     low = np.nan_to_num(np.maximum(these.p50 - these.p10, 0.0))
     high = np.where(np.isnan(these.p90), low, np.maximum(these.p90 - these.p50, 0.0))
     high = np.where(np.isnan(these.p50), 0.0, high)
-    risk = policy.accepted_risk if what_if.risk is None else what_if.risk
-    asked = split_quantile(risk, low, high)
-    stands = split_quantile(policy.accepted_risk, low, high)
+    stands = split_quantile(these.risk, low, high)
+    asked = stands if what_if.risk is None else split_quantile(what_if.risk, low, high)
     began = np.where(np.isnan(these.began), these.due - these.cap_days, these.began)
     # Households who do nothing are rung about after the letters.
     late = np.where(these.by_desk, 0.0, float(waits_days(policy)))

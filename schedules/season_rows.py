@@ -49,6 +49,7 @@ class Filters:
     p50: FloatArray
     p90: FloatArray
     began: FloatArray
+    risk: FloatArray
     cap_days: FloatArray
     medium_days: FloatArray
     price: FloatArray
@@ -181,6 +182,7 @@ _FILTER = (
     "pk", "system__site", "system__site__latitude", "system__site__longitude", "changed_by",
     "plan__reason", "plan__due_on", "plan__p10_on", "plan__p50_on", "plan__p90_on",
     "plan__life_began_on", "depth_m", "medium", "sent__since", "sent__last_sent_on",
+    "plan__accepted_risk",
 )  # fmt: skip
 
 
@@ -250,6 +252,7 @@ def _filters(
         p50=as_days(columns[8], today),
         p90=as_days(columns[9], today),
         began=as_days(columns[10], today),
+        risk=np.where(np.isnan(own := as_numbers(columns[15])), policy.accepted_risk, own),
         cap_days=cap.astype(np.float64),
         medium_days=as_numbers(one[1] for one in known),
         price=as_numbers(one[2] for one in known) + (policy.change_price or 0.0),

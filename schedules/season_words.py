@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from schedules.explain import say_day, say_short
+from schedules.models import Policy
 from schedules.planning.season_moves import Moved
 from schedules.season import Facts, Season
 from schedules.season_fit import LEAST_MINUTES
@@ -278,10 +279,7 @@ def supposed(known: Facts, what_if: WhatIf) -> str:
         told = {"n": what_if.smoke_weeks, "day": say_short(monday), "times": f"{what_if.smoke_factor:g}"}
         said.append(form % told)
     if what_if.risk is not None:
-        said.append(
-            _("accepted risk %(risk)s %% instead of %(now)s %%")
-            % {"risk": f"{what_if.risk * 100:g}", "now": f"{known.rows.policy.accepted_risk * 100:g}"}
-        )
+        said.append(_other_risk(what_if.risk, known.rows.policy))
     if what_if.cap_days is not None:
         said.append(_("no filter longer than %(n)d days") % {"n": what_if.cap_days})
     if what_if.customers:
@@ -290,6 +288,13 @@ def supposed(known: Facts, what_if: WhatIf) -> str:
             % {"n": what_if.customers}
         )
     return ", ".join(said)
+
+
+def _other_risk(risk: float, policy: Policy) -> str:
+    said = {"risk": f"{risk * 100:g}", "now": f"{policy.accepted_risk * 100:g}"}
+    if policy.late_days is not None:
+        return _("accepted risk %(risk)s %% for every filter") % said
+    return _("accepted risk %(risk)s %% instead of %(now)s %%") % said
 
 
 def differences(now: Season, then: Season) -> list[str]:

@@ -24,6 +24,8 @@ class Plan(models.Model):
     clean_drop_pa = models.FloatField(null=True, blank=True)
     limit_drop_pa = models.FloatField(null=True, blank=True)
     run_hours = models.FloatField(null=True, blank=True)
+    # The chance by which dust asks for a change, where waiting is weighed; the policy's own where empty.
+    accepted_risk = models.FloatField(null=True, blank=True)
     life_began_on = models.DateField(null=True, blank=True)
     # Plain codes of what was assumed; schedules.explain turns them into sentences.
     notes = models.JSONField(default=list)

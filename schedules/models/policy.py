@@ -21,6 +21,18 @@ class Policy(OneRow):
         default=0.2,
         validators=[MinValueValidator(0.01), MaxValueValidator(0.99)],
     )
+    late_days = models.FloatField(
+        _("days past the limit that weigh as much as one change"),
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1), MaxValueValidator(365)],
+        help_text=_(
+            "Empty: the accepted risk holds for every filter. A number, say 10: each filter comes out once "
+            "waiting risks more than a change costs, so that one that fills fast may run more risk than one "
+            "that lasts. A filter that fills within those days gains nothing by more changes: there the "
+            "calendar decides, and a technician should look for a larger one."
+        ),
+    )
     cap_thin_days = models.PositiveIntegerField(_("longest days, up to 2 in. deep"), default=183)
     cap_deep_days = models.PositiveIntegerField(_("longest days, deeper"), default=365)
     cap_washable_days = models.PositiveIntegerField(_("longest days between washings"), default=92)
@@ -79,6 +91,9 @@ class Policy(OneRow):
             models.CheckConstraint(condition=Q(pk=1), name="one_policy"),
             models.CheckConstraint(
                 condition=Q(accepted_risk__gt=0, accepted_risk__lt=1), name="policy_risk_is_a_chance"
+            ),
+            models.CheckConstraint(
+                condition=Q(late_days=None) | Q(late_days__gt=0), name="policy_late_days_above_nought"
             ),
         ]
 

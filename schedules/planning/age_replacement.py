@@ -1,14 +1,21 @@
-"""The age at which replacing costs least a day, where one that is late costs more than one in time.
+"""The age at which replacing costs least a day, where being late costs something.
 
-The classical age replacement policy (Barlow and Proschan): with survival S by age, planned price p and price
-q of a late one, the cost a day of changing at age t is ``(p S(t) + q (1 - S(t))) / integral of S to t``. Who
-pays more for a late change waits less; lives that hardly differ are used up further.
+Where a late change costs more, however late it is, that is the classical age replacement policy (Barlow and
+Proschan): with survival S by age, planned price p and price q of a late one, changing at age t costs
+``(p S(t) + q (1 - S(t))) / integral of S to t`` a day. A filter that is past its limit goes on unseen, and
+each day of that does harm: where D such days weigh as much as one change, changing at age t costs
+``(D + integral of 1 - S to t) / t`` changes for D days, which is least where the integral of ``s dF(s)``
+from 0 to t is D, F the chance of being past by that age.
 """
 
 import numpy as np
 from scipy.integrate import cumulative_trapezoid
+from scipy.special import ndtr, ndtri
 
 from schedules.planning.arrays import FloatArray
+
+_FINE = 8
+_LEAST_CHANCE = 0.005
 
 
 def least_rate(
@@ -24,3 +31,25 @@ def least_rate(
     rate = (planned * alive + late * (1.0 - alive)) / np.maximum(used, 1e-12)
     best = rate.argmin(axis=1)
     return ages[1:][best], rate[np.arange(len(best)), best]
+
+
+def fair_chance(ages: FloatArray, past: FloatArray, days: float) -> FloatArray:
+    """Chance [n] of being past the limit from which waiting costs more than it saves, where ``days`` days
+    past it weigh as much as one change; ``past`` [n, k] is that chance at ``ages`` [n, k] in days, above
+    nought and rising. 0.005 at least; infinite where a filter lasts less than ``days``: no change pays.
+
+    Between two ages the chance runs as a lognormal's does: straight against the log of age.
+    """
+    part = np.linspace(0.0, 1.0, _FINE, endpoint=False)
+    logs, line = np.log(ages), ndtri(np.clip(past, 1e-9, 1.0 - 1e-9))
+    age, chance = np.exp(_between(logs, part)), ndtr(_between(line, part))
+    lost = np.cumsum(np.diff(chance, axis=1) * 0.5 * (age[:, 1:] + age[:, :-1]), axis=1)
+    lost += (chance[:, 0] * age[:, 0])[:, None]
+    place = (lost < days).sum(axis=1)
+    fair = np.column_stack([chance[:, 1:], np.full(len(ages), np.inf)])[np.arange(len(ages)), place]
+    return np.asarray(np.maximum(fair, _LEAST_CHANCE))
+
+
+def _between(knots: FloatArray, part: FloatArray) -> FloatArray:
+    steps = knots[:, :-1, None] + np.diff(knots, axis=1)[:, :, None] * part
+    return np.column_stack([steps.reshape(len(knots), -1), knots[:, -1]])

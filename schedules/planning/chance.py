@@ -136,15 +136,19 @@ class Reach:
         """Chance [n] that the limit is reached already."""
         return self.pace.present.beyond(self.limit)
 
+    def past_at(self, share: float) -> FloatArray:
+        """Chance [n] that the limit was reached at ``share`` of the exposure so far."""
+        return self.pace.present.beyond(self.limit - np.log(share))
+
     def after(self, exposure_m: FloatArray, spread: FloatArray, rows: IntArray | slice) -> FloatArray:
         """Chance [k] that the slots ``rows`` are past their limit once ``exposure_m`` [k] more passed, whose
         log scatters by ``spread`` [k]."""
         return self.pace.after(exposure_m, spread, rows).beyond(self.limit[rows])
 
-    def share(self, chance: float) -> FloatArray:
-        """The share [n] of the exposure so far by which the limit was reached with ``chance``."""
+    def share(self, chance: FloatArray) -> FloatArray:
+        """The share [n] of the exposure so far by which the limit was reached with ``chance`` [n]."""
         now = self.pace.present
-        wanted = self.limit - now.mean + ndtri(chance) * now.deviation
+        wanted = self.limit - now.mean + ndtri(chance)[:, None] * now.deviation
 
         def by(log_share: FloatArray) -> FloatArray:
             return now.beyond(self.limit - log_share[:, None])
@@ -164,7 +168,7 @@ def _mixed(weight: FloatArray, deviations: FloatArray) -> FloatArray:
 
 def crossing(
     by: Callable[[FloatArray], FloatArray],
-    chance: float,
+    chance: float | FloatArray,
     low: FloatArray,
     high: FloatArray,
     halvings: int = _HALVINGS,

@@ -96,8 +96,10 @@ class FleetFacts:
 @dataclass(frozen=True)
 class Settings:
     """The desk's decision rules; a price of None leaves the cost rule out. Risk and cost ask for no
-    change sooner than ``shortest_days`` after the last."""
+    change sooner than ``shortest_days`` after the last. Where so many ``late_days`` past the limit weigh as
+    much as one change, each filter has the risk at which waiting stops to pay, instead of the one for all."""
 
     accepted_risk: float = 0.2
     energy_price_kwh: float | None = None
     shortest_days: int = 0
+    late_days: float | None = None

@@ -4,12 +4,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from schedules.planning.age_replacement import fair_chance
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.chance import Reach, Scatter, reach
 from schedules.planning.facts import FleetFacts, Settings, Slots
 from schedules.planning.fan import Fan, fan_hours
 from schedules.planning.fitting import fit
-from schedules.planning.interval import NEVER, Decision, YearAhead, days_until, decide
+from schedules.planning.interval import KNOTS, NEVER, Decision, Outlook, YearAhead, decide, outlook
 from schedules.planning.least_cost import Filters, cost_days
 from schedules.planning.loading import HIGHEST_PA, Lives, Prior, Readings, features
 from schedules.planning.messages import Households
@@ -21,6 +22,8 @@ from schedules.planning.supposed import suppose
 # Dose a filter may already have when the record finds it, as a share of half a usual year's exposure.
 _EARLIER_SHARES = (0.0, 0.1, 0.25, 0.45, 0.7)
 _USUAL_VELOCITY_MS = 1.5
+# At these parts of its age the chance that a filter was past its limit is looked at.
+_SHARES_OF_AGE = (0.01, 0.05, 0.2, 0.5)
 _COST_EFFICIENCY = 0.15
 
 
@@ -30,8 +33,9 @@ class FleetForecast:
 
     ``odd`` are the readings that no filter's life explains; ``began`` is the instant from which the
     present filter is dated, other than the record's where a hidden change is supposed; ``run_hours``
-    count from the last change on record all the same. ``by_dust`` is the day that dust alone asks for, by
-    risk or cost, whatever medium and calendar say.
+    count from the last change on record all the same. ``accepted`` is the risk by which dust asks for a
+    change, infinite where none pays; ``weighed``: whether each filter has its own. ``by_dust`` is the day
+    that dust alone asks for, by risk or cost, whatever medium and calendar say.
     """
 
     due: IntArray
@@ -43,6 +47,8 @@ class FleetForecast:
     drop_now_pa: FloatArray
     run_hours: FloatArray
     computable: BoolArray
+    accepted: FloatArray
+    weighed: bool
     scatter: Scatter
     odd_readings: IntArray
     odd: list[Odd]
@@ -81,14 +87,15 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     scatter = Scatter(has_log, prior.life)
     at_once = computable & (ratio <= 1.0)
 
-    chances = (settings.accepted_risk, 0.1, 0.5, 0.9)
+    coming = outlook(where, ahead, scatter)
+    accepted = _accepted(settings, coming, end - slots.began)
     risk, p10, p50, p90 = (
-        _ordinals(facts.as_of, np.where(at_once, 0, days), computable)
-        for days in days_until(chances, where, ahead, scatter)
+        _ordinals(facts.as_of, np.where(at_once & (chance <= 1.0), 0, coming.until(chance)), computable)
+        for chance in (accepted, 0.1, 0.5, 0.9)
     )
     passed = _Passed(used, evidence.earlier_m, velocity)
     over = np.flatnonzero(risk == facts.as_of)
-    risk[over] = _day_it_was(facts, fan, where.of(over), passed.of(over), settings.accepted_risk, over)
+    risk[over] = _day_it_was(facts, fan, where.of(over), passed.of(over), accepted[over], over)
     soonest = _counts_from(slots) + settings.shortest_days
     risk, cost = (
         np.maximum(day, soonest) for day in (risk, _cost_day(facts, settings, passed, learned, ahead))
@@ -105,6 +112,8 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         drop_now_pa=np.where(slots.recorded & ~np.isnan(slots.airflow_m3s), drop, np.nan),
         run_hours=np.where(slots.recorded, run_hours, np.nan),
         computable=computable,
+        accepted=accepted,
+        weighed=settings.late_days is not None,
         scatter=scatter,
         odd_readings=_odd_readings(facts),
         odd=screened.odd,
@@ -116,6 +125,17 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         ahead=ahead,
         fan=fan,
     )
+
+
+def _accepted(settings: Settings, coming: Outlook, age: FloatArray) -> FloatArray:
+    """The risk [n] by which a change is asked for, of filters ``age`` [n] days old."""
+    if settings.late_days is None:
+        return np.full(len(age), settings.accepted_risk)
+    age = np.maximum(age, 1.0)[:, None]
+    so_far = [coming.where.past_at(share) for share in _SHARES_OF_AGE]
+    ages = np.column_stack([age * np.array([*_SHARES_OF_AGE, 1.0]), age + KNOTS])
+    past = np.column_stack([*so_far, coming.past, coming.reached])
+    return fair_chance(ages, np.maximum.accumulate(past, axis=1), settings.late_days)
 
 
 def _year_ahead(fan: Fan, system: IntArray, velocity: FloatArray) -> YearAhead:
@@ -246,10 +266,10 @@ class _Passed:
 
 
 def _day_it_was(
-    facts: FleetFacts, fan: Fan, where: Reach, passed: _Passed, chance: float, rows: IntArray
+    facts: FleetFacts, fan: Fan, where: Reach, passed: _Passed, chance: FloatArray, rows: IntArray
 ) -> IntArray:
     """The past day on which the slots ``rows`` [k], to which ``where`` and ``passed`` belong, had reached
-    their limit with ``chance``, by what is known now."""
+    their limit with ``chance`` [k], by what is known now."""
     system, began = facts.slots.system[rows], facts.slots.began[rows]
     metres = passed.used_m * where.share(chance) - passed.earlier_m
     hours = np.maximum(metres / (3600 * passed.velocity_ms), 0.0)

@@ -1,6 +1,5 @@
 """From exposure to days: quantiles of the day the limit is reached, caps, the decision and its reason."""
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -12,7 +11,7 @@ from schedules.planning.chance import Reach, Scatter
 
 HORIZON_DAYS = 3652
 # Days at which the chance of every slot is looked at first.
-_KNOTS = np.array([3, 10, 30, 90, 210, 500, 1400, HORIZON_DAYS])
+KNOTS = np.array([3, 10, 30, 90, 210, 500, 1400, HORIZON_DAYS])
 NEVER = np.iinfo(np.int64).max
 
 
@@ -53,52 +52,68 @@ class YearAhead:
         return YearAhead(self.running[rows], None if self.surplus is None else self.surplus[rows])
 
 
-def days_until(chances: Sequence[float], where: Reach, ahead: YearAhead, scatter: Scatter) -> list[IntArray]:
-    """For each of ``chances``, days [n] from the as-of day to the first at whose end the chance of being
-    past the limit is at least that.
+@dataclass(frozen=True)
+class Outlook:
+    """The chance of n slots to be past their limit: ``past`` [n] today, ``reached`` [n, knots] after
+    ``KNOTS`` days, and between them as ``where``, ``ahead`` and ``scatter`` have it."""
 
-    Nought where it already is; NEVER beyond ten years. A few days for all slots show between which two a
-    slot's day lies; there it is found among whole days.
-    """
-    past = where.past
+    where: Reach
+    ahead: YearAhead
+    scatter: Scatter
+    past: FloatArray
+    reached: FloatArray
 
-    def by(days: IntArray, rows: IntArray) -> FloatArray:
-        return where.after(ahead.until(days, rows), scatter.over(days, rows), rows)
+    def by(self, days: IntArray, rows: IntArray) -> FloatArray:
+        """Chance [k] of the slots ``rows`` after ``days`` [k] from the as-of day."""
+        return _by(self.where, self.ahead, self.scatter, days, rows)
 
-    everybody = np.arange(len(past))
-    reached = np.stack([by(np.full(len(past), day), everybody) for day in _KNOTS], axis=1)
-    return [_between(chance, past, reached, by) for chance in chances]
+    def until(self, chance: float | FloatArray) -> IntArray:
+        """Days [n] from the as-of day to the first at whose end the chance of being past the limit is at
+        least ``chance``, one for all or one each [n].
+
+        Nought where it already is; NEVER beyond ten years.
+        """
+        return self._between(np.broadcast_to(chance, self.past.shape))
+
+    def _between(self, chance: FloatArray) -> IntArray:
+        """Between two knots along the straight line of chance against days, both as a lognormal has them;
+        every third step halves, should the line lead astray."""
+        place = (self.reached < chance[:, None]).sum(axis=1)
+        edges = np.concatenate([[0], KNOTS])
+        left, right = np.minimum(place, len(KNOTS) - 1), np.minimum(place + 1, len(KNOTS))
+        low, high = edges[left], edges[right]
+        told, everybody = _line(np.column_stack([self.past, self.reached])), np.arange(len(place))
+        wanted, below, above = _line(chance), told[everybody, left], told[everybody, right]
+        open_rows = np.flatnonzero((place < len(KNOTS)) & (self.past < chance) & (high - low > 1))
+        step = 0
+        while len(open_rows):
+            step += 1
+            near, far = low[open_rows], high[open_rows]
+            middle = (near + far) // 2
+            if step % 3:
+                here, there = below[open_rows], above[open_rows]
+                part = (wanted[open_rows] - here) / np.maximum(there - here, 1e-9)
+                log_near = np.log(np.maximum(near, 0.5))
+                middle = np.exp(log_near + part * (np.log(far) - log_near))
+                middle = np.clip(np.ceil(middle), near + 1, far - 1).astype(np.int64)
+            value = self.by(middle, open_rows)
+            there, line = value >= chance[open_rows], _line(value)
+            high[open_rows[there]], low[open_rows[~there]] = middle[there], middle[~there]
+            above[open_rows[there]], below[open_rows[~there]] = line[there], line[~there]
+            open_rows = open_rows[high[open_rows] - low[open_rows] > 1]
+        found = np.where(place < len(KNOTS), high, NEVER)
+        return np.where(self.past >= chance, 0, found).astype(np.int64)
 
 
-def _between(
-    chance: float, past: FloatArray, reached: FloatArray, by: Callable[[IntArray, IntArray], FloatArray]
-) -> IntArray:
-    """Between two knots along the straight line of chance against days, both as a lognormal has them; every
-    third step halves, should the line lead astray."""
-    place = (reached < chance).sum(axis=1)
-    edges = np.concatenate([[0], _KNOTS])
-    left, right = np.minimum(place, len(_KNOTS) - 1), np.minimum(place + 1, len(_KNOTS))
-    low, high = edges[left], edges[right]
-    told, everybody, wanted = _line(np.column_stack([past, reached])), np.arange(len(past)), _line(chance)
-    below, above = told[everybody, left], told[everybody, right]
-    open_rows = np.flatnonzero((place < len(_KNOTS)) & (past < chance) & (high - low > 1))
-    step = 0
-    while len(open_rows):
-        step += 1
-        near, far = low[open_rows], high[open_rows]
-        middle = (near + far) // 2
-        if step % 3:
-            part = (wanted - below[open_rows]) / np.maximum(above[open_rows] - below[open_rows], 1e-9)
-            log_near = np.log(np.maximum(near, 0.5))
-            middle = np.exp(log_near + part * (np.log(far) - log_near))
-            middle = np.clip(np.ceil(middle), near + 1, far - 1).astype(np.int64)
-        value = by(middle, open_rows)
-        there, line = value >= chance, _line(value)
-        high[open_rows[there]], low[open_rows[~there]] = middle[there], middle[~there]
-        above[open_rows[there]], below[open_rows[~there]] = line[there], line[~there]
-        open_rows = open_rows[high[open_rows] - low[open_rows] > 1]
-    found = np.where(place < len(_KNOTS), high, NEVER)
-    return np.where(past >= chance, 0, found).astype(np.int64)
+def outlook(where: Reach, ahead: YearAhead, scatter: Scatter) -> Outlook:
+    """How the chance runs on: a few days for all slots show between which two any slot's day lies."""
+    past, everybody = where.past, np.arange(len(where.limit))
+    reached = [_by(where, ahead, scatter, np.full(len(past), day), everybody) for day in KNOTS]
+    return Outlook(where, ahead, scatter, past, np.stack(reached, axis=1))
+
+
+def _by(where: Reach, ahead: YearAhead, scatter: Scatter, days: IntArray, rows: IntArray) -> FloatArray:
+    return where.after(ahead.until(days, rows), scatter.over(days, rows), rows)
 
 
 def _line(chance: float | FloatArray) -> FloatArray:

@@ -135,10 +135,10 @@ def split_normal(days: FloatArray, middle: FloatArray, low: FloatArray, high: Fl
     return np.asarray(ndtr(away / width))
 
 
-def split_quantile(chance: float, low: FloatArray, high: FloatArray) -> FloatArray:
-    """Days from the median to the ``chance`` quantile of the split normal [n]."""
-    z = float(ndtri(chance))
-    return np.asarray(z / Z90 * (low if z < 0 else high))
+def split_quantile(chance: float | FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
+    """Days from the median to the ``chance`` quantile, one or [n], of the split normal [n]."""
+    z = np.asarray(ndtri(chance))
+    return np.asarray(z / Z90 * np.where(z < 0, low, high))
 
 
 def first_passage(days: FloatArray, mean: FloatArray, variance: FloatArray) -> FloatArray:

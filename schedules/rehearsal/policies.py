@@ -85,14 +85,23 @@ class KnowsAll:
 
 
 class Ours:
-    """By the engine's due dates at an accepted risk, looked at once a week."""
+    """By the engine's due dates, looked at once a week: at one accepted risk for all, or where so many
+    ``late_days`` past the limit weigh as much as one change."""
 
-    def __init__(self, risk: float, *, shortest_days: int = 0, capped: bool = False) -> None:
-        self.setting = risk
-        words = ["ours"] + [f"from {shortest_days} d"] * (shortest_days > 0) + ["with caps"] * capped
+    def __init__(
+        self,
+        risk: float | None = None,
+        *,
+        late_days: float | None = None,
+        shortest_days: int = 0,
+        capped: bool = False,
+    ) -> None:
+        self.setting = risk or late_days or 0.0
+        words = ["ours, late days" if late_days else "ours"]
+        words += [f"from {shortest_days} d"] * (shortest_days > 0) + ["with caps"] * capped
         self.family = ", ".join(words)
         self.capped = capped
-        self._settings = Settings(risk, shortest_days=shortest_days)
+        self._settings = Settings(risk or 0.2, shortest_days=shortest_days, late_days=late_days)
         self._days: IntArray = np.zeros(0, dtype=np.int64)
         self._prior = Prior()
         self._learned = self._looked = -10_000
@@ -106,8 +115,8 @@ class Ours:
                 self._prior, self._learned = fit_prior(facts), day
             self._days = forecast(facts, self._settings, self._prior).due
             self._looked = day
-        # A filter that went in since has no date yet.
-        return np.asarray((self._days <= day) & (began <= self._looked + 1))
+        # A filter that went in since, be it on the evening of that very day, has no date yet.
+        return np.asarray((self._days <= day) & (began < self._looked + 1))
 
 
 class LeastRegret:
@@ -272,14 +281,16 @@ class _Tally:
 
 def everyday() -> Iterator[Policy]:
     """The policies that are compared."""
-    yield from (KnowsAll(days) for days in (0.0, SHORTEST_DAYS))
+    yield from (KnowsAll(days) for days in (0.0, 14.0, SHORTEST_DAYS))
     yield from (FixedDays(days) for days in (45.0, 60.0, 90.0, 120.0, 182.0, 270.0, 365.0))
     yield from (RunHours(hours) for hours in (250.0, 350.0, 500.0, 700.0, 1000.0, 1400.0, 2000.0))
-    yield from (Ours(risk) for risk in (0.1, 0.2, 0.35, 0.5))
-    yield from (Ours(risk, shortest_days=SHORTEST_DAYS) for risk in (0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.7))
+    for shortest in (14, SHORTEST_DAYS):
+        yield from (Ours(risk, shortest_days=shortest) for risk in (0.05, 0.1, 0.2, 0.35, 0.5, 0.7))
+        yield from (
+            Ours(late_days=days, shortest_days=shortest) for days in (4.0, 6.0, 9.0, 12.0, 20.0, 40.0)
+        )
     yield Ours(0.2, shortest_days=SHORTEST_DAYS, capped=True)
-    yield from (LeastRegret(late) for late in (2.0, 3.0, 5.0, 10.0))
-    yield from (LeastRegret(late, shortest_days=SHORTEST_DAYS) for late in (1.5, 2.0, 3.0, 5.0, 10.0, 20.0))
+    yield from (LeastRegret(late, shortest_days=14) for late in (2.0, 3.0, 5.0, 10.0))
 
 
 def at_same(outcomes: Iterable[Outcome], family: str, held: str, value: float, wanted: str) -> float:

@@ -1,10 +1,15 @@
-"""The age at which replacing costs least: check 24 of the field's figures."""
+"""The age at which replacing costs least: check 24 of the field's figures, and the same for what harms by
+the day, against scipy's laws, quadrature and search."""
+
+from typing import Any
 
 import numpy as np
 import pytest
-from scipy.stats import weibull_min
+from scipy.integrate import quad
+from scipy.optimize import minimize_scalar
+from scipy.stats import lognorm, weibull_min
 
-from schedules.planning.age_replacement import least_rate
+from schedules.planning.age_replacement import fair_chance, least_rate
 
 AGES = np.arange(0.0, 3000.0, 0.5)
 
@@ -29,3 +34,49 @@ def test_the_dearer_a_late_change_is_the_sooner_one_changes() -> None:
     ages = [least_rate(AGES, survival, 1.0, late)[0][0] for late in (2.0, 5.0, 20.0)]
     assert ages == sorted(ages, reverse=True)
     assert ages[0] > ages[-1]
+
+
+# Ages as the engine looks at them: a few of the past and of the years to come.
+LOOKED_AT = np.array([[0.6, 3.0, 12.0, 30.0, 60.0, 63.0, 70.0, 90.0, 150.0, 270.0, 560.0, 1460.0, 3712.0]])
+LIVES = [
+    lognorm(0.5, scale=90.0),
+    lognorm(0.9, scale=200.0),
+    lognorm(0.25, scale=40.0),
+    weibull_min(2.5, scale=120.0),
+]
+
+
+def least_cost_age(life: Any, days: float) -> float:
+    """By search over the age t, of ``(days + integral of F to t) / t``."""
+    found = minimize_scalar(
+        lambda log_age: (days + quad(life.cdf, 0.0, np.exp(log_age))[0]) / np.exp(log_age),
+        bounds=(np.log(2.0), np.log(3000.0)),
+        method="bounded",
+        options={"xatol": 1e-6},
+    )
+    return float(np.exp(found.x))
+
+
+@pytest.mark.parametrize("life", LIVES, ids=lambda life: f"{life.dist.name} {life.args}")
+@pytest.mark.parametrize("days", [5.0, 12.0, 25.0])
+def test_waiting_stops_to_pay_where_a_search_over_ages_finds_it(life: Any, days: float) -> None:
+    chance = fair_chance(LOOKED_AT, life.cdf(LOOKED_AT), days)[0]
+    # The lognormals hold between knots exactly, so only the step of an eighth of a knot is left.
+    assert life.ppf(chance) == pytest.approx(least_cost_age(life, days), rel=0.12)
+
+
+def test_a_lognormals_partial_mean_is_what_a_change_weighs() -> None:
+    """E[T; T < t] = exp(mu + s^2/2) Phi((ln t - mu)/s - s), the textbook's partial expectation."""
+    scale, spread, days = 150.0, 0.6, 20.0
+    ages = np.geomspace(1.0, 2000.0, 200)[None, :]
+    age = lognorm(spread, scale=scale).ppf(fair_chance(ages, lognorm(spread, scale=scale).cdf(ages), days)[0])
+    z = (np.log(age) - np.log(scale)) / spread
+    mean = scale * np.exp(spread**2 / 2)
+    assert mean * lognorm(1.0).cdf(np.exp(z - spread)) == pytest.approx(days, rel=0.02)
+
+
+def test_no_change_pays_where_a_filter_lasts_less_than_a_change_weighs() -> None:
+    quick = lognorm(0.4, scale=6.0).cdf(LOOKED_AT)
+    assert fair_chance(LOOKED_AT, quick, 10.0)[0] == np.inf
+    assert fair_chance(LOOKED_AT, quick, 4.0)[0] < 1.0
+    assert fair_chance(LOOKED_AT, np.ones_like(LOOKED_AT), 10.0)[0] == np.inf

@@ -7,7 +7,7 @@ import pytest
 from equipment.models import FilterChange, FilterSlot, Reading, System
 from equipment.record import Told, record_change, record_reading
 from schedules import due
-from schedules.models import DateBefore, Plan
+from schedules.models import DateBefore, Plan, Policy
 from shared.units import M3S_PER_CFM, PA_PER_INWC
 from tests.factories import (
     FilterSlotFactory,
@@ -70,3 +70,20 @@ def test_a_date_that_moves_leaves_what_it_was_and_what_moved_it(home_slot: Filte
     assert (row.slot, row.due_on, row.reason, row.until) == (home_slot, first.due_on, first.reason, later)
     assert row.moved == DateBefore.Moved.FACT
     assert Plan.objects.get(slot=home_slot).due_on != first.due_on
+
+
+def test_another_rule_of_the_desk_gives_each_filter_its_own_risk_and_takes_it_back(
+    home_slot: FilterSlot, now: datetime
+) -> None:
+    medium = MediaFactory()
+    MediaPointFactory(media=medium, airflow_m3s=400 * M3S_PER_CFM, clean_drop_pa=0.1 * PA_PER_INWC)
+    FilterSlot.objects.update(fitted_on=(now - timedelta(days=60)).date(), first_media=medium)
+    System.objects.update(design_airflow_m3s=0.19)
+    for late_days in (None, 9.0, None):
+        policy = Policy.the()
+        policy.late_days = late_days
+        policy.save()
+        due.replan(now)
+        risk = Plan.objects.get(slot=home_slot).accepted_risk
+        assert (risk is None) == (late_days is None)
+        assert risk is None or 0.0 < risk < 1.0

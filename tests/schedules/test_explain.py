@@ -1,6 +1,7 @@
 """Why this date, in words."""
 
 from datetime import date
+from typing import Any
 
 import pytest
 
@@ -12,17 +13,19 @@ TODAY = date(2026, 5, 12)
 INWC = 249.0889
 
 
-def why(now_inwc: float) -> str:
+def why(now_inwc: float, *, policy: Policy | None = None, **more: Any) -> str:
     plan = Plan(
         due_on=date(2026, 7, 1),
-        reason=Plan.Reason.RISK,
+        as_of=TODAY,
+        reason=more.pop("reason", Plan.Reason.RISK),
         life_began_on=date(2026, 2, 1),
         run_hours=1234.4,
         clean_drop_pa=0.10 * INWC,
         drop_now_pa=now_inwc * INWC,
         limit_drop_pa=0.20 * INWC,
+        **more,
     )
-    return explain(FilterSlot(), plan, TODAY, Policy(accepted_risk=0.2)).why
+    return explain(FilterSlot(), plan, TODAY, policy or Policy(accepted_risk=0.2)).why
 
 
 def test_a_loading_filter_is_told_as_a_share_of_what_the_blower_can_spare() -> None:
@@ -38,6 +41,19 @@ def test_just_after_a_change_nothing_is_said_of_dust_that_is_not_there() -> None
     said = why(0.102)
     assert said.startswith("A fresh filter has been in since 1 February 2026.")
     assert " % of the pressure" not in said
+
+
+def test_where_waiting_is_weighed_the_filters_own_chance_is_told_and_what_it_means() -> None:
+    said = why(0.15, policy=Policy(late_days=9), accepted_risk=0.083)
+    assert "reaches 8 in 100. From then on, leaving it in would risk more than a change costs." in said
+
+
+def test_where_no_change_pays_the_calendar_is_not_said_to_wait_for_slow_dust() -> None:
+    fast = {"reason": Plan.Reason.CALENDAR, "notes": ["loads_fast"], "p50_on": date(2026, 2, 9)}
+    said = why(0.31, policy=Policy(late_days=9), **fast)
+    assert said.startswith("A filter fills here sooner than changes could follow")
+    assert "150 days" in said
+    assert "sooner than" not in why(0.31, **fast)
 
 
 @pytest.mark.parametrize("drop", [0.2, 0.31])

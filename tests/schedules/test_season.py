@@ -266,6 +266,17 @@ def test_the_accepted_risk_that_stands_changes_nothing() -> None:
     assert the_season(12, WhatIf(risk=stands)).expected == pytest.approx(the_season().expected)
 
 
+def test_a_filters_own_risk_stands_where_waiting_is_weighed() -> None:
+    risky()
+    Plan.objects.update(accepted_risk=0.05)
+    own = the_season(12)
+    Plan.objects.update(accepted_risk=0.3)
+    assert the_season(12).expected == pytest.approx(own.expected)
+    early = slice(0, 3)
+    assert the_season(12, WhatIf(risk=0.3)).expected == pytest.approx(own.expected)
+    assert the_season(12, WhatIf(risk=0.05)).jobs[early].sum() > own.jobs[early].sum() + 1
+
+
 def test_a_shorter_cap_brings_in_what_is_older() -> None:
     PolicyFactory()
     a_filter(due_on=ahead(82), life_began_on=ahead(-101))

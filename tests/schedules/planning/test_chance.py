@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from schedules.planning.chance import HOLDS_ON, HOURS_SPREAD, WANDER_OF_LIVES, Scatter, pace, reach
-from schedules.planning.interval import YearAhead, days_until
+from schedules.planning.interval import YearAhead, outlook
 from schedules.planning.loading import SHAPES, Prior, dose_at, growth
 from schedules.planning.pooling import Law
 from tests.schedules.planning.test_interval import shifted
@@ -76,7 +76,7 @@ def test_a_day_told_stands_as_it_comes_nearer_where_nothing_new_is_read(name: st
 
     def due(after: int, used: float) -> int:
         where = reach(one, np.array([2.0]), np.array([used + after * DAILY_M]))
-        return after + int(days_until([0.2], where, ahead, LOGGED)[0][0])
+        return after + int(outlook(where, ahead, LOGGED).until(0.2)[0])
 
     # Begin where the day lies some five weeks ahead.
     begin = (due(0, 1e4) - 35) * DAILY_M
@@ -87,7 +87,7 @@ def test_a_day_told_stands_as_it_comes_nearer_where_nothing_new_is_read(name: st
 
 def test_a_share_of_the_way_is_where_the_chance_was_reached() -> None:
     one, used = LEARNED["past lives"], np.array([9e6])
-    share = reach(one, np.array([2.0]), used).share(0.2)
+    share = reach(one, np.array([2.0]), used).share(np.array([0.2]))
     assert 0 < share[0] < 1
     assert reach(one, np.array([2.0]), used * share).past[0] == pytest.approx(0.2, abs=1e-6)
 

@@ -16,7 +16,7 @@ from schedules.gather import Gatherer
 from schedules.models import Policy
 from schedules.planning.facts import Settings
 from schedules.planning.forecast import forecast
-from schedules.planning.interval import NEVER
+from schedules.planning.interval import NEVER, Reason
 from tests.schedules.planning.conftest import MEDIA, POINTS, SLOT
 from tests.schedules.planning.fleet import AS_OF, CLEAN_PA, one_slot, with_weather
 
@@ -399,3 +399,29 @@ def test_no_change_is_asked_for_sooner_than_the_desk_allows() -> None:
     assert held.p50[0] == soon.p50[0]
     capped = forecast(one_slot(days_in=20.0, cap_days=25.0), Settings(shortest_days=300))
     assert capped.due[0] == AS_OF + 6
+
+
+def test_where_late_days_are_weighed_each_filter_has_its_own_risk() -> None:
+    quick, slow = one_slot(limit_pa=1.15 * CLEAN_PA), one_slot(limit_pa=3 * CLEAN_PA)
+    found = [forecast(facts, Settings(late_days=9.0)) for facts in (quick, slow)]
+    assert found[0].accepted[0] > 2 * found[1].accepted[0]
+    for facts, one in zip((quick, slow), found, strict=True):
+        assert one.due[0] == forecast(facts, Settings(float(one.accepted[0]))).due[0]
+
+
+@given(late=st.floats(1.0, 100.0), days_in=st.floats(1.0, 400.0), ratio=st.floats(1.05, 4.0))
+def test_the_less_a_late_day_weighs_the_later_the_date(late: float, days_in: float, ratio: float) -> None:
+    facts = one_slot(days_in=days_in, limit_pa=ratio * CLEAN_PA)
+    calm, careful = (forecast(facts, Settings(late_days=days)) for days in (1.5 * late, late))
+    assert careful.due[0] <= calm.due[0]
+    assert careful.accepted[0] <= calm.accepted[0]
+
+
+@pytest.mark.parametrize("limit", [0.9, 1.0, 1.002])
+def test_the_calendar_decides_where_no_change_would_pay(limit: float) -> None:
+    facts = one_slot(limit_pa=limit * CLEAN_PA, cap_days=183.0)
+    found = forecast(facts, Settings(late_days=30.0))
+    assert found.reason[0] == Reason.CALENDAR
+    assert found.due[0] == int(facts.slots.began[0]) + 183
+    assert found.p50[0] <= AS_OF + 20
+    assert forecast(facts, Settings()).reason[0] == Reason.RISK

@@ -15,8 +15,8 @@ from schedules.planning.interval import (
     NEVER,
     Reason,
     YearAhead,
-    days_until,
     decide,
+    outlook,
 )
 from schedules.planning.loading import Prior
 from schedules.planning.pooling import Learned
@@ -31,7 +31,8 @@ FACTOR = st.floats(1.0, 4.0)
 def days(one: Learned, ratio: float = 2.0, used: float = 0.0, daily: float = 3e4) -> list[int]:
     ahead = YearAhead(np.cumsum(np.full((1, 365), daily), axis=1))
     where = reach(one, np.array([ratio]), np.array([used]))
-    return [int(days[0]) for days in days_until(CHANCES, where, ahead, SCATTER)]
+    coming = outlook(where, ahead, SCATTER)
+    return [int(coming.until(chance)[0]) for chance in CHANCES]
 
 
 def shifted(one: Learned, log: float) -> Learned:
@@ -106,7 +107,7 @@ def test_what_takes_more_than_ten_years_is_never() -> None:
 def test_the_median_day_is_the_median_exposure_over_the_daily_one() -> None:
     """Far ahead and with wide knowledge the future's own noise moves the median little."""
     loading = learned(read_at(0.0, 0.7, 0.3, 0.5, 0.7, 0.9))
-    median = float(reach(loading, np.array([2.0]), np.array([1.0])).share(0.5)[0])
+    median = float(reach(loading, np.array([2.0]), np.array([1.0])).share(np.array([0.5]))[0])
     assert days(loading, daily=median / 100)[2] == pytest.approx(100, abs=4)
 
 

@@ -75,6 +75,27 @@ def test_more_hours_are_fewer_changes(fleet: Fleet, logged: BoolArray) -> None:
     assert few.changes > many.changes > 0
 
 
+def test_a_filter_just_put_in_does_not_go_by_the_date_of_the_one_before(
+    fleet: Fleet, logged: BoolArray
+) -> None:
+    record, ours, day = DeskRecord.of(fleet, logged, 20), Ours(0.2), fleet.as_of + 1
+    share = np.zeros(fleet.count)
+    out = ours.due(day, record, share)
+    assert out.any()
+    for slot in np.flatnonzero(out).tolist():
+        record.add_life(slot, day + 1.0)
+    assert not (ours.due(day + 1, record, share) & out).any()
+
+
+@pytest.mark.long
+def test_fewer_days_that_weigh_as_a_change_are_more_changes(fleet: Fleet, logged: BoolArray) -> None:
+    careful, calm = (
+        live(fleet, logged, Ours(late_days=days, shortest_days=14), DAYS) for days in (5.0, 20.0)
+    )
+    assert careful.changes > calm.changes
+    assert careful.days_past < calm.days_past
+
+
 @pytest.mark.long
 def test_a_higher_accepted_risk_is_fewer_changes_and_more_days_past(fleet: Fleet, logged: BoolArray) -> None:
     careful, bold = (live(fleet, logged, Ours(risk, shortest_days=30), DAYS) for risk in (0.1, 0.5))

@@ -21,7 +21,7 @@ log = logging.getLogger(__name__)
 
 
 class NotMigratedError(Exception):
-    """The database lacks migrations, in words for whoever starts the desk."""
+    """The database is out of reach or lacks migrations, in words for whoever starts the desk."""
 
 
 def left(database: BaseDatabaseWrapper) -> int:
@@ -60,6 +60,13 @@ def _asked(database: BaseDatabaseWrapper, function: str) -> bool:
 
 def at_start() -> None:
     """Migrate, or where ``MIGRATE_AT_START`` is 0 see that nothing is left. Raises NotMigratedError."""
+    try:
+        connection.ensure_connection()
+    except OperationalError as error:
+        said = str(error).partition("\n")[0]
+        raise NotMigratedError(
+            f"The database does not answer; look at DATABASE_URL. It says: {said}"
+        ) from error
     if not settings.MIGRATE_AT_START:
         if count := left(connection):
             raise NotMigratedError(

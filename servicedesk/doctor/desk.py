@@ -71,6 +71,8 @@ def redis_answers() -> Finding:
             told: Any = server.info()
             version = told["redis_version"]
             waiting = sum(int(server.llen(name)) for name in ("celery", settings.NIGHT_QUEUE))
+    except redis.ResponseError as refusal:
+        return wrong("Redis", f"answers, but refuses: {str(refusal)[:120]}")
     except (redis.RedisError, OSError, ValueError) as error:
         return wrong(
             "Redis", f"does not answer ({type(error).__name__}); look at REDIS_URL and at the server."

@@ -52,16 +52,24 @@ def fleet(count: int, rng: np.random.Generator) -> FleetFacts:
     )
 
 
+def _one_exp_s(grid: np.ndarray) -> float:
+    """Into memory that was touched before: a first pass takes ten times as long for its pages alone."""
+    out, seconds = np.empty_like(grid), []
+    for _ in range(5):
+        start = time.process_time()
+        np.exp(grid, out=out)
+        seconds.append(time.process_time() - start)
+    return min(seconds)
+
+
 @pytest.mark.benchmark
 def test_forecast_of_10000_slots(ratio: Callable[[str, float, float], float]) -> None:
     rng = np.random.default_rng(6)
     batches = [fleet(BATCH, rng) for _ in range(SLOTS // BATCH)]
     grid = rng.normal(size=(SLOTS, len(PAIR_SHAPE), len(GRID)))
-    start = time.perf_counter()
-    np.exp(grid)
-    yardstick_s = time.perf_counter() - start
-    start = time.perf_counter()
+    yardstick_s = _one_exp_s(grid)
+    start = time.process_time()
     results = [forecast(batch, Settings()) for batch in batches]
-    seconds = time.perf_counter() - start
+    seconds = time.process_time() - start
     assert sum(int((result.due != NEVER).sum()) for result in results) == SLOTS
     ratio("dates of 10,000 slots / one np.exp over their grid points", seconds, yardstick_s)

@@ -1,6 +1,8 @@
 """What the doctor says: of a sound set-up nothing wrong, of each fault where it lies, and never a secret."""
 
 import io
+import socketserver
+import threading
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
@@ -108,6 +110,21 @@ def test_a_mail_server_that_answers_is_well_and_gets_no_letter(sound: Settings) 
     finally:
         controller.stop()
     assert not box.letters
+
+
+def test_a_redis_that_refuses_is_told_in_its_own_words(sound: Settings) -> None:
+    class Refuses(socketserver.StreamRequestHandler):
+        def handle(self) -> None:
+            while self.rfile.readline():
+                self.wfile.write(b"-DENIED protected mode\r\n")
+
+    with socketserver.ThreadingTCPServer(("127.0.0.1", 0), Refuses) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        sound.REDIS_URL = f"redis://127.0.0.1:{server.server_address[1]}/0"
+        found = desk.redis_answers()
+        server.shutdown()
+    assert found.how is How.WRONG
+    assert "DENIED protected mode" in found.said
 
 
 def test_an_old_archive_is_told(sound: Settings, tmp_path: Path) -> None:

@@ -43,14 +43,15 @@ def _default(field: Any) -> Any:
 def store(table: str, columns: Sequence[str], rows: Iterable[Values]) -> None:
     """Write ``rows`` as they are, their values in the order of ``columns``."""
     quoted = ", ".join(connection.ops.quote_name(name) for name in columns)
+    into = f"{connection.ops.quote_name(table)} ({quoted})"
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            with cursor.cursor.copy(f"COPY {connection.ops.quote_name(table)} ({quoted}) FROM STDIN") as copy:
+            with connection.wrap_database_errors, cursor.cursor.copy(f"COPY {into} FROM STDIN") as copy:
                 for row in rows:
                     copy.write_row(row)
         else:
             marks = ", ".join(["%s"] * len(columns))
-            cursor.executemany(f"INSERT INTO {table} ({quoted}) VALUES ({marks})", list(rows))  # noqa: S608
+            cursor.executemany(f"INSERT INTO {into} VALUES ({marks})", list(rows))  # noqa: S608
 
 
 def put(

@@ -11,6 +11,7 @@ from zipfile import BadZipFile, ZipFile
 from django.db import DatabaseError, connection, models, transaction
 from django.utils.translation import gettext as _
 
+from equipment import bulk
 from equipment.models import Desk
 from equipment.sheets.context import batches
 from schedules.models import Policy
@@ -91,15 +92,11 @@ def _table(archive: ZipFile, model: type[models.Model], told: dict[str, Any]) ->
     fields = columns(model)
     if about["columns"] != [field.attname for field in fields]:
         raise NotRestorable(_("The columns of %(what)s are not those of this desk.") % {"what": name})
-    quote = connection.ops.quote_name
-    into = ", ".join(quote(field.column) for field in fields)
-    values = ", ".join(["%s"] * len(fields))
-    insert = f"INSERT INTO {quote(model._meta.db_table)} ({into}) VALUES ({values})"  # noqa: S608
+    into = [field.column for field in fields]
     digest, rows = hashlib.sha256(), 0
-    with connection.cursor() as cursor:
-        for some in batches(_rows(archive, model, digest), _ROWS_AT_ONCE):
-            cursor.executemany(insert, some)
-            rows += len(some)
+    for some in batches(_rows(archive, model, digest), _ROWS_AT_ONCE):
+        bulk.store(model._meta.db_table, into, some)
+        rows += len(some)
     if (rows, digest.hexdigest()) != (about["rows"], about["sha256"]):
         raise NotRestorable(_("%(what)s is not as it was written: the archive is damaged.") % {"what": name})
     set_last_number(model, int(about["last"]))

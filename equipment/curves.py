@@ -23,12 +23,17 @@ class Medium:
 
 def media_with_curves(ids: Iterable[int]) -> dict[int, Medium]:
     """Media by id with their label curves, in two queries."""
-    wanted = set(ids)
+    return with_curves(Media.objects.filter(pk__in=set(ids)))
+
+
+def with_curves(rows: Iterable[Media]) -> dict[int, Medium]:
+    """Media that were read, by id, with their label curves; one query more."""
+    media = {row.pk: row for row in rows}
     points: dict[int, list[tuple[float, float]]] = defaultdict(list)
-    rows = MediaPoint.objects.filter(media__in=wanted).order_by("media", "airflow_m3s")
-    for media, airflow, drop in rows.values_list("media_id", "airflow_m3s", "clean_drop_pa"):
-        points[media].append((airflow, drop))
-    return {row.pk: Medium(row, _curve(points[row.pk])) for row in Media.objects.filter(pk__in=wanted)}
+    found = MediaPoint.objects.filter(media__in=list(media)).order_by("media", "airflow_m3s")
+    for pk, airflow, drop in found.values_list("media_id", "airflow_m3s", "clean_drop_pa"):
+        points[pk].append((airflow, drop))
+    return {pk: Medium(row, _curve(points[pk])) for pk, row in media.items()}
 
 
 def _curve(points: list[tuple[float, float]]) -> LabelCurve | None:

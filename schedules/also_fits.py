@@ -1,14 +1,15 @@
 """What else would do in a slot: by size and verdict alone, without the forecast of how long it lasts."""
 
 from collections import defaultdict
-from collections.abc import Iterable
-from datetime import datetime
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
-from equipment.curves import media_with_curves
-from equipment.meanwhile import for_now
+from django.db.models import Q
+
+from equipment.curves import Medium, with_curves
 from equipment.models import FilterSlot, Meanwhile, Media
 from equipment.verdict import Answer
-from schedules.fit_question import ORDER, judged, slot_air
+from schedules.fit_question import ORDER, SlotAir, judged, slot_air
 from schedules.what_fits import GOOD
 
 MOST = 3
@@ -18,51 +19,60 @@ MOST_SLOTS = 5
 LEAST_ROOM = 0.2
 
 
-def also_fits(
-    slots: list[FilterSlot], usual: dict[int, Media | None], now: datetime
-) -> dict[int, list[Media]]:
+@dataclass(frozen=True)
+class Shelf:
+    """What a few slots may take: by slot id the usual medium and the one that is in for a while, the media of
+    their sizes and the usual ones by id, and by slot id its air. Empty for many slots."""
+
+    slots: list[FilterSlot]
+    usual: Mapping[int, Media | None]
+    for_now: Mapping[int, Meanwhile]
+    media: dict[int, Medium]
+    air: dict[int, SlotAir]
+
+
+def shelf_of(
+    slots: list[FilterSlot], usual: Mapping[int, Media | None], for_now: Mapping[int, Meanwhile]
+) -> Shelf:
+    """Read it: two queries, and two a slot."""
+    if len(slots) > MOST_SLOTS:
+        return Shelf([], usual, for_now, {}, {})
+    rows = Media.objects.filter(
+        Q(nominal_size__in={slot.nominal_size for slot in slots})
+        | Q(pk__in=[one.pk for one in usual.values() if one is not None])
+    )
+    return Shelf(slots, usual, for_now, with_curves(rows), {slot.pk: slot_air(slot) for slot in slots})
+
+
+def also_fits(shelf: Shelf) -> dict[int, list[Media]]:
     """By slot id, at most three media that fit beside the usual one and the one that is in for a while, next
     best first: what fits before what fits with care, what is on hand before what is not, the nearest in
-    fineness. Nothing for many slots."""
+    fineness."""
     found: dict[int, list[Media]] = defaultdict(list)
-    if len(slots) > MOST_SLOTS:
-        return found
-    ids = Media.objects.filter(nominal_size__in={slot.nominal_size for slot in slots}).values_list(
-        "pk", flat=True
-    )
-    media = media_with_curves(ids).values()
-    meanwhile = for_now(slots, now)
-    for slot in slots:
-        known = {now_in.pk for now_in in (usual.get(slot.pk), _of(meanwhile.get(slot.pk))) if now_in}
-        now_in = usual.get(slot.pk)
-        air = slot_air(slot)
+    for slot in shelf.slots:
+        now_in, other = shelf.usual.get(slot.pk), shelf.for_now.get(slot.pk)
+        known = {now_in.pk if now_in else None, other.media_id if other else None}
         others = [
-            one for one in media if one.row.nominal_size == slot.nominal_size and one.row.pk not in known
+            one
+            for one in shelf.media.values()
+            if one.row.nominal_size == slot.nominal_size and one.row.pk not in known
         ]
-        answers = [(judged(slot, one, air), one.row) for one in others]
+        answers = [(judged(slot, one, shelf.air[slot.pk]), one.row) for one in others]
         good = [pair for pair in answers if pair[0].verdict in GOOD and _has_room(pair[0])]
         found[slot.pk] = _best([(answer.verdict, one) for answer, one in good], now_in)
     return found
 
 
-def doubted(slots: list[FilterSlot], usual: dict[int, Media | None], units: str) -> dict[int, Answer]:
-    """By slot id the verdict on the usual filter where it is to be refused or too little is known. Nothing
-    for many slots."""
-    if len(slots) > MOST_SLOTS:
-        return {}
-    media = media_with_curves(one.pk for one in usual.values() if one is not None)
+def doubted(shelf: Shelf, units: str) -> dict[int, Answer]:
+    """By slot id the verdict on the usual filter where it is to be refused or too little is known."""
     found = {}
-    for slot in slots:
-        row = usual.get(slot.pk)
+    for slot in shelf.slots:
+        row = shelf.usual.get(slot.pk)
         if row is not None:
-            answer = judged(slot, media[row.pk], slot_air(slot), units)
+            answer = judged(slot, shelf.media[row.pk], shelf.air[slot.pk], units)
             if answer.verdict not in GOOD:
                 found[slot.pk] = answer
     return found
-
-
-def _of(row: Meanwhile | None) -> Media | None:
-    return row.media if row is not None else None
 
 
 def _has_room(answer: Answer) -> bool:

@@ -58,6 +58,7 @@ class FilterLine:
     actual: str = ""
     # What is in there for a while, in a sentence; empty for the usual filter.
     for_now: str = ""
+    arranged: Meanwhile | None = None
 
 
 def letter_for(notice: Notice, now: datetime) -> Letter:
@@ -89,8 +90,9 @@ def filter_lines(slots: list[FilterSlot], now: datetime, units: str) -> list[Fil
         due = explain.say_day(plan.due_on if plan else None)
         medium = media[slot.pk]
         actual = medium.actual_size_in(units) if medium else ""
-        until = _for_now(meanwhile.get(slot.pk))
-        lines.append(FilterLine(slot, medium, slot.size_in(units), explained, due, actual, until))
+        arranged = meanwhile.get(slot.pk)
+        until = _for_now(arranged)
+        lines.append(FilterLine(slot, medium, slot.size_in(units), explained, due, actual, until, arranged))
     return lines
 
 

@@ -9,7 +9,7 @@ from scipy.stats import binom
 
 from equipment.meanwhile import for_now, next_media
 from equipment.models import FilterSlot, Media, User
-from schedules.also_fits import MOST_SLOTS, also_fits
+from schedules.also_fits import MOST_SLOTS, also_fits, shelf_of
 from schedules.emails import FilterLine, filter_lines
 from schedules.models import Policy, Technician, VanTick, Visit
 
@@ -113,7 +113,8 @@ def _with_instead(line: VanLine, now: datetime) -> VanLine:
     found: dict[int, list[Media]] = {}
     for first in range(0, len(slots), MOST_SLOTS):
         some = slots[first : first + MOST_SLOTS]
-        found |= also_fits(some, {slot.pk: line.media for slot in some}, now)
+        shelf = shelf_of(some, {slot.pk: line.media for slot in some}, for_now(some, now))
+        found |= also_fits(shelf)
     common = set.intersection(*({one.pk for one in found[slot.pk]} for slot in slots)) if slots else set()
     instead = [one for one in found[slots[0].pk] if one.pk in common and one.on_hand]
     return VanLine(**{**vars(line), "instead": instead})

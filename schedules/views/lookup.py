@@ -13,7 +13,7 @@ from equipment.access import units_of
 from equipment.look_up_sizes import Sides, as_sides, same_sides, sold_as
 from equipment.lookup import AT_MOST, as_merv
 from equipment.models import Media
-from schedules.also_fits import also_fits, doubted
+from schedules.also_fits import also_fits, doubted, shelf_of
 from schedules.contacts import Contacts
 from schedules.emails import filter_lines
 from schedules.looked_up import answering, nearest_to
@@ -37,7 +37,8 @@ def page(request: HttpRequest) -> HttpResponse:
     shown = (slots or near)[:AT_MOST]
     lines = filter_lines(shown, now, units_of(request.user))
     usual = {line.slot.pk: line.media for line in lines}
-    others, doubts = also_fits(shown, usual, now), doubted(shown, usual, units_of(request.user))
+    shelf = shelf_of(shown, usual, {line.slot.pk: line.arranged for line in lines if line.arranged})
+    others, doubts = also_fits(shelf), doubted(shelf, units_of(request.user))
     context: dict[str, Any] = {
         "typed": typed,
         "lines": [

@@ -8,10 +8,11 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from equipment.meanwhile import for_now
 from equipment.models import FilterSlot, Meanwhile, Reading, System
 from equipment.record import record_reading
 from schedules import due
-from schedules.also_fits import also_fits
+from schedules.also_fits import also_fits, shelf_of
 from schedules.what_fits import candidates
 from shared.units import M3S_PER_CFM, METRE_PER_INCH, PA_PER_INWC
 from tests.factories import (
@@ -86,7 +87,7 @@ def test_a_filter_that_dust_fills_within_days_will_not_do(technician: Client, sl
     assert re.search(r"would fill it within \d+ days? here", text)
     assert f'<option value="{loose.pk}"' in text
     assert f'<option value="{brim.pk}"' in text  # smoke passes within days
-    assert [one.name for one in also_fits([slot], {slot.pk: None}, NOW)[slot.pk]] == ["Loose 8"]
+    assert [one.name for one in also_fits(shelf_of([slot], {slot.pk: None}, {}))[slot.pk]] == ["Loose 8"]
 
 
 def test_asking_changes_no_date(slot: FilterSlot) -> None:
@@ -321,9 +322,9 @@ def test_a_size_that_nobody_keeps_is_refused_by_name(technician: Client, slot: F
 
 def test_what_is_in_there_for_a_while_is_not_what_else_would_do(slot: FilterSlot) -> None:
     usual, finer = medium("Loose 8", 8, 0.10), medium("Finer 11", 11, 0.11)
-    assert [one.name for one in also_fits([slot], {slot.pk: usual}, NOW)[slot.pk]] == ["Finer 11"]
+    assert [one.name for one in also_fits(shelf_of([slot], {slot.pk: usual}, {}))[slot.pk]] == ["Finer 11"]
     MeanwhileFactory(slot=slot, media=finer, usual=usual, begins_on=TODAY, ends_on=TODAY + timedelta(days=20))
-    assert also_fits([slot], {slot.pk: usual}, NOW)[slot.pk] == []
+    assert also_fits(shelf_of([slot], {slot.pk: usual}, for_now([slot], NOW)))[slot.pk] == []
 
 
 def test_what_starves_the_coil_before_it_is_full_is_never_simply_fine(

@@ -10,7 +10,7 @@ import os
 import socket
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -86,13 +86,15 @@ def make_queue(app: Celery) -> None:
 class Embedded:
     """The Celery worker and its clock as threads of this process."""
 
-    def __init__(self, app: Celery) -> None:
+    def __init__(self, app: Celery, but: Sequence[str] = ()) -> None:
+        """All queues of ``app`` but some."""
         make_queue(app)
         app.set_default()  # a task's thread asks for the default application, and would be given an empty one
         self.worker = WorkController(
             app=app,
             pool="threads",
             concurrency=TASK_THREADS,
+            exclude_queues=list(but),
             without_gossip=True,
             without_mingle=True,
             timer_precision=TIMER_S,
@@ -122,6 +124,12 @@ class Embedded:
 def wants_embedded() -> bool:
     """Whether tasks are done in this process: always with the broker in memory, else unless told not to."""
     return settings.CELERY_BROKER_URL.startswith("memory:") or os.environ.get("EMBEDDED_WORKER", "1") != "0"
+
+
+def left_to_others() -> list[str]:
+    """The queues that the worker of this process takes nothing from: the night's, where it is told so."""
+    alone = settings.CELERY_BROKER_URL.startswith("memory:")
+    return [] if alone or os.environ.get("EMBEDDED_NIGHT", "1") != "0" else [settings.NIGHT_QUEUE]
 
 
 class DeskLog(Logger):  # type: ignore[misc]  # gunicorn carries no types
@@ -173,7 +181,7 @@ class Desk(BaseApplication):  # type: ignore[misc]  # gunicorn carries no types
 
     def post_worker_init(self, worker: object) -> None:
         if wants_embedded():
-            self.embedded = Embedded(celery)
+            self.embedded = Embedded(celery, left_to_others())
             self.embedded.start()
 
     def worker_exit(self, arbiter: object, worker: object) -> None:

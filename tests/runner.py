@@ -25,7 +25,8 @@ WAITING = ["-n", "3"]
 # Settings of the desk that the person at the keyboard may have set and the tests must not see;
 # and what would have every process of the tests compile everything anew.
 NOT_HANDED_ON = {
-    "ALLOWED_HOSTS", "DATABASE_URL", "DEBUG", "EMAIL_URL", "EMBEDDED_WORKER", "HOST", "LOG_FORMAT",
+    "ALLOWED_HOSTS", "DATABASE_URL", "DEBUG", "EMAIL_URL", "EMBEDDED_NIGHT", "EMBEDDED_WORKER",
+    "HOST", "LOG_FORMAT",
     "MIGRATE_AT_START", "PORT", "PRODUCTION",
     "PYTHONDONTWRITEBYTECODE", "REDIS_URL", "SECRET_KEY", "SITE_URL",
 }  # fmt: skip

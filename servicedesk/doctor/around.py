@@ -15,6 +15,7 @@ from django.utils import timezone
 from kombu.exceptions import OperationalError
 from redis import RedisError
 
+from schedules import due
 from servicedesk.archive.keep import archives
 from servicedesk.celery_app import app
 from servicedesk.doctor.findings import Finding, look, well, wrong
@@ -53,12 +54,16 @@ def workers() -> Finding:
     try:
         with app.connection_for_write(settings.REDIS_URL) as link:
             link.ensure_connection(max_retries=1, timeout=_PATIENCE_S)
-            found = len(app.control.ping(timeout=_PATIENCE_S, connection=link) or [])
+            asked = app.control.inspect(timeout=_PATIENCE_S, connection=link)
+            found = asked.active_queues() or {}
     except (OperationalError, RedisError, OSError):
         return wrong("Workers", "cannot be asked, as Redis does not answer.")
     if not found:
         return wrong("Workers", "none answers; start the desk, or ./run worker.")
-    return well("Workers", f"{found} answer.")
+    taken = {queue["name"] for queues in found.values() for queue in queues}
+    if due.is_large() and settings.NIGHT_QUEUE not in taken:
+        return wrong("Workers", "none takes parts of the night; start ./run worker -Q night.")
+    return well("Workers", f"{len(found)} answer.")
 
 
 def clocks() -> Iterator[Finding]:

@@ -6,6 +6,7 @@ import subprocess
 import sys
 from datetime import timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any, NamedTuple
 
 import pytest
@@ -46,8 +47,16 @@ def test_workers_that_do_not_answer(settings: Settings, monkeypatch: pytest.Monk
     settings.REDIS_URL = "redis://127.0.0.1:1/0"
     assert around.workers().how is How.WRONG
     settings.REDIS_URL = "memory://"
-    for answers, how in (([], How.WRONG), ([{"worker@here": {"ok": "pong"}}], How.WELL)):
-        monkeypatch.setattr(app.control, "ping", lambda answers=answers, **_more: answers)
+    pages, nights = {"pages@here": [{"name": "celery"}]}, {"nights@here": [{"name": "night"}]}
+    for answers, large, how in (
+        (None, False, How.WRONG),
+        (pages, False, How.WELL),
+        (pages, True, How.WRONG),
+        (pages | nights, True, How.WELL),
+    ):
+        asked = SimpleNamespace(active_queues=lambda answers=answers: answers)
+        monkeypatch.setattr(app.control, "inspect", lambda asked=asked, **_more: asked)
+        monkeypatch.setattr(around.due, "is_large", lambda large=large: large)
         assert around.workers().how is how
 
 

@@ -21,11 +21,12 @@ import pytest
 from celery import Celery, current_app
 from celery.utils import timer2
 from celery.worker import state as worker_state
+from kombu import Queue
 from kombu.transport.memory import Channel, Transport
 from pytest_django.fixtures import Settings
 
 from servicedesk import serve
-from servicedesk.serve import TIMER_S, Address, Embedded
+from servicedesk.serve import TIMER_S, Address, Embedded, left_to_others
 from tests.factories import SiteFactory
 from tests.servers import free_port
 
@@ -234,6 +235,20 @@ def test_the_embedded_worker_does_tasks_and_the_clock_sends_them(probe: Celery) 
     assert ticked.wait(10)
     embedded.stop()
     assert not embedded.worker_thread.is_alive()
+
+
+def test_the_night_is_left_to_others_where_told_so_and_there_are_others(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch, probe: Celery
+) -> None:
+    settings.CELERY_BROKER_URL = "redis://127.0.0.1:1/0"
+    assert left_to_others() == []
+    monkeypatch.setenv("EMBEDDED_NIGHT", "0")
+    assert left_to_others() == [settings.NIGHT_QUEUE]
+    probe.conf.task_queues = [Queue("probe"), Queue(settings.NIGHT_QUEUE)]
+    embedded = Embedded(probe, left_to_others())
+    assert set(embedded.worker.app.amqp.queues.consume_from) == {"probe"}
+    settings.CELERY_BROKER_URL = "memory://"
+    assert left_to_others() == []
 
 
 def test_asked_to_stop_an_idle_worker_waits_for_no_message_and_hardly_for_its_timer(

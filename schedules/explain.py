@@ -15,6 +15,8 @@ from shared.units import PRESSURE
 
 # A share of the way to the limit below which nothing is worth saying of the dust yet.
 FRESH = 0.05
+# At this chance the day is the likeliest one itself: nothing was weighed any more.
+MOST_CHANCE = 0.5
 
 # What was not measured and is said to be assumed, by the note of a plan.
 _ASSUMED = {
@@ -151,12 +153,23 @@ def _headline(due: date, today: date) -> str:
     return _("Change it by %(day)s") % {"day": say_day(due)}
 
 
+def _held_back(plan: Plan, policy: Policy) -> bool:
+    """Whether the desk's shortest interval set the day, not the chance."""
+    if not policy.shortest_days or plan.due_on is None or plan.life_began_on is None:
+        return False
+    return (plan.due_on - plan.life_began_on).days == policy.shortest_days
+
+
 def _why_risk(plan: Plan, policy: Policy, units: str) -> str:
     chance = _("By this day the chance that it has used up all of it reaches %(risk)s in 100.") % {
         "risk": max(round((plan.accepted_risk or policy.accepted_risk) * 100), 1)
     }
-    if plan.accepted_risk is not None:
-        chance += " " + _("From then on, leaving it in would risk more than a change costs.")
+    if plan.accepted_risk is not None and plan.accepted_risk < MOST_CHANCE:
+        chance += " " + _("From then on, by our reckoning, waiting risks more than a change is worth.")
+    if _held_back(plan, policy):
+        chance = _("By our rules no filter is changed sooner than %(days)d days after the last change.") % {
+            "days": policy.shortest_days
+        }
     share = max(loaded_share(plan) or 0.0, 0.0)
     said = {
         "hours": formats.number_format(round(plan.run_hours or 0), force_grouping=True),
@@ -166,22 +179,42 @@ def _why_risk(plan: Plan, policy: Policy, units: str) -> str:
         "day": say_day(plan.life_began_on),
     }
     if share >= 1:
-        used_up = _(
-            "Your fan has run about %(hours)s hours since the last change, and dust has used up what your "
-            "blower can spare (the filter holds back the air by about %(now)s; its limit here is %(limit)s)."
-        )
-        return " ".join((used_up % said, *dust_sentences(plan)))
-    if share < FRESH:
-        begun = _(
-            "A fresh filter has been in since %(day)s. As it fills, dust uses up the pressure that your "
-            "blower can spare here (up to a limit of %(limit)s)."
-        )
-    else:
-        begun = _(
-            "Your fan has run about %(hours)s hours since the last change, and dust has used about "
-            "%(share)s %% of the pressure that your blower can spare here (now %(now)s, limit %(limit)s)."
-        )
+        return " ".join((_used_up(plan) % said, *dust_sentences(plan)))
+    begun = _begun() if share < FRESH else _used_so_far(plan)
     return " ".join((begun % said, *dust_sentences(plan), chance))
+
+
+def _used_up(plan: Plan) -> str:
+    if "fitted_unknown" in plan.notes:
+        return _(
+            "Your fan has run about %(hours)s hours since this filter was first recorded, and dust has used "
+            "up what your blower can spare (the filter holds back the air by about %(now)s; its limit here "
+            "is %(limit)s)."
+        )
+    return _(
+        "Your fan has run about %(hours)s hours since the last change, and dust has used up what your "
+        "blower can spare (the filter holds back the air by about %(now)s; its limit here is %(limit)s)."
+    )
+
+
+def _begun() -> str:
+    return _(
+        "A fresh filter has been in since %(day)s. As it fills, dust uses up the pressure that your "
+        "blower can spare here (up to a limit of %(limit)s)."
+    )
+
+
+def _used_so_far(plan: Plan) -> str:
+    if "fitted_unknown" in plan.notes:
+        return _(
+            "Your fan has run about %(hours)s hours since this filter was first recorded, and dust has used "
+            "about %(share)s %% of the pressure that your blower can spare here (now %(now)s, limit "
+            "%(limit)s)."
+        )
+    return _(
+        "Your fan has run about %(hours)s hours since the last change, and dust has used about "
+        "%(share)s %% of the pressure that your blower can spare here (now %(now)s, limit %(limit)s)."
+    )
 
 
 def _why(plan: Plan, policy: Policy, units: str) -> str:
@@ -197,13 +230,12 @@ def _why(plan: Plan, policy: Policy, units: str) -> str:
         ) % {"days": days}
     if plan.reason == Plan.Reason.COST:
         return _("From this day on, the fan's extra electricity would cost more than a fresh filter saves.")
-    if policy.late_days is not None and "loads_fast" in plan.notes and plan.accepted_risk is None:
-        return _(
-            "A filter fills here sooner than changes could follow, so the calendar decides: %(days)d days. "
-            "A larger or deeper one would last."
-        ) % {"days": days}
-    if plan.p50_on is None:
+    if plan.p50_on is None and plan.drop_now_pa is None:
         return _("We cannot reckon yet how fast it loads here, so the calendar decides: %(days)d days.") % {
+            "days": days
+        }
+    if plan.p50_on is not None and plan.due_on is not None and plan.p50_on <= plan.due_on:
+        return _("It may be full before this day, but by our rules it stays in for %(days)d days.") % {
             "days": days
         }
     return _(
@@ -219,6 +251,8 @@ def sureness(plan: Plan, today: date) -> str:
     if plan.p50_on <= plan.as_of:
         return _("It is probably past its limit already.")
     low = plan.p10_on or plan.as_of
+    if low <= plan.as_of:
+        return _may_be_past(plan)
     if plan.p90_on is None:
         return _(
             "We expect it to reach its limit around %(mid)s, not before %(low)s; how late is hard to tell."
@@ -231,6 +265,20 @@ def sureness(plan: Plan, today: date) -> str:
         "high": say_day(plan.p90_on),
         "mid": say_day(plan.p50_on),
     }
+
+
+def _may_be_past(plan: Plan) -> str:
+    """Where the earliest day of the span is behind us."""
+    said = {"mid": say_day(plan.p50_on), "high": say_day(plan.p90_on)}
+    if plan.p90_on is None:
+        return (
+            _("It may have reached its limit already, most likely around %(mid)s; how late is hard to tell.")
+            % said
+        )
+    return (
+        _("It may have reached its limit already; we expect it by %(high)s, most likely around %(mid)s.")
+        % said
+    )
 
 
 def assumptions(plan: Plan | None) -> list[str]:
@@ -251,6 +299,8 @@ def state_word(plan: Plan | None, today: date, lead_days: int) -> tuple[str, str
         return _("overdue"), "past"
     if (plan.due_on - today).days <= lead_days:
         return _("due"), "due"
+    if plan.p50_on is not None and plan.p50_on <= today:
+        return _("likely full"), "past"
     share = loaded_share(plan)
     if share is not None and share < 0.15:
         return _("clean"), "clean"

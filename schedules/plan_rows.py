@@ -60,14 +60,14 @@ class _Told:
         self.odd_readings = result.odd_readings.tolist()
         self.has_log = result.scatter.has_log.tolist()
         self.computable = result.computable.tolist()
-        self.p50_ordinal, self.p90_ordinal = result.p50.tolist(), result.p90.tolist()
+        self.full_days, self.p90_ordinal = result.full_days.tolist(), result.p90.tolist()
 
 
 def _risks(result: FleetForecast) -> list[float | None]:
-    """The risk of each filter where waiting was weighed; none where one holds for all, or no change pays."""
+    """The risk of each filter where waiting was weighed; none where one holds for all."""
     if not result.weighed:
         return [None] * len(result.accepted)
-    return [round(risk, 3) if risk <= 1.0 else None for risk in result.accepted.tolist()]
+    return [round(risk, 3) for risk in result.accepted.tolist()]
 
 
 def _days(days: IntArray) -> list[date | None]:
@@ -126,7 +126,7 @@ def _log_notes(slot: SlotFacts, place: int, told: _Told) -> list[str]:
         notes.append("no_log")
     if slot.row.system.site.station is None:
         notes.append("no_station")
-    if told.p50_ordinal[place] - slot.now.began < FAST_DAYS:
+    if told.full_days[place] < FAST_DAYS and "fitted_unknown" not in notes:
         notes.append("loads_fast")
     if told.computable[place]:
         notes.extend(dust_notes(slot, told.p90_ordinal[place]))

@@ -19,7 +19,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='policy',
             name='late_days',
-            field=models.FloatField(blank=True, help_text='Empty: the accepted risk holds for every filter. A number, say 10: each filter comes out once waiting risks more than a change costs, so that one that fills fast may run more risk than one that lasts. A filter that fills within those days gains nothing by more changes: there the calendar decides, and a technician should look for a larger one.', null=True, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(365)], verbose_name='days past the limit that weigh as much as one change'),
+            field=models.FloatField(blank=True, help_text='Empty: the accepted risk holds for every filter. A number, say 10: each filter comes out once waiting risks more than a change costs, so that one that fills fast may run more risk than one that lasts; the accepted risk above then counts for none. No date lies beyond the day by which the filter is likelier full than not.', null=True, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(365)], verbose_name='days past the limit that weigh as much as one change'),
         ),
         migrations.AddConstraint(
             model_name='policy',

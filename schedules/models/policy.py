@@ -29,8 +29,8 @@ class Policy(OneRow):
         help_text=_(
             "Empty: the accepted risk holds for every filter. A number, say 10: each filter comes out once "
             "waiting risks more than a change costs, so that one that fills fast may run more risk than one "
-            "that lasts. A filter that fills within those days gains nothing by more changes: there the "
-            "calendar decides, and a technician should look for a larger one."
+            "that lasts; the accepted risk above then counts for none. No date lies beyond the day by which "
+            "the filter is likelier full than not."
         ),
     )
     cap_thin_days = models.PositiveIntegerField(_("longest days, up to 2 in. deep"), default=183)

@@ -15,7 +15,7 @@ from scipy.special import ndtr, ndtri
 from schedules.planning.arrays import FloatArray
 
 _FINE = 8
-_LEAST_CHANCE = 0.005
+_LEAST_CHANCE, _MOST_CHANCE = 0.005, 0.5
 
 
 def least_rate(
@@ -36,18 +36,23 @@ def least_rate(
 def fair_chance(ages: FloatArray, past: FloatArray, days: float) -> FloatArray:
     """Chance [n] of being past the limit from which waiting costs more than it saves, where ``days`` days
     past it weigh as much as one change; ``past`` [n, k] is that chance at ``ages`` [n, k] in days, above
-    nought and rising. 0.005 at least; infinite where a filter lasts less than ``days``: no change pays.
+    nought and rising. 0.005 at least and 0.5 at most.
 
-    Between two ages the chance runs as a lognormal's does: straight against the log of age.
+    Between two ages the chance runs as a lognormal's does: straight against the log of age. Beyond one half
+    a dustier house would have its filter changed later, until one that fills within ``days`` were never
+    changed; up to there more dust never makes the age later (of a lognormal, by the bound of Mills' ratio).
     """
     part = np.linspace(0.0, 1.0, _FINE, endpoint=False)
     logs, line = np.log(ages), ndtri(np.clip(past, 1e-9, 1.0 - 1e-9))
     age, chance = np.exp(_between(logs, part)), ndtr(_between(line, part))
-    lost = np.cumsum(np.diff(chance, axis=1) * 0.5 * (age[:, 1:] + age[:, :-1]), axis=1)
-    lost += (chance[:, 0] * age[:, 0])[:, None]
-    place = (lost < days).sum(axis=1)
-    fair = np.column_stack([chance[:, 1:], np.full(len(ages), np.inf)])[np.arange(len(ages)), place]
-    return np.asarray(np.maximum(fair, _LEAST_CHANCE))
+    steps = np.diff(chance, axis=1) * 0.5 * (age[:, 1:] + age[:, :-1])
+    lost = np.cumsum(np.column_stack([chance[:, 0] * age[:, 0], steps]), axis=1)
+    place = np.clip((lost < days).sum(axis=1), 1, lost.shape[1] - 1)
+    rows = np.arange(len(ages))
+    before, after = lost[rows, place - 1], lost[rows, place]
+    share = np.clip((days - before) / np.maximum(after - before, 1e-12), 0.0, 1.0)
+    low, high = chance[rows, place - 1], chance[rows, place]
+    return np.asarray(np.clip(low + share * (high - low), _LEAST_CHANCE, _MOST_CHANCE))
 
 
 def _between(knots: FloatArray, part: FloatArray) -> FloatArray:

@@ -34,8 +34,9 @@ class FleetForecast:
     ``odd`` are the readings that no filter's life explains; ``began`` is the instant from which the
     present filter is dated, other than the record's where a hidden change is supposed; ``run_hours``
     count from the last change on record all the same. ``accepted`` is the risk by which dust asks for a
-    change, infinite where none pays; ``weighed``: whether each filter has its own. ``by_dust`` is the day
-    that dust alone asks for, by risk or cost, whatever medium and calendar say.
+    change; ``weighed``: whether each filter has its own. ``full_days`` are those from the change to the day
+    by which a filter is likelier past its limit than not, be that behind us. ``by_dust`` is the day that
+    dust alone asks for, by risk or cost, whatever medium and calendar say.
     """
 
     due: IntArray
@@ -49,6 +50,7 @@ class FleetForecast:
     computable: BoolArray
     accepted: FloatArray
     weighed: bool
+    full_days: FloatArray
     scatter: Scatter
     odd_readings: IntArray
     odd: list[Odd]
@@ -88,9 +90,9 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     at_once = computable & (ratio <= 1.0)
 
     coming = outlook(where, ahead, scatter)
-    accepted = _accepted(settings, coming, end - slots.began)
+    accepted = _accepted(settings, coming, _age(slots, end, evidence.earlier_m, velocity))
     risk, p10, p50, p90 = (
-        _ordinals(facts.as_of, np.where(at_once & (chance <= 1.0), 0, coming.until(chance)), computable)
+        _ordinals(facts.as_of, np.where(at_once, 0, coming.until(chance)), computable)
         for chance in (accepted, 0.1, 0.5, 0.9)
     )
     passed = _Passed(used, evidence.earlier_m, velocity)
@@ -114,6 +116,7 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         computable=computable,
         accepted=accepted,
         weighed=settings.late_days is not None,
+        full_days=_full_days(p50, facts.as_of, where, slots.began, at_once),
         scatter=scatter,
         odd_readings=_odd_readings(facts),
         odd=screened.odd,
@@ -127,10 +130,27 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     )
 
 
+def _full_days(p50: IntArray, as_of: int, where: Reach, began: FloatArray, at_once: BoolArray) -> FloatArray:
+    """Infinite where that day is beyond ten years, and where a clean filter is too much."""
+    days = np.where((p50 == NEVER) | at_once, np.inf, p50 - began)
+    behind = np.flatnonzero((p50 <= as_of) & ~at_once)
+    share = where.of(behind).share(np.full(len(behind), 0.5))
+    days[behind] = (as_of + 1.0 - began[behind]) * share
+    return days
+
+
+def _age(slots: Slots, end: FloatArray, earlier_m: FloatArray, velocity: FloatArray) -> FloatArray:
+    """Days [n] that filters have been in, those before the first record by a usual fan's hours."""
+    return np.asarray(end - slots.began + earlier_m / (USUAL_DAILY_HOURS * 3600 * velocity))
+
+
 def _accepted(settings: Settings, coming: Outlook, age: FloatArray) -> FloatArray:
-    """The risk [n] by which a change is asked for, of filters ``age`` [n] days old."""
+    """The risk [n] by which a change is asked for, of filters ``age`` [n] days old; dust that was announced
+    once is not held to come to every filter."""
     if settings.late_days is None:
         return np.full(len(age), settings.accepted_risk)
+    if coming.ahead.surplus is not None:
+        coming = outlook(coming.where, YearAhead(coming.ahead.running), coming.scatter)
     age = np.maximum(age, 1.0)[:, None]
     so_far = [coming.where.past_at(share) for share in _SHARES_OF_AGE]
     ages = np.column_stack([age * np.array([*_SHARES_OF_AGE, 1.0]), age + KNOTS])

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from equipment.models import FilterSlot
-from schedules.explain import explain
+from schedules.explain import explain, state_word, sureness
 from schedules.models import Plan, Policy
 
 TODAY = date(2026, 5, 12)
@@ -45,15 +45,44 @@ def test_just_after_a_change_nothing_is_said_of_dust_that_is_not_there() -> None
 
 def test_where_waiting_is_weighed_the_filters_own_chance_is_told_and_what_it_means() -> None:
     said = why(0.15, policy=Policy(late_days=9), accepted_risk=0.083)
-    assert "reaches 8 in 100. From then on, leaving it in would risk more than a change costs." in said
+    assert (
+        "reaches 8 in 100. From then on, by our reckoning, waiting risks more than a change is worth." in said
+    )
+    # At one half nothing was weighed any more.
+    assert why(0.15, policy=Policy(late_days=9), accepted_risk=0.5).endswith("50 in 100.")
 
 
-def test_where_no_change_pays_the_calendar_is_not_said_to_wait_for_slow_dust() -> None:
-    fast = {"reason": Plan.Reason.CALENDAR, "notes": ["loads_fast"], "p50_on": date(2026, 2, 9)}
-    said = why(0.31, policy=Policy(late_days=9), **fast)
-    assert said.startswith("A filter fills here sooner than changes could follow")
-    assert "150 days" in said
-    assert "sooner than" not in why(0.31, **fast)
+def test_only_what_fills_after_its_day_is_said_to_load_slowly() -> None:
+    by_calendar = {"reason": Plan.Reason.CALENDAR, "p10_on": date(2026, 3, 1)}
+    assert why(0.12, p50_on=date(2026, 9, 1), **by_calendar).startswith("It loads slowly here")
+    assert why(0.12, p50_on=None, **by_calendar).startswith("It loads slowly here")
+    said = why(0.31, p50_on=date(2026, 2, 9), **by_calendar)
+    assert said == "It may be full before this day, but by our rules it stays in for 150 days."
+
+
+def test_a_desks_shortest_interval_is_told_where_it_sets_the_day() -> None:
+    said = why(0.15, policy=Policy(shortest_days=150))
+    assert said.endswith("By our rules no filter is changed sooner than 150 days after the last change.")
+    assert "in 100" not in said
+    assert "in 100" in why(0.15, policy=Policy(shortest_days=30))
+
+
+def test_hours_of_a_filter_of_unknown_start_count_from_the_first_record() -> None:
+    assert "since this filter was first recorded" in why(0.15, notes=["fitted_unknown"])
+    assert "since this filter was first recorded" in why(0.3, notes=["fitted_unknown"])
+
+
+def test_a_span_that_begins_today_is_told_as_one_that_may_be_behind() -> None:
+    span = {"p10_on": TODAY, "p50_on": date(2026, 5, 20), "p90_on": date(2026, 7, 1)}
+    plan = Plan(as_of=TODAY, **span)
+    assert sureness(plan, TODAY) == (
+        "It may have reached its limit already; we expect it by 1 July 2026, most likely around 20 May 2026."
+    )
+    plan.p90_on = None
+    assert sureness(plan, TODAY).endswith("how late is hard to tell.")
+    plan.p50_on = TODAY
+    assert sureness(plan, TODAY) == "It is probably past its limit already."
+    assert state_word(Plan(due_on=date(2026, 9, 1), p50_on=TODAY), TODAY, 10) == ("likely full", "past")
 
 
 @pytest.mark.parametrize("drop", [0.2, 0.31])

@@ -418,10 +418,51 @@ def test_the_less_a_late_day_weighs_the_later_the_date(late: float, days_in: flo
 
 
 @pytest.mark.parametrize("limit", [0.9, 1.0, 1.002])
-def test_the_calendar_decides_where_no_change_would_pay(limit: float) -> None:
+def test_no_rule_lets_a_filter_stay_that_is_full_at_once(limit: float) -> None:
     facts = one_slot(limit_pa=limit * CLEAN_PA, cap_days=183.0)
-    found = forecast(facts, Settings(late_days=30.0))
-    assert found.reason[0] == Reason.CALENDAR
-    assert found.due[0] == int(facts.slots.began[0]) + 183
-    assert found.p50[0] <= AS_OF + 20
-    assert forecast(facts, Settings()).reason[0] == Reason.RISK
+    for settings_ in (Settings(late_days=30.0), Settings()):
+        found = forecast(facts, settings_)
+        assert found.reason[0] == Reason.RISK
+        assert found.due[0] <= AS_OF
+
+
+@given(
+    days=st.floats(2.0, 60.0),
+    ratio=st.floats(1.02, 3.0),
+    nearer=st.floats(1.0, 3.0),
+    days_in=st.floats(1, 200),
+)
+def test_where_waiting_is_weighed_a_nearer_limit_is_never_a_later_date(
+    days: float, ratio: float, nearer: float, days_in: float
+) -> None:
+    far = one_slot(limit_pa=ratio * CLEAN_PA, days_in=days_in)
+    near = one_slot(limit_pa=(1.0 + (ratio - 1.0) / nearer) * CLEAN_PA, days_in=days_in)
+    found = [int(forecast(facts, Settings(late_days=days)).due[0]) for facts in (near, far)]
+    # A day is a whole number, and the chance runs straight between the ages looked at.
+    assert found[0] <= found[1] + 1 + 0.02 * (found[1] - AS_OF + days_in)
+
+
+def test_where_waiting_is_weighed_a_day_told_stands_as_it_comes_nearer() -> None:
+    told = []
+    for after in range(0, 40, 3):
+        facts = one_slot(days_in=30.0 + after, limit_pa=1.6 * CLEAN_PA)
+        told.append(int(forecast(facts, Settings(late_days=9.0)).due[0]) - AS_OF + after)
+    assert max(told) - min(told) <= 6
+
+
+def test_an_unknown_start_gives_a_filter_that_was_read_past_its_limit_no_half_year() -> None:
+    read = [(1.0, 2.4 * CLEAN_PA)]
+    for days in (5.0, 10.0, 20.0):
+        found = forecast(one_slot(days_in=1.5, began_known=False, readings=read), Settings(late_days=days))
+        assert found.due[0] <= AS_OF + 14
+
+
+def test_a_filter_that_filled_fast_is_still_said_to_long_after() -> None:
+    def read(began: float) -> list[tuple[float, float]]:
+        return [(began - 10.0, 1.25 * CLEAN_PA), (began - 20.0, 1.6 * CLEAN_PA)]
+
+    for days_in in (22.0, 60.0):
+        past = [(began, read(began)) for began in (160.0, 110.0)]
+        facts = one_slot(days_in=days_in, readings=read(days_in), past=past, limit_pa=1.3 * CLEAN_PA)
+        assert forecast(facts, Settings()).full_days[0] < 30
+    assert forecast(one_slot(days_in=60.0), Settings()).full_days[0] > 100

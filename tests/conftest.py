@@ -2,7 +2,7 @@
 
 import csv
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
 from pathlib import Path
 
@@ -10,6 +10,7 @@ import pytest
 from django.core.cache import cache
 from django.test import Client
 from hypothesis import settings as hypothesis_settings
+from whitenoise.middleware import WhiteNoiseMiddleware
 
 from equipment.models import FilterSlot, Person, Site, SiteRole, System, User
 from equipment.sheets.faults import Report
@@ -37,6 +38,23 @@ hypothesis_settings.load_profile("house")
 Rows = Iterable[dict[str, object]]
 WriteSheet = Callable[..., Path]
 Importing = Callable[..., Report]
+
+
+@pytest.fixture(autouse=True, scope="session")
+def static_files_found_once() -> Iterator[None]:
+    """Every client has middleware of its own, which would look through all folders of static files anew."""
+    files: dict[str, object] = {}
+    find = WhiteNoiseMiddleware.add_files_from_finders
+
+    def find_once(middleware: WhiteNoiseMiddleware) -> None:
+        if not files:
+            find(middleware)
+            files.update(middleware.files)
+        middleware.files.update(files)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(WhiteNoiseMiddleware, "add_files_from_finders", find_once)
+        yield
 
 
 @pytest.fixture(autouse=True)

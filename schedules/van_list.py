@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
-from scipy.stats import binom
+from scipy.special import bdtr
 
 from equipment.meanwhile import for_now, next_media
 from equipment.models import FilterSlot, Media, User
@@ -67,7 +67,7 @@ def spares_for(need: int, level: float, chance: float = SPARE_CHANCE) -> int:
     if not (0 < level < 1 and 0 <= chance < 1):
         raise ValueError("level and chance are shares between 0 and 1")
     spares = 0
-    while need and binom.cdf(spares, need + spares, chance) < level:
+    while need and bdtr(spares, need + spares, chance) < level:
         spares += 1
     return spares
 

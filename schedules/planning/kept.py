@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import binomtest
+from scipy.special import betaincinv
 
 from schedules.planning.arrays import FloatArray
 
@@ -58,9 +58,10 @@ class Kept:
 
 
 def share_of(hits: int, count: int) -> Share:
-    """``hits`` of ``count`` > 0 as a share with its interval."""
-    interval = binomtest(hits, count).proportion_ci(confidence_level=0.95, method="exact")
-    return Share(hits / count, float(interval.low), float(interval.high))
+    """``hits`` of ``count`` > 0 as a share with its exact interval at 95 %, two tails alike."""
+    low = betaincinv(hits, count - hits + 1, 0.025) if hits else 0.0
+    high = betaincinv(hits + 1, count - hits, 0.975) if hits < count else 1.0
+    return Share(hits / count, float(low), float(high))
 
 
 def judge(promises: Promises) -> Kept:

@@ -11,7 +11,6 @@ from functools import reduce
 from itertools import pairwise
 
 import numpy as np
-from scipy.signal import fftconvolve
 
 from schedules.planning.arrays import FloatArray, IntArray
 
@@ -39,7 +38,7 @@ def count_chances(expected: FloatArray, size: IntArray | None = None) -> FloatAr
     if (sizes < 1).any():
         raise ValueError("a lot holds at least one filter")
     whole = [_of_lots(expected[sizes == one], int(one)) for one in np.unique(sizes)]
-    return np.clip(reduce(fftconvolve, whole, np.ones(1)), 0.0, 1.0)
+    return np.clip(reduce(_folded, whole, np.ones(1)), 0.0, 1.0)
 
 
 def _of_lots(expected: FloatArray, size: int) -> FloatArray:
@@ -48,10 +47,16 @@ def _of_lots(expected: FloatArray, size: int) -> FloatArray:
     rest = expected - np.floor(expected)
     rest = rest[rest > 0]
     parts = [_few(rest[first : first + _AT_A_TIME]) for first in range(0, len(rest), _AT_A_TIME)]
-    count = np.concatenate([np.zeros(sure), reduce(fftconvolve, parts, np.ones(1))])
+    count = np.concatenate([np.zeros(sure), reduce(_folded, parts, np.ones(1))])
     out = np.zeros(size * (len(count) - 1) + 1)
     out[::size] = count
     return out
+
+
+def _folded(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Chances of the sum of two counts that do not depend on each other."""
+    n = len(one) + len(other) - 1
+    return np.fft.irfft(np.fft.rfft(one, n) * np.fft.rfft(other, n), n)
 
 
 def _few(chance: FloatArray) -> FloatArray:

@@ -10,7 +10,7 @@ was parsed before.
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
@@ -175,7 +175,8 @@ def show(value: float | None, kind: Kind, system: str = "ip", decimals: int | No
     return f"{number(value, kind, system, decimals)} {kind.shown(system)[1]}"
 
 
-def spellings(kind: Kind) -> dict[str, float]:
+@cache
+def spellings(kind: Kind) -> Mapping[str, float]:
     """What people may write behind a number of ``kind``, in small letters, and how many SI units one is;
     temperatures, whose noughts differ, have none."""
     known = _LENGTHS if kind.si == "meter" else _SPELLINGS

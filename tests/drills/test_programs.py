@@ -4,7 +4,6 @@ from typing import Any
 
 import pytest
 import requests
-import schemathesis
 from django.test import Client
 from django.utils import timezone
 from hypothesis import HealthCheck, Phase, given, settings
@@ -41,9 +40,13 @@ from tests.factories import (
     VisitJobFactory,
 )
 
-DESCRIPTION = schemathesis.openapi.from_dict(api.get_openapi_schema(path_prefix="/api/v1/"))
-OPERATIONS = [found.ok() for found in DESCRIPTION.get_all_operations()]
-SOME = pytest.mark.parametrize("operation", OPERATIONS, ids=lambda one: one.label)
+
+def operations() -> list[Any]:
+    """What the desk describes; loaded where it is asked, for every process of the tests looks in here."""
+    import schemathesis
+
+    description = schemathesis.openapi.from_dict(api.get_openapi_schema(path_prefix="/api/v1/"))
+    return [found.ok() for found in description.get_all_operations()]
 
 
 def on_record(slot: FilterSlot, manager: User) -> dict[str, int]:
@@ -116,8 +119,9 @@ class TestProgramsDrill(TestCase):
         drives = api_keys.make(driver, "a script", NOW)[1]
         keys = [key, drives, f"key-{device.name.removeprefix('logger-')}", theirs]
         there = on_record(slot, manager)
-        assert len(OPERATIONS) >= 110
-        for operation in OPERATIONS:
+        described = operations()
+        assert len(described) >= 110
+        for operation in described:
             with self.subTest(operation.label):
                 self.drill(operation, keys, there, cases)
 

@@ -12,7 +12,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import vega_datasets
 
 from schedules.planning.facts import Settings
 from schedules.planning.forecast import forecast
@@ -23,6 +22,8 @@ from tests.schedules.planning.fleet import one_slot
 
 # Found, not imported: at its first import the package makes a folder, and two test workers collide there.
 DIYEPW = Path(str(distribution("diyepw").locate_file("diyepw"))) / "data"
+# Nor this one, which brings in pandas.
+SEATTLE = Path(str(distribution("vega_datasets").locate_file("vega_datasets"))) / "_data/seattle-weather.csv"
 # An hour a day for every ten kelvin below or above 65 F: the hours of the model count degree days.
 DEGREE_DAYS = FanModel(
     np.array([[0.0, 0.1, 0.1]]), np.array([units.celsius(65)]), np.array([units.celsius(65)]), np.ones(1),
@@ -72,8 +73,7 @@ def test_degree_days_of_the_mean_of_highest_and_lowest_in_seattle(
     year: str, heating: float, cooling: float
 ) -> None:
     """NOAA's Seattle record in vega-datasets 0.9.0, seattle-weather.csv."""
-    path = Path(vega_datasets.__file__).parent / "_data" / "seattle-weather.csv"
-    with path.open(newline="") as file:
+    with SEATTLE.open(newline="") as file:
         rows = [row for row in csv.DictReader(file) if row["date"].startswith(year)]
     middles = np.array([(float(row["temp_max"]) + float(row["temp_min"])) / 2 for row in rows])
     assert degree_days(middles) == pytest.approx((heating, cooling), rel=1e-3)

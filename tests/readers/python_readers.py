@@ -7,10 +7,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import icalendar
-import khal.icalendar
 import recurring_ical_events
 import vobject
-from khal.khalendar import CalendarCollection
 
 # uid before the @, start, end (exclusive), both in UTC or as days; whether it is off.
 Seen = tuple[str, str, str, bool]
@@ -40,6 +38,10 @@ def by_vobject(text: str, folder: Path) -> Iterable[Seen]:
 
 def by_khal(text: str, folder: Path) -> Iterable[Seen]:
     """As khal's import does it: a file an event in a folder, read into its own database."""
+    # Slow to load, and every process of the tests looks in here.
+    import khal.icalendar
+    from khal.khalendar import CalendarCollection
+
     folder.mkdir()
     for number, one in enumerate(khal.icalendar.split_ics(text)):
         (folder / f"{number}.ics").write_text(one, encoding="utf-8")

@@ -2,11 +2,13 @@
 
 import csv
 import os
+import shutil
 from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 from django.core.cache import cache
 from django.test import Client
 from hypothesis import settings as hypothesis_settings
@@ -26,6 +28,7 @@ from tests.factories import (
     TechnicianFactory,
     UserFactory,
 )
+from tests.runner import MIGRATED_DATABASE, MIGRATED_FILE
 
 # A busy machine is no fault of the code; where every run must be alike, so are the examples.
 SHORT = "long" in os.environ.get("TEST_LEFT_OUT", "").split(",")
@@ -38,6 +41,23 @@ hypothesis_settings.load_profile("house")
 Rows = Iterable[dict[str, object]]
 WriteSheet = Callable[..., Path]
 Importing = Callable[..., Report]
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: None) -> None:
+    """Each process begins with a copy of the tables that ./test made, where it did."""
+    own = settings.DATABASES["default"]
+    if not own["ENGINE"].endswith("sqlite3"):
+        own["TEST"]["TEMPLATE"] = os.environ.get(MIGRATED_DATABASE)
+    elif made := os.environ.get(MIGRATED_FILE):
+        shutil.copy(made, own["TEST"]["NAME"])
+
+
+@pytest.fixture(scope="session")
+def django_db_keepdb(django_db_keepdb: bool) -> bool:
+    """A file that was put into place is not to be made anew."""
+    copied = settings.DATABASES["default"]["ENGINE"].endswith("sqlite3") and MIGRATED_FILE in os.environ
+    return copied or django_db_keepdb
 
 
 @pytest.fixture(autouse=True, scope="session")

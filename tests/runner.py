@@ -3,12 +3,15 @@
 import contextlib
 import gc
 import os
+import secrets
 import signal
 import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
+import psycopg
 import pytest
 
 from tests import servers
@@ -17,6 +20,10 @@ LEFT_OUT = "TEST_LEFT_OUT"  # markers whose tests are not run, separated by comm
 WHY_LEFT_OUT = "TEST_WHY_LEFT_OUT"
 DATABASE_ONLY = "TEST_DATABASE_ONLY"
 EARLIER = "TEST_EARLIER_RUN"
+# Where every table is made already: a file of SQLite, and the name of a database of PostgreSQL.
+MIGRATED_FILE = "TEST_MIGRATED_FILE"
+MIGRATED_DATABASE = "TEST_MIGRATED_DATABASE"
+ROOT = Path(__file__).resolve().parent.parent
 DATABASE_FIXTURES = {"db", "transactional_db", "django_db_reset_sequences", "django_db_serialized_rollback"}
 NOTHING_RAN = 5
 SOME_OBJECTS = 20_000
@@ -90,6 +97,28 @@ def opened() -> Iterator[tuple[dict[str, str], dict[str, str]]]:
         yield env, missing
 
 
+@contextlib.contextmanager
+def migrated(env: dict[str, str]) -> Iterator[dict[str, str]]:
+    """What leads to the tables, made once for all processes of the tests, on both databases side by side.
+
+    Where that fails each process makes its own, and the tests say what is wrong.
+    """
+    file, name = str(Path(env["VAR_DIR"]) / "migrated.sqlite3"), f"migrated_{secrets.token_hex(4)}"
+    addresses = {(MIGRATED_FILE, file): f"sqlite:///{file}"}
+    with contextlib.ExitStack() as stack:
+        if url := env.get("TEST_POSTGRES_URL"):
+            link = stack.enter_context(psycopg.connect(url, autocommit=True))
+            link.execute(f"CREATE DATABASE {name}")
+            stack.callback(link.execute, f"DROP DATABASE {name}")
+            addresses[MIGRATED_DATABASE, name] = f"{url.rpartition('/')[0]}/{name}"
+        command = [sys.executable, "-P", str(ROOT / "manage.py"), "migrate", "-v", "0"]
+        making = {
+            made: subprocess.Popen(command, env=env | {"DATABASE_URL": address}, stderr=subprocess.DEVNULL)
+            for made, address in addresses.items()
+        }
+        yield dict([made for made, process in making.items() if process.wait() == 0])
+
+
 def run_tests(arguments: list[str], env: dict[str, str]) -> int:
     """Pytest's exit status; Ctrl-C reaches pytest by itself, and a request to end is handed on."""
     command = [sys.executable, "-P", "-m", "pytest", "-p", "tests.runner", "-n", "2", "--dist", "worksteal"]
@@ -145,7 +174,8 @@ def main(arguments: list[str]) -> int:
             return 1
         own = {name: value for name, value in os.environ.items() if name not in NOT_HANDED_ON}
         env = own | found | {"VAR_DIR": var, WHY_LEFT_OUT: reasons}
-        return both_runs(arguments, env, [*left_out, *missing])
+        with migrated(env) as tables:
+            return both_runs(arguments, env | tables, [*left_out, *missing])
 
 
 if __name__ == "__main__":

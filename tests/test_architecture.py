@@ -4,6 +4,7 @@ import ast
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -35,14 +36,20 @@ def imported(node: ast.AST) -> Iterator[str]:
             yield from (f"{node.module}.{alias.name}" for alias in node.names)
 
 
+@cache
+def nodes_of(file: Path) -> list[ast.AST]:
+    return list(ast.walk(ast.parse(file.read_text("utf-8"))))
+
+
+@cache
 def imports_of(file: Path) -> set[str]:
-    return {name for node in ast.walk(ast.parse(file.read_text("utf-8"))) for name in imported(node)}
+    return {name for node in nodes_of(file) for name in imported(node)}
 
 
 def imports_in_functions(file: Path) -> set[str]:
     """Names imported inside a function, method or class body."""
     inside: set[str] = set()
-    for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+    for node in nodes_of(file):
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef | ast.Lambda):
             inside |= {name for child in ast.walk(node) for name in imported(child)}
     return inside
@@ -161,7 +168,7 @@ def test_planning_never_asks_for_the_time_itself() -> None:
     wrong = set()
     for place in ("schedules/planning", "shared/clock.py"):
         for file in sources(place):
-            for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+            for node in nodes_of(file):
                 if (
                     isinstance(node, ast.Call)
                     and isinstance(node.func, ast.Attribute)

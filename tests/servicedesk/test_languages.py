@@ -4,6 +4,7 @@ import html
 import re
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from typing import Any
 
 import pytest
@@ -144,15 +145,20 @@ def words_of(page: str) -> str:
     return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", page)).split())
 
 
-def english_in(text: str) -> list[str]:
-    """Which of the English texts for households, of four words or more, stand in the text."""
-    found = []
+@cache
+def english() -> dict[str, list[str]]:
+    """The English texts for households, with their pieces of four words or more, where they have such."""
+    told = {}
     for entry in every_entry():
         pieces = re.split(r"%\(\w+\)[sd]", entry.said["msgid"].replace("%%", "%"))
-        pieces = [piece for piece in pieces if len(piece.split()) > 3]
-        if entry.for_households and pieces and all(piece.strip() in text for piece in pieces):
-            found.append(entry.said["msgid"])
-    return found
+        pieces = [piece.strip() for piece in pieces if len(piece.split()) > 3]
+        if entry.for_households and pieces:
+            told[entry.said["msgid"]] = pieces
+    return told
+
+
+def english_in(text: str) -> list[str]:
+    return [told for told, pieces in english().items() if all(piece in text for piece in pieces)]
 
 
 def is_spanish(text: str, language_of_page: bool = True) -> None:

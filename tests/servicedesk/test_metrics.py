@@ -16,7 +16,7 @@ from pytest_django.fixtures import Settings
 from equipment.models import FilterSlot
 from schedules import due
 from schedules.models import NightPart
-from servicedesk.metrics import state, tasks
+from servicedesk.metrics import requests, state, tasks
 from tests.factories import NOW, FilterSlotFactory, NightFactory, NightPartFactory, NoticeFactory, PlanFactory
 
 pytestmark = pytest.mark.django_db
@@ -39,6 +39,9 @@ def opened(settings: Settings) -> Iterator[None]:
     settings.METRICS_TOKEN, settings.REDIS_URL, settings.BACKUP_DIR = TOKEN, "", ""
     state._kept.clear()
     tasks.forget()
+    # What other tests asked for would be told, and read here, a hundred times.
+    requests._REQUESTS.clear()
+    requests._SECONDS.clear()
     yield
     tasks.forget()
 

@@ -16,7 +16,6 @@ from tests.drills.test_senders import write_rows
 from tests.factories import NOW
 
 pytestmark = pytest.mark.django_db(transaction=True)
-SENDERS = 4
 PATIENCE_S = 180.0
 
 Child = "subprocess.Popen[str]"
@@ -24,15 +23,17 @@ Child = "subprocess.Popen[str]"
 
 @pytest.mark.served
 @pytest.mark.parametrize(
-    ("rows", "kills"), [(60, 2), pytest.param(2000, 60, marks=pytest.mark.long)], ids=["few", "whole"]
+    ("rows", "kills", "at_once"),
+    [(60, 2, 3), pytest.param(2000, 60, 4, marks=pytest.mark.long)],
+    ids=["few", "whole"],
 )
 def test_killed_senders_double_and_lose_nothing(
-    mailbox: Mailbox, elsewhere: Elsewhere, rows: int, kills: int
+    mailbox: Mailbox, elsewhere: Elsewhere, rows: int, kills: int, at_once: int
 ) -> None:
     readers = write_rows(rows)
     elsewhere.mail_port = mailbox.port
     elsewhere.hand_over()
-    killed = slaughter(lambda: a_sender(elsewhere), mailbox, rows, kills)
+    killed = slaughter([lambda: a_sender(elsewhere)] * at_once, mailbox, rows, kills)
     elsewhere.take_back()
     later = NOW + timedelta(minutes=20)
     sending.park_lost_claims(later)
@@ -45,7 +46,7 @@ def test_killed_senders_double_and_lose_nothing(
     }
     sent, parked = by_state[Notice.State.SENT], by_state[Notice.State.PARKED]
     print(
-        f"{killed} senders of {SENDERS} at a time killed among {rows} letters: {len(received)} received, "
+        f"{killed} senders of {at_once} at a time killed among {rows} letters: {len(received)} received, "
         f"{sum(received.values()) - len(received)} doubled, {len(readers - set(received) - parked)} lost, "
         f"{len(parked)} parked, of which {len(parked & set(received))} had gone out"
     )
@@ -65,20 +66,22 @@ def a_sender(elsewhere: Elsewhere) -> "subprocess.Popen[str]":
     return child
 
 
-def slaughter(start: Callable[[], "subprocess.Popen[str]"], mailbox: Mailbox, rows: int, kills: int) -> int:
+def slaughter(
+    starts: list[Callable[[], "subprocess.Popen[str]"]], mailbox: Mailbox, rows: int, kills: int
+) -> int:
     """Kill one of the senders at random each time that so many more letters came; how many were killed."""
     rng, end = random.Random(7), time.monotonic() + PATIENCE_S
     marks = sorted(rng.sample(range(1, rows - rows // 20), kills))
-    senders, killed = [start() for _ in range(SENDERS)], 0
+    senders, killed = [start() for start in starts], 0
     try:
         # A letter in a killed sender's hands may never come: those few are not waited for.
         while len(mailbox.letters) < rows - killed and time.monotonic() < end:
             if marks and len(mailbox.letters) >= marks[0]:
                 marks.pop(0)
-                at = rng.randrange(SENDERS)
+                at = rng.randrange(len(starts))
                 senders[at].kill()
                 senders[at].communicate()
-                senders[at] = start()
+                senders[at] = starts[at]()
                 killed += 1
             time.sleep(0.001)
         settle(mailbox)

@@ -136,15 +136,18 @@ def test_a_start_gives_up_on_a_table_that_somebody_holds_and_says_so(
 
 
 @pytest.mark.postgres
+@pytest.mark.parametrize(
+    "as_far_as", [["equipment", "0001"], pytest.param([], marks=pytest.mark.long)], ids=["first", "all"]
+)
 def test_two_processes_that_start_together_on_an_empty_database_both_find_it_migrated(
-    another: Any,
+    another: Any, as_far_as: list[str]
 ) -> None:
     another.execute("DROP DATABASE IF EXISTS two_starts WITH (FORCE)")
     another.execute("CREATE DATABASE two_starts")
     surroundings = os.environ | {
         "DATABASE_URL": f"{os.environ['DATABASE_URL'].rpartition('/')[0]}/two_starts"
     }
-    migrate = [sys.executable, "-P", str(ROOT / "manage.py"), "migrate", "-v0"]
+    migrate = [sys.executable, "-P", str(ROOT / "manage.py"), "migrate", "-v0", *as_far_as]
     try:
         started = [
             subprocess.Popen(migrate, env=surroundings, stderr=subprocess.PIPE, text=True) for _ in range(2)

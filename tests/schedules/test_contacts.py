@@ -72,7 +72,9 @@ def readable() -> list[str]:
 
 
 @pytest.mark.once
-@pytest.mark.parametrize("days", DAYS)
+@pytest.mark.parametrize(
+    "days", [-2, -1, 4, 5, *(pytest.param(days, marks=pytest.mark.long) for days in (0, 1, 30))]
+)
 def test_every_page_that_a_technician_opens(days: int, places: dict[str, str], technician: Client) -> None:
     day = TODAY + timedelta(days=days)
     Visit.objects.filter(day=TODAY).update(day=day)

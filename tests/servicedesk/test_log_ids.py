@@ -19,14 +19,6 @@ from servicedesk.log_ids import HEADER, Ids, JsonLines
 pytestmark = pytest.mark.django_db
 log = logging.getLogger("desk.test")
 ROOT = Path(__file__).resolve().parents[2]
-AS_A_WORKER = """
-import logging
-import django
-from servicedesk.celery_app import app
-django.setup()
-app.log.setup("WARNING", redirect_stdouts=False)
-logging.getLogger("desk.test").warning("asked for %s", "/answer/s3cret/")
-"""
 AS_THE_SERVER = """
 from servicedesk.serve import Address, Desk
 desk = Desk(Address("127.0.0.1", 8000))
@@ -34,11 +26,14 @@ desk.cfg.logger_class(desk.cfg).error("asked for %s", "/answer/s3cret/")
 """
 
 
-AS_A_WORKER_THAT_ENDS = """
-import os, signal
+AS_A_WORKER = """
+import logging, os, signal
 from celery import signals
 from servicedesk.celery_app import app
-signals.worker_ready.connect(lambda **_: os.kill(os.getpid(), signal.SIGTERM), weak=False)
+def asked(**_):
+    logging.getLogger("desk.test").warning("asked for %s", "/answer/s3cret/")
+    os.kill(os.getpid(), signal.SIGTERM)
+signals.worker_ready.connect(asked, weak=False)
 app.worker_main(["worker", "--loglevel", "WARNING", "--without-gossip", "--pool", "solo"])
 """
 
@@ -107,30 +102,31 @@ def test_a_failure_brings_its_trace_on_the_same_line(lines: list[dict[str, Any]]
     assert "ValueError: two\nlines" in lines[-1]["trace"]
 
 
-@pytest.mark.once
-@pytest.mark.parametrize(
-    ("script", "logger"), [(AS_A_WORKER, "desk.test"), (AS_THE_SERVER, "gunicorn.error")]
-)
-def test_worker_and_server_write_as_the_pages_do_and_keep_secrets_out(
-    script: str, logger: str, tmp_path: Path
-) -> None:
-    surroundings = os.environ | {"VAR_DIR": str(tmp_path), "LOG_FORMAT": "json", "PYTHONPATH": str(ROOT)}
-    command = [sys.executable, "-P", "-c", script]
-    said = subprocess.run(command, env=surroundings, capture_output=True, text=True, timeout=60)
-    line = json.loads(said.stderr.splitlines()[-1])
-    assert line["logger"] == logger
+def run(folder: Path, *arguments: str) -> "subprocess.CompletedProcess[str]":
+    own = {"VAR_DIR": str(folder), "LOG_FORMAT": "json", "PYTHONPATH": str(ROOT), "REDIS_URL": ""}
+    command = [sys.executable, "-P", *arguments]
+    return subprocess.run(command, env=os.environ | own, capture_output=True, text=True, timeout=60)
+
+
+def written_as_the_pages_do(said: str, logger: str) -> None:
+    (line,) = [line for line in map(json.loads, said.splitlines()) if line["logger"] == logger]
     assert line["message"].startswith("asked for /answer/")
-    assert "s3cret" not in said.stderr
+    assert line["level"]
+    assert "s3cret" not in said
 
 
 @pytest.mark.once
-def test_a_worker_for_machines_writes_objects_and_no_banner(tmp_path: Path) -> None:
-    own = {"VAR_DIR": str(tmp_path), "LOG_FORMAT": "json", "PYTHONPATH": str(ROOT), "REDIS_URL": ""}
-    command = [sys.executable, "-P", "-W", "always", "-c", AS_A_WORKER_THAT_ENDS]
-    said = subprocess.run(command, env=os.environ | own, capture_output=True, text=True, timeout=60)
+def test_the_server_writes_as_the_pages_do_and_keeps_secrets_out(tmp_path: Path) -> None:
+    written_as_the_pages_do(run(tmp_path, "-c", AS_THE_SERVER).stderr, "gunicorn.error")
+
+
+@pytest.mark.once
+def test_a_worker_for_machines_does_too_and_writes_no_banner(tmp_path: Path) -> None:
+    said = run(tmp_path, "-W", "always", "-c", AS_A_WORKER)
     assert said.returncode == 0
     assert said.stdout == ""
     assert all(json.loads(line)["level"] for line in said.stderr.splitlines())
+    written_as_the_pages_do(said.stderr, "desk.test")
 
 
 def at_seconds(monkeypatch: pytest.MonkeyPatch, *moments: float) -> None:

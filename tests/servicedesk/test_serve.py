@@ -4,6 +4,7 @@ import contextlib
 import json
 import logging
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -28,6 +29,7 @@ from pytest_django.fixtures import Settings
 from servicedesk import serve
 from servicedesk.serve import TIMER_S, Address, Embedded, left_to_others
 from tests.factories import SiteFactory
+from tests.runner import MIGRATED_FILE
 from tests.servers import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -104,6 +106,8 @@ def _starts_again_and_leaves_no_file(tmp_path: Path) -> None:
 
 def test_for_machines_every_line_is_an_object(tmp_path: Path) -> None:
     port = free_port()
+    if made := os.environ.get(MIGRATED_FILE):
+        shutil.copy(made, tmp_path / "db")
     process = command(tmp_path, PORT=str(port), LOG_FORMAT="json")
     wait_until_answered(f"http://127.0.0.1:{port}/alive/", process)
     process.send_signal(signal.SIGTERM)

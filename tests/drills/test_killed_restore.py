@@ -13,6 +13,7 @@ from tests.servicedesk.test_archive import emptied_for_good, entries
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
+@pytest.mark.served
 def test_after_a_kill_half_way_nothing_is_there_and_the_next_restore_is_whole(
     elsewhere: Elsewhere, tmp_path: Path
 ) -> None:

@@ -50,6 +50,7 @@ def test_a_directory_that_is_not_there_or_holds_nothing(db: None, tmp_path: Path
         call_command("import_sheets", str(tmp_path / name))
 
 
+@pytest.mark.once
 def test_the_shell_sees_the_status_and_bytes_that_are_no_utf_8(
     elsewhere: Elsewhere,  # noqa: F811
     tmp_path: Path,

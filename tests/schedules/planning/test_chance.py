@@ -1,5 +1,7 @@
 """The chance of being past the limit against draws of the same law, and against itself as days go by."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -22,7 +24,15 @@ LEARNED = {
 COUNT = 400_000
 
 
-def drawn(one: Law) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+Drawn = tuple[np.ndarray, np.ndarray, np.ndarray]
+
+
+@cache
+def drawn_of(name: str) -> Drawn:
+    return drawn(LEARNED[name])
+
+
+def drawn(one: Law) -> Drawn:
     """Supposition, log pace so far and log pace to come of so many filters, drawn one by one."""
     rng = np.random.default_rng(3)
     shape = rng.choice(one.weight.shape[1], COUNT, p=one.weight[0] / one.weight[0].sum())
@@ -48,7 +58,7 @@ def drawn(one: Law) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 @pytest.mark.parametrize("days", [0, 7, 60, 365])
 def test_the_chance_is_the_share_of_drawn_filters_past_the_limit(name: str, used: float, days: int) -> None:
     one, ratio = LEARNED[name], 2.0
-    shape, so_far, to_come = drawn(one)
+    shape, so_far, to_come = drawn_of(name)
     spread = float(LOGGED.over(np.array([days]), ONE)[0])
     scatter = np.exp(spread * np.random.default_rng(4).standard_normal(COUNT))
     dose = np.exp(so_far) * used + np.exp(to_come) * days * DAILY_M * scatter
@@ -62,7 +72,7 @@ def test_the_chance_is_the_share_of_drawn_filters_past_the_limit(name: str, used
 @pytest.mark.parametrize("name", sorted(LEARNED))
 def test_the_ratio_now_is_the_middle_of_the_drawn_ones(name: str) -> None:
     one, used = LEARNED[name], 2e6
-    shape, so_far, _ = drawn(one)
+    shape, so_far, _ = drawn_of(name)
     middle = np.median(growth(np.exp(so_far) * used, SHAPES[shape]))
     assert float(pace(one, np.array([used])).present.ratio(0.5)[0]) == pytest.approx(middle, rel=0.005)
 

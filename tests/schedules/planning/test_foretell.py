@@ -1,5 +1,7 @@
 """The promised drop against sampling by hand from the same law."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -8,7 +10,7 @@ from schedules.planning.forecast import FleetForecast, forecast
 from schedules.planning.foretell import BEYOND_SHARE, foretell
 from schedules.planning.loading import METER_PA, METHOD_SHARE, PAIR_FACTOR, PAIR_SHAPE, Prior
 from tests.schedules.planning.fleet import CLEAN_PA, one_slot
-from tests.schedules.planning.test_chance import drawn
+from tests.schedules.planning.test_chance import Drawn, drawn
 
 ROW = np.array([0])
 
@@ -17,11 +19,17 @@ def told(result: FleetForecast, days: int, clean: float = CLEAN_PA) -> np.ndarra
     return foretell(result, np.array([clean]), np.array([days]), ROW)[:, 0]
 
 
-def sampled(result: FleetForecast, days: int) -> np.ndarray:
+@cache
+def known(log: float | None) -> tuple[FleetForecast, Drawn]:
+    result = forecast(one_slot(readings=[(30, 27.0), (5, 31.0)], hours=log), Settings())
+    return result, drawn(result.learned.pairs)
+
+
+def sampled(result: FleetForecast, filters: Drawn, days: int) -> np.ndarray:
     """Readings drawn one by one: shape and lasting factor, a house and its filter, the scatter to come, the
     growth, the instruments."""
     rng = np.random.default_rng(4)
-    pair, so_far, to_come = drawn(result.learned.pairs)
+    pair, so_far, to_come = filters
     count = len(pair)
     passed = float(result.ahead.running[0][days - 1]) if days else 0.0
     spread = float(result.scatter.over(np.array([days]), ROW)[0])
@@ -37,8 +45,8 @@ def sampled(result: FleetForecast, days: int) -> np.ndarray:
 @pytest.mark.parametrize(("days", "within"), [(0, 0.02), (1, 0.02), (28, 0.02), (60, 0.02), (365, 0.03)])
 @pytest.mark.parametrize("log", [6.0, None])
 def test_the_promise_is_what_sampling_by_hand_gives(days: int, within: float, log: float | None) -> None:
-    result = forecast(one_slot(readings=[(30, 27.0), (5, 31.0)], hours=log), Settings())
-    by_hand = np.quantile(sampled(result, days), [0.1, 0.5, 0.9])
+    result, filters = known(log)
+    by_hand = np.quantile(sampled(result, filters, days), [0.1, 0.5, 0.9])
     assert told(result, days) == pytest.approx(by_hand, rel=within)
 
 

@@ -4,7 +4,6 @@ import contextlib
 import json
 import logging
 import os
-import shutil
 import signal
 import socket
 import subprocess
@@ -29,7 +28,6 @@ from pytest_django.fixtures import Settings
 from servicedesk import serve
 from servicedesk.serve import TIMER_S, Address, Embedded, left_to_others
 from tests.factories import SiteFactory
-from tests.runner import MIGRATED_FILE
 from tests.servers import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -71,9 +69,9 @@ def wait_until_answered(url: str, process: "subprocess.Popen[str]") -> int:
 
 
 @contextlib.contextmanager
-def started(folder: Path) -> Iterator[tuple["subprocess.Popen[str]", int]]:
+def started(folder: Path, **env: str) -> Iterator[tuple["subprocess.Popen[str]", int]]:
     port = free_port()
-    process = command(folder, PORT=str(port))
+    process = command(folder, PORT=str(port), **env)
     try:
         yield process, port
     finally:
@@ -82,38 +80,30 @@ def started(folder: Path) -> Iterator[tuple["subprocess.Popen[str]", int]]:
 
 
 def test_the_desk_answers_ends_on_a_request_to_stop_and_starts_again(tmp_path: Path) -> None:
-    with started(tmp_path) as (process, port):
+    """On a database that it makes; for machines every line is an object."""
+    with started(tmp_path, LOG_FORMAT="json") as (process, port):
         assert wait_until_answered(f"http://127.0.0.1:{port}/", process) < 500
         asked = time.monotonic()
         process.send_signal(signal.SIGTERM)
         said, _ = process.communicate(timeout=30)
         assert process.returncode == 0
         assert time.monotonic() - asked < 15
-        assert f"http://127.0.0.1:{port}" in said
+        lines = [json.loads(line) for line in said.splitlines()]
+        assert f"The desk is open at http://127.0.0.1:{port}" in [line["message"] for line in lines]
         assert "Traceback" not in said
         assert Address("127.0.0.1", port).why_not() == ""  # no child kept the port
     _starts_again_and_leaves_no_file(tmp_path)
 
 
 def _starts_again_and_leaves_no_file(tmp_path: Path) -> None:
-    """A second start, on what the first prepared and from a folder that stays empty."""
+    """A second start, for people, on what the first prepared and from a folder that stays empty."""
     with started(tmp_path) as (process, port):
         assert wait_until_answered(f"http://127.0.0.1:{port}/", process) < 500
         process.send_signal(signal.SIGINT)
-        process.communicate(timeout=30)
+        said, _ = process.communicate(timeout=30)
+        assert f"http://127.0.0.1:{port}" in said
+        assert "Traceback" not in said
         assert list((tmp_path / "work").iterdir()) == []
-
-
-def test_for_machines_every_line_is_an_object(tmp_path: Path) -> None:
-    port = free_port()
-    if made := os.environ.get(MIGRATED_FILE):
-        shutil.copy(made, tmp_path / "db")
-    process = command(tmp_path, PORT=str(port), LOG_FORMAT="json")
-    wait_until_answered(f"http://127.0.0.1:{port}/alive/", process)
-    process.send_signal(signal.SIGTERM)
-    said, _ = process.communicate(timeout=30)
-    lines = [json.loads(line) for line in said.splitlines()]
-    assert f"The desk is open at http://127.0.0.1:{port}" in [line["message"] for line in lines]
 
 
 @pytest.mark.parametrize(("form", "begins"), [("line", "PORT is 'eighty'"), ("json", "")])

@@ -56,13 +56,13 @@ SAID: dict[str, dict[str, str]] = {
         "0.3": "0.30 in. w.c. where about 0.14 in. w.c. was expected: was",
         "0,03": "is the meter at nought",
         "0.18-0.42": "0.18-0.42 is below nought, which no filter's drop is",
-        "-0.2": "tubes, or the two statics, are swapped",
         "35": "must be at most 10.00 in. w.c.; if it was read in Pa, write 35 Pa",
+        "-0.2": "tubes, or the two statics, are swapped",
         "5": "5 in. w.c. would be unusual",
         "1,250 Pa": "1,250 Pa may be in thousands or a decimal",
         "0,15": "= 37 Pa",
-        "0.42 inw": "“0.42 inw” is not a number with a unit known here",
         ",42-,27": "= 0.15 in. w.c. = 37 Pa",
+        "0.42 inw": "“0.42 inw” is not a number with a unit known here",
         "0.42 in.w.c. - 0.27": "= 0.15 in. w.c. = 37 Pa",
     },
     "Airflow of the whole system": {"1,200": "= 566 L/s", "60": "is 10 % of design"},
@@ -79,10 +79,14 @@ SAID: dict[str, dict[str, str]] = {
 
 @pytest.mark.parametrize("label", SAID)
 def test_it_is_said_at_once(page: Page, label: str) -> None:
+    before = ""
     for typed, said in SAID[label].items():
-        expect(type_in(page, label, typed), typed).to_contain_text(said)
         # Else what was said of one could be taken for what is said of the next.
-        expect(type_in(page, label, ""), typed).to_have_text("")
+        assert said not in before, typed
+        status = type_in(page, label, typed)
+        expect(status, typed).to_contain_text(said)
+        before = status.text_content() or ""
+    expect(type_in(page, label, "")).to_have_text("")
     assert Reading.objects.count() == 1
 
 

@@ -93,9 +93,9 @@ def slaughter(
 
 
 def settle(mailbox: Mailbox) -> None:
-    """Until no letter has come for a second, so that nobody is killed in the act at the very end."""
+    """Until no letter has come for two seconds, so that nobody is killed in the act at the very end."""
     seen, since = len(mailbox.letters), time.monotonic()
-    while time.monotonic() - since < 1.0:
+    while time.monotonic() - since < 2.0:
         if len(mailbox.letters) != seen:
             seen, since = len(mailbox.letters), time.monotonic()
         time.sleep(0.02)

@@ -1,5 +1,6 @@
 """The scripts at the door: ./run, ./test, and the environment they make."""
 
+import contextlib
 import importlib.util
 import json
 import os
@@ -223,6 +224,7 @@ def without_redis(monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
 
     monkeypatch.setattr(runner, "SERVERS", {"redis": ("TEST_NO_SUCH_URL", missing)})
     monkeypatch.setattr(runner, "both_runs", both_runs)
+    monkeypatch.setattr(runner, "migrated", lambda _env: contextlib.nullcontext({}))
     monkeypatch.setattr(runner.signal, "signal", lambda *_: None)
     return told
 
@@ -242,3 +244,14 @@ def test_a_missing_server_fails_in_ci(
     monkeypatch.setenv("CI", "true")
     assert runner.main(["--long"]) == 1
     assert without_redis == []
+
+
+@pytest.mark.parametrize(("ends_with", "is_told"), [(0, True), (1, False)])
+def test_tables_are_told_of_only_where_they_were_made(
+    ends_with: int, is_told: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "manage.py").write_text(f"raise SystemExit({ends_with})")
+    monkeypatch.setattr(runner, "ROOT", tmp_path)
+    file = {runner.MIGRATED_FILE: str(tmp_path / "migrated.sqlite3")}
+    with runner.migrated({"VAR_DIR": str(tmp_path)}) as tables:
+        assert tables == (file if is_told else {})

@@ -31,7 +31,7 @@ from tests.factories import SiteFactory
 from tests.servers import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
-SOON_S = 60.0
+SOON_S = 120.0
 
 
 def command(folder: Path, module: str = "servicedesk.serve", **env: str) -> "subprocess.Popen[str]":

@@ -112,6 +112,8 @@ def _refuse_impossible(what: Dusty) -> None:
     if not LEAST_FACTOR <= what.factor <= MOST_FACTOR:
         bounds = {"low": f"{LEAST_FACTOR:g}", "high": f"{MOST_FACTOR:g}"}
         raise NotRecordable(_("The dust must be between %(low)s and %(high)s times the usual.") % bounds)
+    if what.factor == 1:
+        raise NotRecordable(_("Once the usual dust is as usual: nothing would change."))
 
 
 def _same(episode: DustEpisode) -> QuerySet[DustEpisode]:

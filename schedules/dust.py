@@ -12,7 +12,7 @@ from equipment.models import AirDay, DustEpisode, Site
 from schedules.lives import SlotFacts
 from schedules.planning.arrays import FloatArray
 from schedules.planning.climate import day_of
-from schedules.planning.dust import Spell, air_factors, day_factors
+from schedules.planning.dust import Spell, air_factors, counting, day_factors
 from schedules.planning.interval import NEVER
 
 # A day's mean from fewer hours than three in four is no mean of the day.
@@ -110,7 +110,7 @@ class DustRecord:
 
 def dust_notes(slot: SlotFacts, last_day: int) -> list[str]:
     """Codes of the dust that counts for the filter in the slot up to ``last_day`` (an ordinal or NEVER)."""
-    counted = [spell for spell in slot.spells if last_day == NEVER or spell.first <= last_day]
+    counted = [spell for spell in counting(slot.spells) if last_day == NEVER or spell.first <= last_day]
     notes = [
         f"dust_episode:{spell.kind}:{day_of(spell.first)}:{day_of(spell.last)}:{spell.factor:g}"
         for spell in counted[-MOST_NOTES:]

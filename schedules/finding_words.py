@@ -23,6 +23,8 @@ TITLES = {
     "fall": gettext_lazy("A change that nobody wrote down?"),
     "jump": gettext_lazy("One reading far too high"),
     "dip": gettext_lazy("One reading far too low"),
+    "doubted": gettext_lazy("A reading that is hardly believed"),
+    "apart": gettext_lazy("Two readings of one visit that differ"),
     "below_clean": gettext_lazy("A reading below a clean filter's"),
     "high_new": gettext_lazy("High for a new filter"),
     "beyond_blower": gettext_lazy("A drop beyond the blower"),
@@ -189,6 +191,25 @@ def _words() -> dict[str, tuple[str, str, str]]:
             ),
             left_out,
             _("Was the fan at its design speed, and the filter seated? Read again."),
+        ),
+        "doubted": (
+            _(
+                "On %(on)s the meter showed %(seen)s where about %(beside)s would fit all else that is known "
+                "of this filter."
+            ),
+            _("The date makes little of it: a slip of the meter is likelier than that."),
+            _(
+                "Read again soon, with the meter zeroed and the taps checked. A second one like it moves the "
+                "date."
+            ),
+        ),
+        "apart": (
+            _(
+                "On %(on)s the meter showed %(seen)s where hours before it had shown %(beside)s, and no dust "
+                "loads so fast."
+            ),
+            _("The date leans on the one that fits what else is known."),
+            _("Was the fan at the same speed, the meter zeroed, the door shut? Read again, twice."),
         ),
         "below_clean": (
             _("On %(on)s the drop at design airflow was %(seen)s, where a clean filter has %(beside)s here."),

@@ -4,7 +4,7 @@ What loads a filter is total suspended dust, some 90 % of its volume above 10 um
 day's fine dust moves the factor in part only: the share is an assumption of ours, fitted to nothing.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,3 +63,19 @@ def day_factors(
         part[np.abs(part) < abs(np.log(spell.factor))] = np.log(spell.factor)
     total = np.sum(list(by_kind.values()), axis=0) if by_kind else np.zeros(days)
     return np.asarray(np.clip(np.exp(total), LEAST_FACTOR, MOST_FACTOR), dtype=np.float64)
+
+
+def counting(spells: Sequence[Spell]) -> list[Spell]:
+    """Those that another of their kind, farther from the usual or told before, does not cover whole."""
+    return [
+        one
+        for at, one in enumerate(spells)
+        if not any(_covers(one, spells, at, by) for by in range(len(spells)))
+    ]
+
+
+def _covers(one: Spell, spells: Sequence[Spell], at: int, by: int) -> bool:
+    other, mine = spells[by], abs(np.log(one.factor))
+    within = other.kind == one.kind and other.first <= one.first and other.last >= one.last
+    theirs = abs(np.log(other.factor))
+    return within and by != at and bool(theirs > mine or (theirs == mine and by < at))

@@ -7,6 +7,7 @@ import numpy as np
 from schedules.planning.age_replacement import fair_chance
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.chance import Reach, Scatter, reach
+from schedules.planning.doubted import doubted
 from schedules.planning.facts import FleetFacts, Settings, Slots
 from schedules.planning.fan import Fan, fan_hours
 from schedules.planning.fitting import fit
@@ -119,7 +120,7 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         full_days=_full_days(p50, facts.as_of, where, slots.began, at_once),
         scatter=scatter,
         odd_readings=_odd_readings(facts),
-        odd=screened.odd,
+        odd=[*screened.odd, *doubted(evidence.lives, evidence.readings, evidence.at, learned)],
         began=slots.began,
         used_m=used,
         velocity_ms=velocity,
@@ -180,11 +181,12 @@ def _ordinals(as_of: int, days: IntArray, computable: BoolArray) -> IntArray:
 
 @dataclass(frozen=True)
 class Evidence:
-    """Lives and readings in exposure, as learning wants them; ``earlier_m`` [n] is what each filter had
-    passed before the record found it."""
+    """Lives and readings in exposure, as learning wants them, with the readings' instants ``at``;
+    ``earlier_m`` [n] is what each filter had passed before the record found it."""
 
     lives: Lives
     readings: Readings
+    at: FloatArray
     earlier_m: FloatArray
 
 
@@ -213,22 +215,22 @@ def _evidence(facts: FleetFacts, fan: Fan, velocity: FloatArray, prior: Prior) -
         passed,
         rows.current,
     )
-    readings = _in_exposure(facts, fan, velocity)
+    readings, at = _in_exposure(facts, fan, velocity)
     earlier = _earlier_exposure(slots, lives, readings, fan.has_log[slots.system], prior, velocity)
     added = np.where(lives.current, earlier[lives.slot], 0.0)
     shifted = replace(readings, exposure_m=readings.exposure_m + added[readings.life])
-    return Evidence(replace(lives, end_m=passed + added), shifted, earlier)
+    return Evidence(replace(lives, end_m=passed + added), shifted, at, earlier)
 
 
-def _in_exposure(facts: FleetFacts, fan: Fan, velocity: FloatArray) -> Readings:
-    """The usable readings, each at the exposure since its life began."""
+def _in_exposure(facts: FleetFacts, fan: Fan, velocity: FloatArray) -> tuple[Readings, FloatArray]:
+    """The usable readings, each at the exposure since its life began, and their instants."""
     slots, lives, rows = facts.slots, facts.lives, facts.readings
     slot = lives.slot[rows.life]
     system, began = slots.system[slot], lives.began[rows.life]
     hours = fan.laden_until(system, rows.at) - fan.laden_until(system, began)
     keep = (lives.clean_pa[rows.life] > 0) & ~np.isnan(slots.airflow_m3s[slot]) & ~below_clean(facts)
     exposure = np.maximum(hours * 3600 * velocity[slot], 1.0)
-    return Readings(rows.life[keep], exposure[keep], rows.drop_pa[keep])
+    return Readings(rows.life[keep], exposure[keep], rows.drop_pa[keep]), rows.at[keep]
 
 
 def _odd_readings(facts: FleetFacts) -> IntArray:

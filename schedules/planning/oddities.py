@@ -45,6 +45,8 @@ class OddKind(IntEnum):
     JUMP = 1
     DIP = 2
     FALL = 3
+    DOUBTED = 4
+    APART = 5
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from schedules.planning.curve import life_path
-from schedules.planning.dust import Spell, air_factors, day_factors
+from schedules.planning.dust import Spell, air_factors, counting, day_factors
 from schedules.planning.facts import FleetFacts, Settings
 from schedules.planning.forecast import FleetForecast, forecast
 from schedules.planning.interval import NEVER, YearAhead
@@ -162,3 +162,15 @@ def test_too_few_days_or_clean_air_say_nothing() -> None:
 def test_measured_and_told_smoke_of_one_day_count_once() -> None:
     measured = {"smoke": np.array([1.0, 2.5, 2.5])}
     assert day_factors([smoke(1, 1, 3.0)], AS_OF, 3, measured) == pytest.approx([1, 3, 2.5])
+
+
+def test_what_another_of_its_kind_covers_is_not_told() -> None:
+    smoke, weaker, longer = (
+        Spell("smoke", 10, 40, 3.0),
+        Spell("smoke", 12, 20, 2.0),
+        Spell("smoke", 12, 50, 2.0),
+    )
+    pollen, again = Spell("pollen", 12, 20, 2.0), Spell("smoke", 10, 40, 3.0)
+    assert counting([weaker, smoke, longer, pollen, again]) == [smoke, longer, pollen]
+    whole = day_factors([weaker, smoke, longer, pollen, again], 1, 60)
+    assert (day_factors(counting([weaker, smoke, longer, pollen, again]), 1, 60) == whole).all()

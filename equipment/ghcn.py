@@ -1,17 +1,20 @@
 """Daily station files of the national weather services (GHCN-Daily, NOAA) as daily means.
 
-Two layouts are in use: a line a station, day and element without a header (``by_year`` and
-``by_station``: id, yyyymmdd, element, value, measurement, quality and source flags, time), and a
-table with a header whose columns are elements (``access``: STATION, DATE, TMAX, TMIN, TAVG and their
-``_ATTRIBUTES``). Values are tenths of a degree Celsius. A value with a quality flag failed a check
-of the service and is left out. Layouts as in the archive's own readme, from memory.
+Two layouts are in use: a line a station, day and element, without a header or with one that begins with
+ID and DATE (``by_year`` and ``by_station``: id, yyyymmdd, element, value, measurement, quality and source
+flags, time), and a table with a header whose columns are elements (``access``: STATION, DATE, TMAX, TMIN,
+TAVG and their ``_ATTRIBUTES``). A file may be packed by gzip, as the archive keeps some. Values are tenths
+of a degree Celsius. A value with a quality flag failed a check of the service and is left out. Layouts as
+in the archive's own readme, from memory.
 """
 
 import csv
+import gzip
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
+from typing import TextIO
 
 _ELEMENTS = ("TAVG", "TMAX", "TMIN")
 _COLDEST_C, _WARMEST_C = -90.0, 60.0
@@ -53,10 +56,12 @@ def read_station_file(path: Path) -> StationDays:
 
 
 def _values(path: Path, days: StationDays) -> Iterator[tuple[date, str, float]]:
-    with path.open(newline="", encoding="utf-8-sig", errors="replace") as file:
+    with _opened(path) as file:
         reader = csv.reader(file)
         first = next(reader, [])
         upper = [cell.strip().upper() for cell in first]
+        if upper[:3] == ["ID", "DATE", "ELEMENT"]:
+            first = next(reader, first)
         if "DATE" in upper and "STATION" in upper:
             yield from _table(upper, reader, days)
         elif len(first) >= 7 and len(first[1]) == 8 and first[1].isdigit():
@@ -65,6 +70,12 @@ def _values(path: Path, days: StationDays) -> Iterator[tuple[date, str, float]]:
             raise NotAStationFile(
                 f"{path.name} is not a daily station file: its first line is {','.join(first)[:80]}"
             )
+
+
+def _opened(path: Path) -> TextIO:
+    if path.suffix == ".gz":
+        return gzip.open(path, "rt", newline="", encoding="utf-8-sig", errors="replace")
+    return path.open(newline="", encoding="utf-8-sig", errors="replace")
 
 
 def _long(

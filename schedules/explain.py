@@ -7,7 +7,7 @@ from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext
 
-from equipment.models import FilterSlot
+from equipment.models import FilterSlot, System
 from equipment.unit_words import show
 from schedules.dust_words import dust_sentences
 from schedules.models import Plan, Policy
@@ -130,14 +130,21 @@ def explain(slot: FilterSlot, plan: Plan | None, today: date, policy: Policy, un
             "",
             assumptions(plan),
         )
-    assumed = [*assumptions(plan), *_cost_left_out(policy)]
+    assumed = [*assumptions(plan), *_cost_left_out(slot, policy)]
     return Explained(_headline(plan.due_on, today), _why(plan, policy, units), sureness(plan, today), assumed)
 
 
-def _cost_left_out(policy: Policy) -> list[str]:
-    """Why least cost had no say; empty where it had."""
+def _cost_left_out(slot: FilterSlot, policy: Policy) -> list[str]:
+    """Why least cost had no say, as far as slot and desk tell; empty where it had."""
     if policy.electricity_price_kwh is not None:
-        return []
+        if slot.system_id is None or slot.system.blower != System.Blower.FIXED_SPEED:
+            return []
+        return [
+            _(
+                "The fan's electricity is not weighed here: a fixed-speed fan draws less as its air falls, "
+                "and how much is not known."
+            )
+        ]
     return [_("The fan's electricity is not weighed against a fresh filter: no price of it is set.")]
 
 

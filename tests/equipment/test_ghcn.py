@@ -1,5 +1,6 @@
 """Daily station files in the two layouts of the archive, and what must not get through."""
 
+import gzip
 from datetime import date
 from pathlib import Path
 
@@ -37,6 +38,16 @@ def test_the_long_layout_gives_the_average_or_the_middle_of_the_extremes(file: P
     # By hand: (-1.1 - 8.3) / 2 = -4.7; the second day has its own average.
     assert days.means == {date(2026, 1, 1): pytest.approx(-4.7), date(2026, 1, 2): pytest.approx(-1.7)}
     assert (days.flagged, days.unusable) == (1, 1)
+
+
+def test_a_long_file_may_have_a_header_and_be_packed(file: Path) -> None:
+    file.write_text(LONG)
+    plain = read_station_file(file)
+    headed = file.with_name("station.csv.gz")
+    header = "ID,DATE,ELEMENT,DATA_VALUE,M_FLAG,Q_FLAG,S_FLAG,OBS_TIME"
+    headed.write_bytes(gzip.compress(f"{header}\n{LONG}".encode()))
+    assert plain.means
+    assert read_station_file(headed) == plain
 
 
 def test_the_table_layout_heeds_quality_flags(file: Path) -> None:

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from equipment.models import FilterSlot
+from equipment.models import FilterSlot, System
 from schedules.explain import explain, state_word, sureness
 from schedules.models import Plan, Policy
 
@@ -99,3 +99,11 @@ def test_least_cost_is_said_to_have_no_say_without_a_price_and_not_with_one() ->
     )
     assert any("electricity is not weighed" in line for line in without.assumed)
     assert not any("electricity is not weighed" in line for line in priced.assumed)
+
+
+def test_a_fixed_speed_fan_is_said_to_have_no_weighing_though_a_price_is_set() -> None:
+    plan = Plan(due_on=date(2026, 7, 1), reason=Plan.Reason.CALENDAR, life_began_on=date(2026, 2, 1))
+    for blower, told in (("fixed_speed", True), ("constant_airflow", False)):
+        slot = FilterSlot(system=System(pk=1, blower=blower))
+        said = explain(slot, plan, TODAY, Policy(electricity_price_kwh=0.17)).assumed
+        assert any("a fixed-speed fan draws less" in line for line in said) == told

@@ -12,7 +12,8 @@ from schedules.planning.pooling import Learned
 # Standard deviations of meter and method beyond the nine tenths that are held possible, lasting factors
 # and all. Own estimate: few readings that are right lie there.
 _SIGMAS = 3.0
-_SPAN = (0.05, 0.95)
+# Of the dose, nine tenths of what is held possible.
+_SPAN = 1.645
 _ONE_VISIT_DAYS = 0.5
 
 
@@ -22,13 +23,9 @@ def doubted(lives: Lives, readings: Readings, at: FloatArray, learned: Learned) 
     life = readings.life[rows]
     slot, clean, seen = lives.slot[life], lives.clean_pa[life], readings.drop_pa[rows]
     dose = pace(learned.of(slot), readings.exposure_m[rows]).present
-    middle = clean * _roughly(dose)
-    far = np.flatnonzero(np.abs(seen - middle) > _SIGMAS * scatter(seen))
-    dose = Dose(dose.mean[far], dose.deviation[far], dose.weight[far])
-    low, high = (clean[far] * factor * dose.ratio(chance) for factor, chance in zip(
-        (FACTORS[0], FACTORS[-1]), _SPAN, strict=True))  # fmt: skip
-    room = _SIGMAS * scatter(seen[far])
-    out = far[(seen[far] > high + room) | (seen[far] < low - room)]
+    low, middle, high = (clean * _roughly(dose, away) for away in (-_SPAN, 0.0, _SPAN))
+    room = _SIGMAS * scatter(seen)
+    out = np.flatnonzero((seen > FACTORS[-1] * high + room) | (seen < FACTORS[0] * low - room))
     later = _apart(life, at[rows], seen)
     return [
         *_odd(OddKind.DOUBTED, slot[out], at[rows[out]], seen[out], middle[out]),
@@ -49,6 +46,7 @@ def _odd(kind: OddKind, slot: IntArray, at: FloatArray, seen: FloatArray, beside
     return [Odd(one, True, kind, *told) for one, *told in rows]
 
 
-def _roughly(dose: Dose) -> FloatArray:
-    """Drop over clean drop at the middle dose of each shape, [n]."""
-    return np.asarray((dose.weight * growth(np.exp(dose.mean), SHAPES)).sum(axis=1))
+def _roughly(dose: Dose, away: float) -> FloatArray:
+    """Drop over clean drop at the dose ``away`` deviations from each shape's middle, [n]."""
+    grown = growth(np.exp(dose.mean + away * dose.deviation), SHAPES)
+    return np.asarray((dose.weight * grown).sum(axis=1))

@@ -27,6 +27,8 @@ import django
 from tests.servers import free_port, running
 
 BARE = "a bare view"
+# Asked one after the other: so many that hardly one is asked for twice within some seconds.
+_FILTERS = 500
 HOURS = 24
 # Readings of one device lie so far apart that none is taken for another.
 _A_BATCH_LATER_S = 7
@@ -124,7 +126,8 @@ class Desk:
         last = slots.values_list("pk", flat=True).last() or 0
         # Spread over the record by number, as skipping rows would read them all.
         spread = (
-            slots.filter(pk__gte=last * n // 50).select_related("system__site").first() for n in range(50)
+            slots.filter(pk__gte=last * n // _FILTERS).select_related("system__site__customer").first()
+            for n in range(_FILTERS)
         )
         self.slots = [slot for slot in spread if slot is not None]
         users = User.objects.filter(is_active=True)
@@ -136,7 +139,7 @@ class Desk:
         self.feed = feeds.bring_up_to_date(feeds.feed_of(feeds.Owner(site, None)), self.now)
         # Several, so that no filter has more readings than a year brings.
         self.posting = [
-            (slot, *devices.make(slot.system, "load", None, self.now)) for slot in self.slots[::2]
+            (slot, *devices.make(slot.system, "load", None, self.now)) for slot in self.slots[::20]
         ]
 
     def _cookie(self, user: Any) -> dict[str, str]:

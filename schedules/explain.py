@@ -241,6 +241,8 @@ def _why(plan: Plan, policy: Policy, units: str) -> str:
         return _("We cannot reckon yet how fast it loads here, so the calendar decides: %(days)d days.") % {
             "days": days
         }
+    if plan.p50_on is None and "no_log" not in plan.notes and (plan.run_hours or 0.0) < 1.0:
+        return _("By its log the fan has not run, so the calendar decides: %(days)d days.") % {"days": days}
     if plan.p50_on is not None and plan.due_on is not None and plan.p50_on <= plan.due_on:
         return _("It may be full before this day, but by our rules it stays in for %(days)d days.") % {
             "days": days

@@ -19,7 +19,7 @@ def why(now_inwc: float, *, policy: Policy | None = None, **more: Any) -> str:
         as_of=TODAY,
         reason=more.pop("reason", Plan.Reason.RISK),
         life_began_on=date(2026, 2, 1),
-        run_hours=1234.4,
+        run_hours=more.pop("run_hours", 1234.4),
         clean_drop_pa=0.10 * INWC,
         drop_now_pa=now_inwc * INWC,
         limit_drop_pa=0.20 * INWC,
@@ -56,6 +56,9 @@ def test_only_what_fills_after_its_day_is_said_to_load_slowly() -> None:
     by_calendar = {"reason": Plan.Reason.CALENDAR, "p10_on": date(2026, 3, 1)}
     assert why(0.12, p50_on=date(2026, 9, 1), **by_calendar).startswith("It loads slowly here")
     assert why(0.12, p50_on=None, **by_calendar).startswith("It loads slowly here")
+    stood = why(0.12, p50_on=None, run_hours=0.0, **by_calendar)
+    assert stood == "By its log the fan has not run, so the calendar decides: 150 days."
+    assert "log" not in why(0.12, p50_on=None, run_hours=0.0, notes=["no_log"], **by_calendar)
     said = why(0.31, p50_on=date(2026, 2, 9), **by_calendar)
     assert said == "It may be full before this day, but by our rules it stays in for 150 days."
 

@@ -11,12 +11,11 @@ from equipment.models import FilterSlot, System
 from equipment.unit_words import show
 from schedules.dust_words import dust_sentences
 from schedules.models import Plan, Policy
+from schedules.planning.age_replacement import MOST_CHANCE
 from shared.units import PRESSURE
 
 # A share of the way to the limit below which nothing is worth saying of the dust yet.
 FRESH = 0.05
-# At this chance the day is the likeliest one itself: nothing was weighed any more.
-MOST_CHANCE = 0.5
 
 # What was not measured and is said to be assumed, by the note of a plan.
 _ASSUMED = {

@@ -15,7 +15,9 @@ from scipy.special import ndtr, ndtri
 from schedules.planning.arrays import FloatArray
 
 _FINE = 8
-_LEAST_CHANCE, _MOST_CHANCE = 0.005, 0.5
+_LEAST_CHANCE = 0.005
+# At this chance the day is the middle of a life: nothing is weighed any more.
+MOST_CHANCE = 0.5
 
 
 def least_rate(
@@ -52,7 +54,7 @@ def fair_chance(ages: FloatArray, past: FloatArray, days: float) -> FloatArray:
     before, after = lost[rows, place - 1], lost[rows, place]
     share = np.clip((days - before) / np.maximum(after - before, 1e-12), 0.0, 1.0)
     low, high = chance[rows, place - 1], chance[rows, place]
-    return np.asarray(np.clip(low + share * (high - low), _LEAST_CHANCE, _MOST_CHANCE))
+    return np.asarray(np.clip(low + share * (high - low), _LEAST_CHANCE, MOST_CHANCE))
 
 
 def _between(knots: FloatArray, part: FloatArray) -> FloatArray:

@@ -70,12 +70,11 @@ def counting(spells: Sequence[Spell]) -> list[Spell]:
     return [
         one
         for at, one in enumerate(spells)
-        if not any(_covers(one, spells, at, by) for by in range(len(spells)))
+        if not any(_covers(other, one, before=by < at) for by, other in enumerate(spells) if by != at)
     ]
 
 
-def _covers(one: Spell, spells: Sequence[Spell], at: int, by: int) -> bool:
-    other, mine = spells[by], abs(np.log(one.factor))
+def _covers(other: Spell, one: Spell, *, before: bool) -> bool:
+    theirs, mine = abs(np.log(other.factor)), abs(np.log(one.factor))
     within = other.kind == one.kind and other.first <= one.first and other.last >= one.last
-    theirs = abs(np.log(other.factor))
-    return within and by != at and bool(theirs > mine or (theirs == mine and by < at))
+    return within and bool(theirs > mine or (before and theirs == mine))

@@ -52,20 +52,20 @@ class Fan:
 def fan_hours(as_of: int, weather: Weather, systems: Systems) -> Fan:
     """Observed, filled and expected hours of every system."""
     climate = fit_climate(weather.temps_c, weather.first_day, weather.latitude)
-    temps = _temps_on(weather, systems)
-    model = fit_fan(systems.hours, temps)
+    temps, station = _temps_on(weather, systems), systems.station
+    model = fit_fan(systems.hours, temps, station)
     past_days = np.arange(systems.first_day, systems.first_day + systems.hours.shape[1])
-    no_weather = (model.days < _MIN_LOG_DAYS) & ((~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS)
-    modelled = model.hours(temps)
+    has_log = (~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS
+    no_weather = (model.days < _MIN_LOG_DAYS) & has_log
+    modelled = model.hours(temps, station)
     if (unknown := np.isnan(temps)).any():
-        normal = climate.normal(past_days)[systems.station]
-        modelled[unknown] = model.expected(normal, climate.spread_c[systems.station])[unknown]
+        usual = model.expected(climate.normal(past_days), climate.spread_c, station)
+        np.copyto(modelled, usual, where=unknown[station])
     modelled[no_weather] = np.nan
     filled = fill_hours(systems.hours, modelled)
     coming = np.arange(as_of + 1, as_of + 366)
-    ahead = model.expected(climate.normal(coming)[systems.station], climate.spread_c[systems.station])
+    ahead = model.expected(climate.normal(coming), climate.spread_c, station)
     ahead[no_weather] = filled[no_weather].mean(axis=1, keepdims=True)
-    has_log = (~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS
     ahead = np.maximum(ahead, 1e-3)
     laden = None if systems.dust is None else _totals(filled * systems.dust)
     surplus = None if systems.dust_ahead is None else ahead * (systems.dust_ahead - 1.0)
@@ -73,15 +73,17 @@ def fan_hours(as_of: int, weather: Weather, systems: Systems) -> Fan:
 
 
 def _totals(daily: FloatArray) -> FloatArray:
-    return np.concatenate([np.zeros((len(daily), 1)), np.cumsum(daily, axis=1)], axis=1)
+    totals = np.zeros((daily.shape[0], daily.shape[1] + 1))
+    np.cumsum(daily, axis=1, out=totals[:, 1:])
+    return totals
 
 
 def _temps_on(weather: Weather, systems: Systems) -> FloatArray:
-    """Temperatures of each system's station on the days of its hours, [m, days]."""
+    """Temperatures of every station on the days of the systems' hours, [k, days]."""
     days = systems.hours.shape[1]
     start = systems.first_day - weather.first_day
     out = np.full((len(weather.temps_c), days), np.nan)
     low, high = max(0, start), min(weather.temps_c.shape[1], start + days)
     if high > low:
         out[:, low - start : high - start] = weather.temps_c[:, low:high]
-    return np.asarray(out[systems.station])
+    return out

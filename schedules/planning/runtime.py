@@ -7,6 +7,7 @@ means in degrees Celsius; degree days of hourly temperatures or of (max + min) /
 per cent in heating and by up to a fifth in cooling.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,21 +24,9 @@ PRIOR_DAYS = 15.0
 _SLOPE_SCALE = np.array([1.0, 8.0, 6.0])
 _HEAT_BALANCES = np.arange(7.0, 20.1, 1.5)
 _COOL_BALANCES = np.arange(14.0, 27.1, 1.5)
-_BINS_C = np.arange(-45.0, 55.0, 1.0)
 _USUAL_SPREAD_H = 2.0
-# Every pair of balance points that is held possible; by bin of temperature its three columns, and the
-# products of these, one pair beside the next.
-_PAIRS = np.array([(heat, cool) for heat in _HEAT_BALANCES for cool in _COOL_BALANCES if heat <= cool])
-_HINGES = np.stack(
-    [
-        np.ones((len(_BINS_C), len(_PAIRS))),
-        np.maximum(0.0, _PAIRS[:, 0] - _BINS_C[:, None]),
-        np.maximum(0.0, _BINS_C[:, None] - _PAIRS[:, 1]),
-    ],
-    axis=2,
-)
-_COLUMNS = _HINGES.reshape(len(_BINS_C), -1)
-_PRODUCTS = (_HINGES[:, :, :, None] * _HINGES[:, :, None, :]).reshape(len(_BINS_C), -1)
+_HEATS = len(_HEAT_BALANCES)
+_ORDERED = _HEAT_BALANCES[:, None] <= _COOL_BALANCES
 
 
 @dataclass(frozen=True)
@@ -51,22 +40,43 @@ class FanModel:
     spread_h: FloatArray
     days: IntArray
 
-    def hours(self, temps_c: FloatArray) -> FloatArray:
-        """Hours at daily means ``temps_c`` [m, d]; NaN where the temperature is NaN."""
-        heat = np.maximum(0.0, self.heat_below_c[:, None] - temps_c)
-        cool = np.maximum(0.0, temps_c - self.cool_above_c[:, None])
-        base, per_heat, per_cool = (self.slopes[:, [i]] for i in range(3))
-        return np.clip(base + per_heat * heat + per_cool * cool, 0.0, 24.0)
+    def hours(self, temps_c: FloatArray, station: IntArray) -> FloatArray:
+        """Hours [m, d] at the daily means ``temps_c`` [k, d] of k stations, of which each system has the one
+        at ``station`` [m]; NaN where the temperature is NaN."""
+        heat = _each_once(self.heat_below_c, station, lambda below, k: np.maximum(0.0, below - temps_c[k]))
+        cool = _each_once(self.cool_above_c, station, lambda above, k: np.maximum(0.0, temps_c[k] - above))
+        return self._of_hinges(heat, cool)
 
-    def expected(self, normal_c: FloatArray, spread_c: FloatArray) -> FloatArray:
-        """Mean hours over weather that scatters by ``spread_c`` [m] about ``normal_c`` [m, d].
+    def expected(self, normal_c: FloatArray, spread_c: FloatArray, station: IntArray) -> FloatArray:
+        """Mean hours [m, d] over weather that scatters by ``spread_c`` [k] about ``normal_c`` [k, d].
 
         The hinges bend upward, so hours at the mean temperature would be too few.
         """
-        heat = _mean_excess(self.heat_below_c[:, None] - normal_c, spread_c[:, None])
-        cool = _mean_excess(normal_c - self.cool_above_c[:, None], spread_c[:, None])
+
+        def colder(below: FloatArray, k: IntArray) -> FloatArray:
+            return _mean_excess(below - normal_c[k], spread_c[k][:, None])
+
+        def warmer(above: FloatArray, k: IntArray) -> FloatArray:
+            return _mean_excess(normal_c[k] - above, spread_c[k][:, None])
+
+        heat = _each_once(self.heat_below_c, station, colder)
+        return self._of_hinges(heat, _each_once(self.cool_above_c, station, warmer))
+
+    def _of_hinges(self, heat: FloatArray, cool: FloatArray) -> FloatArray:
         base, per_heat, per_cool = (self.slopes[:, [i]] for i in range(3))
-        return np.clip(base + per_heat * heat + per_cool * cool, 0.0, 24.0)
+        heat *= per_heat
+        cool *= per_cool
+        heat += cool
+        heat += base
+        return np.clip(heat, 0.0, 24.0, out=heat)
+
+
+def _each_once(
+    balance_c: FloatArray, station: IntArray, hinge: Callable[[FloatArray, IntArray], FloatArray]
+) -> FloatArray:
+    """``hinge`` of each system's balance point and station, [m, d], reckoned once for all that share both."""
+    _, first, place = np.unique(station * 1e4 + balance_c, return_index=True, return_inverse=True)
+    return hinge(balance_c[first][:, None], station[first])[place]
 
 
 def _mean_excess(mean: FloatArray, spread: FloatArray) -> FloatArray:
@@ -75,49 +85,98 @@ def _mean_excess(mean: FloatArray, spread: FloatArray) -> FloatArray:
     return np.asarray(mean * ndtr(z) + spread * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi))
 
 
-def fit_fan(hours: FloatArray, temps_c: FloatArray) -> FanModel:
-    """Change points of m systems from ``hours`` and ``temps_c``, both [m, d] with NaN for unknown.
+def fit_fan(hours: FloatArray, temps_c: FloatArray, station: IntArray) -> FanModel:
+    """Change points of m systems from ``hours`` [m, d] and the ``temps_c`` [k, d] of k stations, both with
+    NaN for unknown; each system has the temperatures at ``station`` [m].
 
     Days without both are left out. A system without any keeps the usual slopes.
     """
-    counts, sums, squares = _binned(hours, temps_c)
-    fitted, squared = _least_squares(counts, sums, squares)
-    away = np.square(_PAIRS - np.array(USUAL_BALANCE_C)).sum(axis=1)
-    drawn = np.square((fitted - USUAL) * _SLOPE_SCALE / 4).sum(axis=2)
-    cost = squared + _USUAL_SPREAD_H**2 * (0.5 * away / 9.0 + PRIOR_DAYS * drawn / 15)
-    best = cost.argmin(axis=1)
-    rows = np.arange(len(best))
-    slopes, error, balance = fitted[rows, best], squared[rows, best], _PAIRS[best]
-    days = counts.sum(axis=1).astype(np.int64)
+    sums = _summed(hours, temps_c, station)
+    slopes, squared = _least_squares(sums)
+    away = np.square(_HEAT_BALANCES - USUAL_BALANCE_C[0])[:, None] + np.square(
+        _COOL_BALANCES - USUAL_BALANCE_C[1]
+    )
+    drawn = sum(
+        np.square((slope - usual) * scale / 4)
+        for slope, usual, scale in zip(slopes, USUAL, _SLOPE_SCALE, strict=True)
+    )
+    belief = np.where(_ORDERED, 0.5 * away / 9.0, np.inf)[:, :, None]
+    cost = squared + _USUAL_SPREAD_H**2 * (belief + PRIOR_DAYS * drawn / 15)
+    everybody = np.arange(len(hours))
+    heat, cool = np.divmod(cost.reshape(-1, len(hours)).argmin(axis=0), len(_COOL_BALANCES))
+    error, days = squared[heat, cool, everybody], sums.days.astype(np.int64)
     spread = np.sqrt((np.maximum(error, 0.0) + 10 * _USUAL_SPREAD_H**2) / (days + 10))
-    return FanModel(slopes, balance[:, 0], balance[:, 1], spread, days)
+    best = np.stack([slope[heat, cool, everybody] for slope in slopes], axis=1)
+    return FanModel(best, _HEAT_BALANCES[heat], _COOL_BALANCES[cool], spread, days)
 
 
-def _binned(hours: FloatArray, temps_c: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Days, summed hours by degree of temperature [m, bins] and summed squares [m]: all that a fit needs."""
-    m = len(hours)
-    row, column = np.nonzero(~(np.isnan(hours) | np.isnan(temps_c)))
-    bins = np.clip(np.rint(temps_c[row, column] - _BINS_C[0]), 0, len(_BINS_C) - 1).astype(np.int64)
-    place = row * len(_BINS_C) + bins
-    shape = (m, len(_BINS_C))
-    counts = np.bincount(place, minlength=m * len(_BINS_C)).reshape(shape).astype(np.float64)
-    sums = np.bincount(place, weights=hours[row, column], minlength=m * len(_BINS_C)).reshape(shape)
-    squares = np.bincount(row, weights=np.square(hours[row, column]), minlength=m)
-    return counts, np.asarray(sums, dtype=np.float64), np.asarray(squares, dtype=np.float64)
+@dataclass(frozen=True)
+class _Sums:
+    """All that a fit needs of the days with both known: their number and squared hours [m]; the sums of each
+    balance point's degrees below or above and of their squares, ``hinges`` and ``squares``
+    [heats + cools, m]; and of hours times one and times each, ``moments`` [1 + heats + cools, m]."""
+
+    days: FloatArray
+    squared_hours: FloatArray
+    hinges: FloatArray
+    squares: FloatArray
+    moments: FloatArray
 
 
-def _least_squares(
-    counts: FloatArray, sums: FloatArray, squares: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Slopes [m, pairs, 3], none negative, and their squared error [m, pairs] at every pair of balances."""
-    m, pairs = len(counts), len(_PAIRS)
-    weight = np.diag(PRIOR_DAYS * np.square(_SLOPE_SCALE) / 16)
-    gram = (counts @ _PRODUCTS).reshape(m, pairs, 3, 3)
-    moment = (sums @ _COLUMNS).reshape(m, pairs, 3)
-    slopes = np.linalg.solve(gram + weight, (moment + USUAL @ weight)[..., None])[..., 0]
-    slopes = np.maximum(slopes, 0.0)
-    fitted = (gram @ slopes[..., None])[..., 0]
-    return slopes, np.asarray(squares[:, None] + (slopes * (fitted - 2 * moment)).sum(axis=2))
+def _summed(hours: FloatArray, temps_c: FloatArray, station: IntArray) -> _Sums:
+    """A matrix product for each station, its systems together."""
+    known = ~np.isnan(hours)
+    plain, marks = np.where(known, hours, 0.0), known.astype(np.float64)
+    balances = _HEATS + len(_COOL_BALANCES)
+    told = np.empty((1 + 2 * balances, len(hours)))
+    moments, squared = np.empty((1 + balances, len(hours))), np.empty(len(hours))
+    order = np.argsort(station, kind="stable")
+    for rows in np.split(order, np.flatnonzero(np.diff(station[order])) + 1):
+        if len(rows):
+            columns = _columns(temps_c[station[rows[0]]])
+            told[:, rows] = columns @ marks[rows].T
+            moments[:, rows] = columns[: 1 + balances] @ plain[rows].T
+            squared[rows] = np.square(plain[rows]) @ columns[0]
+    return _Sums(told[0], squared, told[1 : 1 + balances], told[1 + balances :], moments)
+
+
+def _columns(temps_c: FloatArray) -> FloatArray:
+    """[1 + 2 (heats + cools), d]: ones, degrees below and above each balance point and their squares; nought
+    on days without a temperature."""
+    known = ~np.isnan(temps_c)
+    temps = np.where(known, temps_c, 0.0)
+    below = np.maximum(0.0, _HEAT_BALANCES[:, None] - temps)
+    above = np.maximum(0.0, temps - _COOL_BALANCES[:, None])
+    hinges = np.concatenate([below, above])
+    return np.concatenate([np.ones((1, len(temps))), hinges, np.square(hinges)]) * known
+
+
+def _least_squares(sums: _Sums) -> tuple[tuple[FloatArray, FloatArray, FloatArray], FloatArray]:
+    """Base, heating and cooling slope, none negative, and their squared error, each [heats, cools, m], at
+    every pair of balance points; where heating ends below where cooling begins no day has both, so that
+    the normal equations are solved by hand."""
+    weight = PRIOR_DAYS * np.square(_SLOPE_SCALE) / 16
+    drawn = USUAL * weight
+
+    def side(places: slice, own: int) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        total, square, moment = sums.hinges[places], sums.squares[places], sums.moments[1:][places]
+        return total, square, moment, 1.0 / (square + weight[own])
+
+    heats, heat_square, heat_moment, per_heat = (part[:, None] for part in side(slice(0, _HEATS), 1))
+    cools, cool_square, cool_moment, per_cool = side(slice(_HEATS, None), 2)
+    want_heat, want_cool = heat_moment + drawn[1], cool_moment + drawn[2]
+    base = sums.moments[0] + drawn[0] - heats * per_heat * want_heat - cools * per_cool * want_cool
+    base /= sums.days + weight[0] - np.square(heats) * per_heat - np.square(cools) * per_cool
+    heat = np.maximum(per_heat * (want_heat - heats * base), 0.0)
+    cool = np.maximum(per_cool * (want_cool - cools * base), 0.0)
+    base = np.maximum(base, 0.0)
+    error = (
+        sums.squared_hours
+        + base * (base * sums.days - 2.0 * sums.moments[0])
+        + heat * (heat * heat_square + 2.0 * (base * heats - heat_moment))
+        + cool * (cool * cool_square + 2.0 * (base * cools - cool_moment))
+    )
+    return (base, heat, cool), error
 
 
 def fill_hours(hours: FloatArray, modelled: FloatArray) -> FloatArray:

@@ -33,7 +33,7 @@ DEGREE_DAYS = FanModel(
 
 def degree_days(temps_c: np.ndarray, per_day: int = 1) -> tuple[float, float]:
     """Heating and cooling degree days, base 65 F, in the model's own arithmetic."""
-    hours = DEGREE_DAYS.hours(temps_c[None, :])[0] * 10 * 1.8 / per_day
+    hours = DEGREE_DAYS.hours(temps_c[None, :], np.zeros(1, dtype=np.int64))[0] * 10 * 1.8 / per_day
     cold = temps_c < units.celsius(65)
     return float(hours[cold].sum()), float(hours[~cold].sum())
 

@@ -21,7 +21,8 @@ _SHARE = METHOD_SHARE**2 + BEYOND_SHARE**2
 # Deviations of meter and all that together, and how much each weighs.
 _DEVIATIONS = np.linspace(-4.0, 4.0, 33)
 _WEIGHTS = np.exp(-0.5 * np.square(_DEVIATIONS)) / np.exp(-0.5 * np.square(_DEVIATIONS)).sum()
-_HALVINGS = 28
+# Within some hundredths of a Pa.
+_STEPS = 19
 
 
 def foretell(result: FleetForecast, clean_pa: FloatArray, days: IntArray, rows: IntArray) -> FloatArray:
@@ -43,13 +44,13 @@ def _ahead(ahead: YearAhead, rows: IntArray) -> YearAhead:
 
 
 def _quantiles(dose: Dose, clean_pa: FloatArray) -> FloatArray:
-    """Quantiles [3, k] of what is read, by bisection."""
+    """Quantiles [3, k] of what is read."""
     low, high = np.zeros(len(clean_pa)), np.full(len(clean_pa), 2 * HIGHEST_PA)
 
     def by(read_pa: FloatArray) -> FloatArray:
         return _read_below(dose, clean_pa, read_pa)
 
-    told = np.stack([crossing(by, chance, low, high, _HALVINGS) for chance in CHANCES])
+    told = np.stack([crossing(by, chance, low, high, _STEPS) for chance in CHANCES])
     return np.where(clean_pa > 0, told, np.nan)
 
 

@@ -4,10 +4,9 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
-from scipy.special import ndtri
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
-from schedules.planning.chance import Reach, Scatter
+from schedules.planning.chance import Reach, Scatter, deviate
 
 HORIZON_DAYS = 3652
 # Days at which the chance of every slot is looked at first.
@@ -82,8 +81,8 @@ class Outlook:
         edges = np.concatenate([[0], KNOTS])
         left, right = np.minimum(place, len(KNOTS) - 1), np.minimum(place + 1, len(KNOTS))
         low, high = edges[left], edges[right]
-        told, everybody = _line(np.column_stack([self.past, self.reached])), np.arange(len(place))
-        wanted, below, above = _line(chance), told[everybody, left], told[everybody, right]
+        told, everybody = deviate(np.column_stack([self.past, self.reached])), np.arange(len(place))
+        wanted, below, above = deviate(chance), told[everybody, left], told[everybody, right]
         open_rows = np.flatnonzero((place < len(KNOTS)) & (self.past < chance) & (high - low > 1))
         step = 0
         while len(open_rows):
@@ -97,7 +96,7 @@ class Outlook:
                 middle = np.exp(log_near + part * (np.log(far) - log_near))
                 middle = np.clip(np.ceil(middle), near + 1, far - 1).astype(np.int64)
             value = self.by(middle, open_rows)
-            there, line = value >= chance[open_rows], _line(value)
+            there, line = value >= chance[open_rows], deviate(value)
             high[open_rows[there]], low[open_rows[~there]] = middle[there], middle[~there]
             above[open_rows[there]], below[open_rows[~there]] = line[there], line[~there]
             open_rows = open_rows[high[open_rows] - low[open_rows] > 1]
@@ -114,10 +113,6 @@ def outlook(where: Reach, ahead: YearAhead, scatter: Scatter) -> Outlook:
 
 def _by(where: Reach, ahead: YearAhead, scatter: Scatter, days: IntArray, rows: IntArray) -> FloatArray:
     return where.after(ahead.until(days, rows), scatter.over(days, rows), rows)
-
-
-def _line(chance: float | FloatArray) -> FloatArray:
-    return np.asarray(ndtri(np.clip(chance, 1e-9, 1 - 1e-9)))
 
 
 @dataclass(frozen=True)

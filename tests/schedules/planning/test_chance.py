@@ -4,8 +4,10 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
+from scipy.special import ndtr
 
-from schedules.planning.chance import HOLDS_ON, HOURS_SPREAD, WANDER_OF_LIVES, Scatter, pace, reach
+from schedules.planning.chance import HOLDS_ON, HOURS_SPREAD, WANDER_OF_LIVES, Scatter, crossing, pace, reach
 from schedules.planning.interval import YearAhead, outlook
 from schedules.planning.loading import SHAPES, Prior, dose_at, growth
 from schedules.planning.pooling import Law
@@ -100,6 +102,26 @@ def test_a_share_of_the_way_is_where_the_chance_was_reached() -> None:
     share = reach(one, np.array([2.0]), used).share(np.array([0.2]))
     assert 0 < share[0] < 1
     assert reach(one, np.array([2.0]), used * share).past[0] == pytest.approx(0.2, abs=1e-6)
+
+
+@pytest.mark.parametrize("chance", [0.02, 0.2, 0.5, 0.9])
+def test_a_crossing_is_where_scipy_finds_the_root(chance: float) -> None:
+    """Of mixtures of two normals that lie apart, one of them narrow; brentq is scipy's."""
+    rng = np.random.default_rng(7)
+    middle, spread, part = rng.normal(0, 1, (2, 40)), rng.uniform(0.1, 1.0, (2, 40)), rng.uniform(0, 1, 40)
+
+    def by(at: np.ndarray) -> np.ndarray:
+        first, second = ndtr((at - middle) / spread)
+        return np.asarray(part * first + (1 - part) * second)
+
+    found = crossing(by, chance, np.full(40, -5.0), np.full(40, 5.0), steps=19)
+    wanted = [brentq(lambda at, k=k: by(np.full(40, at))[k] - chance, -5, 5) for k in range(40)]
+    assert found == pytest.approx(wanted, abs=1e-3)
+
+
+def test_a_crossing_beyond_the_ends_is_the_nearer_end() -> None:
+    assert crossing(ndtr, 0.9, np.array([-1.0]), np.array([1.0]), steps=40) == pytest.approx([1.0], abs=1e-6)
+    assert crossing(ndtr, 0.1, np.array([-1.0]), np.array([1.0]), steps=40) == pytest.approx([-1.0], abs=1e-6)
 
 
 def test_a_limit_at_or_below_clean_is_passed_at_once() -> None:

@@ -14,12 +14,12 @@ from schedules.planning.messages import (
     Cavity,
     Households,
     Houses,
-    Sites,
     averaged,
     batch_of,
     message,
     one_round,
 )
+from schedules.planning.sites import Sites
 
 _FIT_ROUNDS = 12
 FEWEST_LIVES = 60
@@ -33,22 +33,22 @@ def fit(slots: Households, lives: Lives, readings: Readings) -> Prior:
     """The fleet's own prior; the fixed one where fewer than FEWEST_LIVES lives were read."""
     prior = Prior()
     batch = batch_of(slots, lives, readings, prior)
-    count = int(batch.read.sum())
+    count = len(batch.rows)
     if count < FEWEST_LIVES:
         return prior
     cavity = None
     for number in range(_FIT_ROUNDS):
         sites, houses, cavity = one_round(batch, prior, cavity)
         if number >= 2:
-            prior = _better(batch, prior, sites, houses, cavity)
+            prior = _better(batch, lives, prior, sites, houses, cavity)
     return replace(prior, learned_from=count)
 
 
-def _better(batch: Batch, prior: Prior, sites: Sites, houses: Houses, cavity: Cavity) -> Prior:
+def _better(batch: Batch, lives: Lives, prior: Prior, sites: Sites, houses: Houses, cavity: Cavity) -> Prior:
     """The prior that makes the houses as they now seem likeliest, drawn toward the fixed one."""
-    usual, lives = Prior(), batch.lives
+    usual = Prior()
     seen = np.zeros(len(batch.slots.home), dtype=np.bool_)
-    seen[lives.slot[batch.read]] = True
+    seen[batch.heard] = True
     mean, spread = averaged(houses)
     rows = np.zeros((len(seen), lives.features.shape[1]))
     rows[lives.slot[lives.current]] = lives.features[lives.current]
@@ -91,11 +91,10 @@ def _house_spreads(
 def _life_spread(batch: Batch, prior: Prior, sites: Sites, houses: Houses, cavity: Cavity) -> float:
     """How far one house's lives lie apart, from houses of which several were read."""
     lives, usual = batch.lives, Prior()
-    doubt = 1.0 / np.maximum(sites.precision, 1e-9) + cavity.variance
+    doubt = 1.0 / sites.precision + cavity.variance
     share = prior.life**2 / (prior.life**2 + doubt)
     own = share * (sites.mean - cavity.mean)
     square = (houses.weight[lives.slot] * (np.square(own) + prior.life**2 * (1.0 - share))).sum(axis=1)
-    several = np.bincount(lives.slot[batch.read], minlength=len(batch.slots.home))[lives.slot] > 1
-    chosen = batch.read & several
-    total = np.minimum(square[chosen], 1.5).sum() + _SPREAD_SLOTS * usual.life**2
-    return float(np.sqrt(total / (chosen.sum() + _SPREAD_SLOTS)))
+    several = np.bincount(lives.slot)[lives.slot] > 1
+    total = np.minimum(square[several], 1.5).sum() + _SPREAD_SLOTS * usual.life**2
+    return float(np.sqrt(total / (several.sum() + _SPREAD_SLOTS)))

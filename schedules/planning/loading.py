@@ -28,10 +28,8 @@ WANDER = 0.2
 # No blower of a home draws more, and no meter there shows it.
 HIGHEST_PA = 2500.0
 _TAIL = 4.0
-# Readings at once, three kilobytes each: few enough to stay in the processor's cache, and for their
-# product to stay a number.
-_AT_ONCE = 48
-_LEAST_CHANCE = 1e-300
+# Readings at once, three kilobytes each: few enough to stay in the processor's cache.
+_AT_ONCE = 192
 # Its square is still a number in single precision.
 _STEEPEST = np.float32(36.0)
 
@@ -112,45 +110,63 @@ def dose_at(ratio: FloatArray, shape: FloatArray) -> FloatArray:
 
 
 def likelihood(lives: Lives, readings: Readings, centre: FloatArray) -> NDArray[np.float32]:
-    """Log likelihood [lives, pairs, grid] of each life's readings at log kappa = ``centre`` + GRID."""
-    total = np.zeros((len(lives.slot), len(PAIR_SHAPE), len(GRID)), dtype=np.float32)
+    """Log likelihood [grid, lives, pairs] of each life's readings at log kappa = ``centre`` + GRID; every
+    life was read."""
+    total = np.zeros((len(GRID), len(lives.slot), len(PAIR_SHAPE)), dtype=np.float32)
     for first in range(0, len(readings.life), _AT_ONCE):
         some = slice(first, first + _AT_ONCE)
         part = Readings(readings.life[some], readings.exposure_m[some], readings.drop_pa[some])
-        chances = _of_readings(lives, part, centre)
-        starts = np.flatnonzero(np.diff(part.life, prepend=-1))
-        product = np.multiply.reduceat(chances, starts, axis=0, dtype=np.float64)
-        total[part.life[starts]] += np.log(np.maximum(product, _LEAST_CHANCE))
+        logs = _by_life(part.life, _of_readings(lives, part, centre))
+        here = total[:, part.life[0] : part.life[-1] + 1]
+        here += logs.transpose(3, 0, 2, 1).reshape(here.shape)
+    constant = np.bincount(readings.life)[:, None] * np.log(_TAIL**2 * PAIR_FACTOR)
+    total -= constant.astype(np.float32)
     return total
 
 
-def _of_readings(lives: Lives, readings: Readings, centre: FloatArray) -> NDArray[np.float32]:
-    """Likelihood [readings, pairs, grid], constants left out, in single precision: a reading is not known to
-    seven digits. The growth is reckoned once a shape.
+def _by_life(life: IntArray, logs: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Sums of ``logs`` [readings, ...] over each life's: first all first ones, then all second ones, which
+    for a few readings each takes a sixth of ``reduceat``'s time."""
+    starts = np.flatnonzero(np.diff(life, prepend=-1))
+    counts = np.diff(starts, append=len(life))
+    out = logs[starts]
+    for place in range(1, int(counts.max())):
+        more = np.flatnonzero(counts > place)
+        out[more] += logs[starts[more] + place]
+    return out
 
-    Student's t with four degrees of freedom without a logarithm: with misfit d and variance v it is
+
+def _of_readings(lives: Lives, readings: Readings, centre: FloatArray) -> NDArray[np.float32]:
+    """Log likelihood [readings, factors, shapes, grid], in single precision: a reading is not known to seven
+    digits. The growth is reckoned once a shape, all beside the clean drop times the factor, and what a
+    factor adds the same to all is left out.
+
+    Student's t with four degrees of freedom, its constants left out: with misfit d and variance v it is
     ``v^2 / (4 v + d^2)^2.5``.
     """
     clean = lives.clean_pa[readings.life]
-    log_dose = (centre[readings.life] + np.log(readings.exposure_m))[:, None] + GRID
-    dose = np.exp(log_dose).astype(np.float32)[:, None, :]
-    shape = SHAPES.astype(np.float32)[None, :, None]
-    grown = 1.0 + np.expm1(np.minimum(shape * dose, _STEEPEST)) / np.expm1(shape)
-    steep = np.minimum(dose * shape * (grown - 1.0 + 1.0 / np.expm1(shape)), 3.0 * grown)
+    dose = np.outer(np.exp(centre[readings.life]) * readings.exposure_m, np.exp(GRID)).astype(np.float32)
+    shape = SHAPES.astype(np.float32)[:, None]
+    bent = shape * dose[:, None, :]
+    rise = np.exp(np.minimum(bent, _STEEPEST)) * (1.0 / np.expm1(shape))
+    grown = rise + (1.0 - 1.0 / np.expm1(shape))
+    steep = np.minimum(bent * rise, 3.0 * grown)
     age = readings.exposure_m / np.maximum(lives.end_m[readings.life], readings.exposure_m)
     seen, floor, wander = (
         part.astype(np.float32)[:, None, None]
         for part in (
             readings.drop_pa / clean,
-            np.square(METER_PA / clean),
-            np.square(WANDER) * (0.15 + 1.0 - age),
+            _TAIL * np.square(METER_PA / clean),
+            _TAIL * np.square(WANDER) * (0.15 + 1.0 - age),
         )
     )
-    spread = METHOD_SHARE**2 * np.square(grown) + wander * np.square(steep)
-    rows = np.empty((len(clean), len(PAIR_SHAPE), len(GRID)), dtype=np.float32)
-    pairs = rows.reshape(len(clean), len(SHAPES), len(FACTORS), len(GRID))
+    spread = (_TAIL * METHOD_SHARE**2) * np.square(grown) + wander * np.square(steep)
+    logs = np.empty((len(clean), len(FACTORS), len(SHAPES), len(GRID)), dtype=np.float32)
     for place, factor in enumerate(FACTORS.tolist()):
-        variance = floor + factor**2 * spread
-        wide = _TAIL * variance + np.square(seen - factor * grown)
-        pairs[:, :, place] = np.square(variance / wide) / np.sqrt(wide)
-    return rows
+        variance = spread + floor / factor**2
+        wide = variance + np.square(seen / factor - grown)
+        variance /= wide
+        np.square(variance, out=variance)
+        variance /= np.sqrt(wide, out=wide)
+        np.log(variance, out=logs[:, place])
+    return logs

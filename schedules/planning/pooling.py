@@ -6,7 +6,8 @@ import numpy as np
 
 from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.loading import FACTORS, SHAPES, Lives, Prior, Readings
-from schedules.planning.messages import Batch, Households, Houses, Sites, batch_of, one_round
+from schedules.planning.messages import Batch, Households, Houses, batch_of, one_round
+from schedules.planning.sites import Sites
 
 _ROUNDS = 4
 
@@ -46,7 +47,7 @@ def learn(slots: Households, lives: Lives, readings: Readings, prior: Prior) -> 
     """What the readings of all slots say under ``prior``."""
     batch = batch_of(slots, lives, readings, prior)
     sites, houses = _converge(batch, prior, _ROUNDS)
-    return _sum_up(batch, prior, sites, houses)
+    return _sum_up(batch, lives, prior, sites, houses)
 
 
 def _converge(batch: Batch, prior: Prior, rounds: int) -> tuple[Sites, Houses]:
@@ -56,16 +57,15 @@ def _converge(batch: Batch, prior: Prior, rounds: int) -> tuple[Sites, Houses]:
     return sites, houses
 
 
-def _sum_up(batch: Batch, prior: Prior, sites: Sites, houses: Houses) -> Learned:
+def _sum_up(batch: Batch, lives: Lives, prior: Prior, sites: Sites, houses: Houses) -> Learned:
     """The present life and its house per shape, the factors averaged out."""
-    lives = batch.lives
     present = np.flatnonzero(lives.current)
     present = present[np.argsort(lives.slot[present])]
     base = (lives.features[present] @ prior.coefficients)[:, None]
-    precision = sites.precision[present]
+    precision, told = _of_present(batch, sites, houses)
     own_var = 1.0 / (1.0 / prior.life**2 + precision)
     pull = own_var / prior.life**2
-    now = pull * houses.mean + own_var * precision * sites.mean[present]
+    now = pull * houses.mean + own_var * told
     now_var = np.square(pull) * houses.variance + own_var
     weight = houses.weight.reshape(-1, len(SHAPES), len(FACTORS))
     shape_weight = weight.sum(axis=2)
@@ -87,6 +87,16 @@ def _sum_up(batch: Batch, prior: Prior, sites: Sites, houses: Houses) -> Learned
             base + now, base + houses.mean, now_var, houses.variance, pull * houses.variance, houses.weight
         ),
     )
+
+
+def _of_present(batch: Batch, sites: Sites, houses: Houses) -> tuple[FloatArray, FloatArray]:
+    """Precision of the present lives' sites, and that times their mean, [slots, pairs]; nought for unread
+    ones."""
+    mine = batch.lives.current
+    precision, told = np.zeros_like(houses.mean), np.zeros_like(houses.mean)
+    precision[batch.lives.slot[mine]] = sites.precision[mine]
+    told[batch.lives.slot[mine]] = (sites.precision * sites.mean)[mine]
+    return precision, told
 
 
 def _some(variance: FloatArray) -> FloatArray:

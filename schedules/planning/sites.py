@@ -1,0 +1,85 @@
+"""A life's readings as a normal site: moments of their likelihood on the grid, its cavity taken out again."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from schedules.planning.arrays import BoolArray, FloatArray
+from schedules.planning.loading import GRID
+
+_POWERS = np.stack([np.ones_like(GRID), GRID, np.square(GRID)]).astype(np.float32)
+# Lives at once, so that they stay in the processor's cache.
+_AT_ONCE = 64
+# A cavity that moved by less, in its own deviations, asks for no new moments.
+_SAME = 1e-3
+
+
+@dataclass(frozen=True)
+class Sites:
+    """Each life's readings as a normal of log kappa's offset from the class mean, [lives, pairs], and the
+    normal (``about``, ``within``: mean and variance) that stood for all else as they were reckoned."""
+
+    mean: FloatArray
+    precision: FloatArray
+    evidence: FloatArray
+    about: FloatArray
+    within: FloatArray
+
+    def moved(self, mean: FloatArray, variance: FloatArray) -> BoolArray:
+        """Of which lives [lives] all else is another normal by now."""
+        far = np.abs(mean - self.about) > _SAME * np.sqrt(variance)
+        far |= np.abs(variance - self.within) > _SAME * variance
+        return np.asarray(far.any(axis=1))
+
+    def with_rows(self, rows: BoolArray, fresh: "Sites") -> "Sites":
+        """These, ``rows`` of them made anew."""
+        out = Sites(*(part.copy() for part in vars(self).values()))
+        for name, part in vars(fresh).items():
+            getattr(out, name)[rows] = part
+        return out
+
+
+def sites_of(
+    log: NDArray[np.float32], mean: FloatArray, variance: FloatArray, last: Sites | None = None
+) -> Sites:
+    """Sites of the lives whose log likelihood is ``log`` [grid, lives, pairs], all else of them being a
+    normal [lives, pairs]; those of ``last`` where that has not changed."""
+    if last is None:
+        return _reckoned(log, mean, variance)
+    rows = last.moved(mean, variance)
+    if rows.all():
+        return _reckoned(log, mean, variance)
+    return last.with_rows(rows, _reckoned(log[:, rows], mean[rows], variance[rows]))
+
+
+def _reckoned(log: NDArray[np.float32], mean: FloatArray, variance: FloatArray) -> Sites:
+    log_total, first, second = _moments(log, mean, variance)
+    spread = second - np.square(first) + 1e-3
+    precision = np.maximum(1.0 / spread - 1.0 / variance, 0.02)
+    middle = np.clip((first / spread - mean / variance) / precision, -6.0, 6.0)
+    return Sites(middle, precision, log_total - 0.5 * np.log(variance), mean, variance)
+
+
+def _moments(
+    log: NDArray[np.float32], mean: FloatArray, variance: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Log sum, mean and mean square over the grid of ``log`` [grid, n, pairs] plus a normal's logarithm.
+
+    In single precision and a few rows at once: it is the work of the night, and the moments need no more.
+    """
+    out = np.empty((len(_POWERS), *mean.shape), dtype=np.float32)
+    tops = np.empty(mean.shape, dtype=np.float32)
+    tilt, bend = ((part / variance).astype(np.float32) for part in (mean, np.full_like(mean, -0.5)))
+    for start in range(0, len(mean), _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        held = np.multiply.outer(_POWERS[2], bend[some])
+        held += np.multiply.outer(_POWERS[1], tilt[some])
+        held += log[:, some]
+        tops[some] = held.max(axis=0)
+        held -= tops[some]
+        np.exp(held, out=held)
+        out[:, some] = (_POWERS @ held.reshape(len(GRID), -1)).reshape(len(_POWERS), *tops[some].shape)
+    total = out[0].astype(np.float64)
+    log_total = np.log(total) + tops - 0.5 * np.square(mean) / variance
+    return log_total, out[1] / total, out[2] / total

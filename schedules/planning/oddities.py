@@ -11,11 +11,12 @@ from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.facts import FleetFacts, LifeRows, ReadingRows, Slots
 from schedules.planning.fan import Fan
-from schedules.planning.loading import METER_PA, METHOD_SHARE, Prior, features, growth
+from schedules.planning.loading import HIGHEST_PA, METER_PA, METHOD_SHARE, Prior, features, growth
 
 # A reading under this share of the clean drop is more than meter and method away from it.
 BELOW_CLEAN = 0.6
@@ -32,8 +33,14 @@ _AT_ONCE = 64
 _PACES = np.arange(-2.6, 2.61, 0.2)
 _PACE_SPREAD = 0.75
 _LIFE_SPREAD = 0.3 * np.sqrt(2)
-_CURVES = np.array([(shape, factor) for shape in (0.3, 1.8) for factor in (-0.15, 0.0, 0.15)])
+# Curves are all pairs of shape and lasting factor, shape by shape.
+_SHAPES = np.array([0.3, 1.8], dtype=np.float32)
+_LOG_FACTORS = np.array([-0.15, 0.0, 0.15], dtype=np.float32)
+_CURVES = len(_SHAPES) * len(_LOG_FACTORS)
 _FACTOR_SPREAD = 0.12
+# Far beyond what a blower moves, and its square still a number.
+_STEEPEST = np.float32(36.0)
+_MOST_GROWN = np.float32(50.0)
 _PARTS = (0.05, 0.5, 0.95)
 # Exposure in m a filter may have passed before the record found it: shares of half a usual year.
 _EARLIER_M = np.array([0.0, 1.2e6, 3.2e6])
@@ -153,7 +160,7 @@ def _causes(
     whole = misfit.sum(axis=1) + held
     alone = whole.min(axis=(1, 2))
     count, most = table.known.shape
-    wrong = (whole[:, None] - misfit).min(axis=(2, 3)) + _WRONG_READING
+    wrong = (whole[:, None] - misfit).min(axis=(2, 3)) + np.float32(_WRONG_READING)
     parted, parts = np.full((count, most), np.inf), np.zeros((count, most), dtype=np.int64)
     for place in range(most - 1):
         some = np.flatnonzero(table.falls_after(place))
@@ -172,6 +179,9 @@ def _causes(
         else:
             out.append(table.a_wrong_one(row, best_wrong, whole[row] - misfit[row, best_wrong]))
     return out
+
+
+Costs = NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -216,10 +226,10 @@ class _Table:
         )
 
     @property
-    def held(self) -> FloatArray:
-        """What pace and factor cost by themselves, [paces, curves by dose before the record]."""
-        factor = np.repeat(np.square(_CURVES[:, 1] / _FACTOR_SPREAD), len(_EARLIER_M))
-        return np.asarray(np.square(_PACES / _PACE_SPREAD)[:, None] + factor)
+    def held(self) -> Costs:
+        """What pace and factor cost by themselves, [doses before the record by curve, paces]."""
+        factor = np.tile(np.square(_LOG_FACTORS / _FACTOR_SPREAD), len(_EARLIER_M) * len(_SHAPES))
+        return np.asarray(np.square(_PACES / _PACE_SPREAD) + factor[:, None]).astype(np.float32)
 
     def some(self, which: IntArray) -> "_Table":
         """The rows of some of the lives."""
@@ -232,44 +242,45 @@ class _Table:
         following = self.ratio[:, place + 1] * self.clean_pa
         return np.asarray(self.known[:, place + 1] & (before - following > scatter(before)))
 
-    def misfit(self, exposure_m: FloatArray) -> FloatArray:
-        """Of all readings, [lives, readings, paces, curves by dose before the record]."""
-        passed = exposure_m[:, :, None] + self.earlier_m[:, None, :]
-        cost = self._misfit(passed, self.ratio)
-        flat = cost.reshape((*cost.shape[:3], -1))
-        return np.asarray(np.where(self.known[:, :, None, None], flat, 0.0))
+    def misfit(self, exposure_m: FloatArray) -> Costs:
+        """Of all readings, [lives, readings, doses before the record by curve, paces]."""
+        cost = self._misfit(exposure_m[:, :, None] + self.earlier_m[:, None, :], slice(None))
+        return cost.reshape((*cost.shape[:2], -1, len(_PACES)))
 
-    def _misfit(self, passed_m: FloatArray, ratio: FloatArray) -> FloatArray:
-        """Squared misfit and what a wide scatter costs, [lives, readings, paces, curves, doses]."""
-        dose = np.exp(self.centre[:, None, None] + np.log(np.maximum(passed_m, 1.0)))
-        dose = dose[:, :, None, None, :] * np.exp(_PACES)[:, None, None]
-        grown = np.exp(_CURVES[:, 1])[:, None] * np.minimum(growth(dose, _CURVES[:, 0][:, None]), 50.0)
-        floor = np.square(METER_PA / self.clean_pa)[:, None, None, None, None]
-        variance = floor + np.square(METHOD_SHARE * grown)
-        return np.asarray(np.square(ratio[:, :, None, None, None] - grown) / variance + np.log(variance))
+    def _misfit(self, passed_m: FloatArray, which: slice) -> Costs:
+        """Squared misfit and what a wide scatter costs of the readings ``which`` once ``passed_m``
+        [lives, readings, doses] went by, [lives, readings, doses, curves, paces]; in single precision,
+        nought where padded."""
+        dose = np.exp(self.centre)[:, None, None] * np.maximum(passed_m, 1.0)
+        bent = _SHAPES[:, None] * np.multiply.outer(dose, np.exp(_PACES)).astype(np.float32)[..., None, :]
+        per = 1.0 / np.expm1(_SHAPES)[:, None]
+        grown = np.minimum(np.exp(np.minimum(bent, _STEEPEST)) * per + (1.0 - per), _MOST_GROWN)
+        grown = grown[..., None, :] * np.exp(_LOG_FACTORS)[:, None]
+        ratio = self.ratio[:, which].astype(np.float32).reshape((*passed_m.shape[:2], *[1] * 4))
+        floor = np.square(METER_PA / self.clean_pa).astype(np.float32).reshape((-1, *[1] * 5))
+        variance = floor + np.float32(METHOD_SHARE**2) * np.square(grown)
+        cost = np.square(ratio - grown) / variance + np.log(variance)
+        cost *= self.known[:, which].reshape(ratio.shape)
+        return np.asarray(cost.reshape((*passed_m.shape, _CURVES, len(_PACES))))
 
-    def parted(self, misfit: FloatArray, place: int) -> tuple[FloatArray, IntArray]:
+    def parted(self, misfit: Costs, place: int) -> tuple[Costs, IntArray]:
         """Least cost [lives] of a change after reading ``place``, and at which of the parts of the gap."""
         first = misfit[:, : place + 1].sum(axis=1) + self.held
-        first = first.reshape((*first.shape[:2], len(_CURVES), -1)).min(axis=3)
-        second = np.stack([self._anew(place, part) for part in _PARTS])
-        step = np.square((_PACES[:, None] - _PACES) / _LIFE_SPREAD)
-        near = (second[:, :, None, :, :] + step[:, :, None]).min(axis=3)
-        cost = (first[None] + near).min(axis=(2, 3)) + _HIDDEN_CHANGE
-        best = cost.argmin(axis=0)
-        return np.take_along_axis(cost, best[None], axis=0)[0], best
+        first = first.reshape((len(first), -1, _CURVES, len(_PACES))).min(axis=1)
+        second = self._anew(place)
+        step = np.square((_PACES[:, None] - _PACES) / _LIFE_SPREAD).astype(np.float32)
+        near = (second[..., None] + step).min(axis=3)
+        cost = (first[:, None] + near).min(axis=(2, 3)) + np.float32(_HIDDEN_CHANGE)
+        best = cost.argmin(axis=1)
+        return cost[np.arange(len(best)), best], best
 
-    def _anew(self, place: int, part: float) -> FloatArray:
-        """Misfit [lives, paces, curves] of the readings after ``place`` for a filter put in at ``part``."""
-        began = self.clock.passed(self._between(place, part)[:, None]) - self.began_m
+    def _anew(self, place: int) -> Costs:
+        """Misfit [lives, parts, curves, paces] of the readings after ``place`` for a filter put in at each of
+        the parts of the gap."""
+        low, high = self.at[:, [place]], np.maximum(self.at[:, [place + 1]], self.at[:, [place]])
+        began = self.clock.passed(low + np.array(_PARTS) * (high - low)) - self.began_m
         after = slice(place + 1, None)
-        passed = (self.exposure_m - began)[:, after, None]
-        cost = self._misfit(passed, self.ratio[:, after])[..., 0]
-        return np.asarray(np.where(self.known[:, after, None, None], cost, 0.0).sum(axis=1))
-
-    def _between(self, place: int, part: float) -> FloatArray:
-        low, high = self.at[:, place], np.maximum(self.at[:, place + 1], self.at[:, place])
-        return np.asarray(low + part * (high - low))
+        return np.asarray(self._misfit(self.exposure_m[:, after, None] - began[:, None], after).sum(axis=1))
 
     def a_fall(self, row: int, place: int, part: int) -> _Cause:
         """The change after reading ``place``: at a day's end where one lies between the readings."""
@@ -285,17 +296,18 @@ class _Table:
             int(self.life[row]), OddKind.FALL, int(rows[place]), int(rows[place + 1]), seen, float(began)
         )
 
-    def a_wrong_one(self, row: int, place: int, cost: FloatArray) -> _Cause:
+    def a_wrong_one(self, row: int, place: int, cost: Costs) -> _Cause:
         """The reading at ``place`` beside what the others make likely there."""
-        pace, curve = np.unravel_index(int(cost.argmin()), cost.shape)
-        doses = cost.shape[1] // len(_CURVES)
-        shape, factor = _CURVES[curve // doses]
-        passed = self.exposure_m[row, place] + self.earlier_m[row, curve % doses]
+        sides = (self.earlier_m.shape[1], len(_SHAPES), len(_LOG_FACTORS), len(_PACES))
+        earlier, shape, factor, pace = np.unravel_index(int(cost.argmin()), sides)
+        passed = self.exposure_m[row, place] + self.earlier_m[row, earlier]
         dose = np.exp(self.centre[row] + _PACES[pace]) * np.maximum(passed, 1.0)
-        expected = float(np.exp(factor) * growth(dose, np.asarray(shape)))
+        grown = min(float(growth(dose, np.asarray(_SHAPES[shape], dtype=float))), float(_MOST_GROWN))
+        expected = float(np.exp(_LOG_FACTORS[factor])) * grown
         kind = OddKind.JUMP if self.ratio[row, place] > expected else OddKind.DIP
         read = int(self.rows[row, place])
-        return _Cause(int(self.life[row]), kind, read, read, expected * float(self.clean_pa[row]))
+        beside = min(expected * float(self.clean_pa[row]), HIGHEST_PA)
+        return _Cause(int(self.life[row]), kind, read, read, beside)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ import pytest
 from schedules.planning.facts import FleetFacts, Settings
 from schedules.planning.fan import fan_hours
 from schedules.planning.forecast import forecast
+from schedules.planning.loading import HIGHEST_PA
 from schedules.planning.oddities import OddKind, Screened, screen
 from tests.schedules.planning.fleet import AS_OF, one_slot
 from tests.schedules.planning.lives import (
@@ -130,3 +131,11 @@ def test_a_thousand_readings_in_a_day_are_no_trouble() -> None:
 def test_readings_without_a_clean_drop_are_not_judged() -> None:
     facts = one_slot(clean_pa=np.nan, days_in=300.0, readings=[(120, 62.0), (60, 27.0), (10, 33.0)])
     assert screened(facts).odd == []
+
+
+def test_what_a_life_would_explain_is_no_more_than_a_blower_moves() -> None:
+    """The last of five readings lies far along the steep curve that the others leave."""
+    read = [(827.0, 179.2), (514.0, 155.0), (318.0, 379.4), (240.0, 285.3), (11.0, 172.1)]
+    [odd] = [odd for odd in screened(one_slot(days_in=1200.0, readings=read)).odd if odd.at > AS_OF - 30]
+    assert odd.kind is OddKind.DIP
+    assert odd.seen_pa < odd.beside_pa <= HIGHEST_PA

@@ -58,9 +58,10 @@ def fan_hours(as_of: int, weather: Weather, systems: Systems) -> Fan:
     has_log = (~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS
     no_weather = (model.days < _MIN_LOG_DAYS) & has_log
     modelled = model.hours(temps, station)
-    if (unknown := np.isnan(temps)).any():
-        usual = model.expected(climate.normal(past_days), climate.spread_c, station)
-        np.copyto(modelled, usual, where=unknown[station])
+    unknown = np.isnan(temps)
+    if len(days := np.flatnonzero(unknown.any(axis=0))):
+        usual = model.expected(climate.normal(past_days[days]), climate.spread_c, station)
+        modelled[:, days] = np.where(unknown[:, days][station], usual, modelled[:, days])
     modelled[no_weather] = np.nan
     filled = fill_hours(systems.hours, modelled)
     coming = np.arange(as_of + 1, as_of + 366)

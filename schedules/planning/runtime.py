@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from schedules.planning.arrays import FloatArray, IntArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 
 # Base hours a day, hours a day and kelvin below and above the balance points. With a year like that
 # of central Texas they give the fifth of the year seen in 189 homes there (Cetin & Novoselac).
@@ -133,11 +133,18 @@ def _summed(hours: FloatArray, temps_c: FloatArray, station: IntArray) -> _Sums:
     order = np.argsort(station, kind="stable")
     for rows in np.split(order, np.flatnonzero(np.diff(station[order])) + 1):
         if len(rows):
-            columns = _columns(temps_c[station[rows[0]]])
-            told[:, rows] = columns @ marks[rows].T
-            moments[:, rows] = columns[: 1 + balances] @ plain[rows].T
-            squared[rows] = np.square(plain[rows]) @ columns[0]
+            days = _logged(known[rows])
+            columns = _columns(temps_c[station[rows[0]], days])
+            told[:, rows] = columns @ marks[rows, days].T
+            moments[:, rows] = columns[: 1 + balances] @ plain[rows, days].T
+            squared[rows] = np.square(plain[rows, days]) @ columns[0]
     return _Sums(told[0], squared, told[1 : 1 + balances], told[1 + balances :], moments)
+
+
+def _logged(known: BoolArray) -> slice:
+    """From the first to the last day that any of the systems [r, d] has in its log."""
+    days = np.flatnonzero(known.any(axis=0))
+    return slice(int(days[0]), int(days[-1]) + 1) if len(days) else slice(0)
 
 
 def _columns(temps_c: FloatArray) -> FloatArray:

@@ -82,7 +82,8 @@ def put(
             cursor.execute(f"DROP TABLE IF EXISTS pg_temp.new_{table}")
             made = f"SELECT {names} FROM {table} LIMIT 0"  # noqa: S608
             cursor.execute(f"CREATE TEMP TABLE new_{table} ON COMMIT DROP AS {made}")
-            with cursor.cursor.copy(f"COPY new_{table} ({names}) FROM STDIN") as copy:
+            into = f"COPY new_{table} ({names}) FROM STDIN"
+            with connection.wrap_database_errors, cursor.cursor.copy(into) as copy:
                 for row in values:
                     copy.write_row(row)
             cursor.execute(f"INSERT INTO {table} ({names}) SELECT {names} FROM new_{table} {over}")  # noqa: S608

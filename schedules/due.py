@@ -1,6 +1,5 @@
 """Gather facts, ask planning, store the plans that changed."""
 
-import logging
 import math
 import secrets
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -10,7 +9,6 @@ from operator import itemgetter
 
 from django.conf import settings as conf
 from django.core.cache import cache
-from django.db import InterfaceError, OperationalError
 from django.db.models import F, Q, QuerySet
 
 from equipment import bulk_read
@@ -18,6 +16,7 @@ from equipment.models import Desk, FilterSlot, Site, System
 from schedules import plan_store
 from schedules.fleet import prior_of_the_day
 from schedules.gather import Gatherer
+from schedules.left_out import as_far_as_possible, left_out
 from schedules.models import Policy
 from schedules.plan_rows import Dated, plans_of
 from schedules.planning.facts import Settings
@@ -37,14 +36,11 @@ LARGE = conf.LARGE_DESK_FILTERS
 OF_LATE = timedelta(hours=6)
 # In between the sweep looks at what was touched since; a long transaction's stamps come late.
 JUST_NOW, _ALL_OF_LATE, _ALL_OF_LATE_S = timedelta(minutes=10), "all-of-late", 60
-# A home that cannot be planned is let be by the sweep for so long.
-_LEFT_OUT, _LEFT_OUT_S = "home-left-out-%d", 600
 # One worker sweeps at a time, and goes on for so long while there is much to do; a sweep that was killed is
 # waited for no longer than the second.
 _SWEEPING, _SWEEP_S, _SWEEP_LOST_S = "sweeping", 20.0, 120
 
 Home = tuple[int, list[int]]
-log = logging.getLogger(__name__)
 
 
 def settings() -> Settings:
@@ -90,35 +86,12 @@ def dated_by_batch(
         return list(plans_of(gathered, forecast(gathered.facts, rules, prior), prior, now))
 
     for batch in _batches(homes):
-        yield from _as_far_as_possible(batch, plans)
+        yield from filter(None, as_far_as_possible(batch, plans, _by_name))
 
 
-def _as_far_as_possible(
-    homes: Sequence[Home], plans: Callable[[Sequence[Home]], list[Dated]]
-) -> Iterator[list[Dated]]:
-    """The plans of ``homes``; where something goes wrong, of each half, down to the one home that is left
-    out: thousands must not wait for it. A database that is gone is gone for all, and raises."""
-    try:
-        found = plans(homes)
-    except (OperationalError, InterfaceError):
-        raise
-    except Exception:
-        if len(homes) == 1:
-            site, systems = homes[0]
-            log.exception("home %d with the systems %s cannot be planned and is left out", site, systems)
-            cache.set(_LEFT_OUT % site, True, _LEFT_OUT_S)
-            return
-        for half in (homes[: len(homes) // 2], homes[len(homes) // 2 :]):
-            yield from _as_far_as_possible(half, plans)
-        return
-    if found:
-        yield found
-
-
-def left_out(homes: Iterable[int]) -> set[int]:
-    """Those of ``homes`` that could not be planned of late; tried again after some minutes."""
-    keys = {_LEFT_OUT % home: home for home in homes}
-    return {keys[key] for key in cache.get_many(keys)}
+def _by_name(home: Home) -> tuple[int, str]:
+    site, systems = home
+    return site, f"home {site} with the systems {systems} cannot be planned"
 
 
 def _batches(homes: Iterable[int] | None) -> Iterator[list[Home]]:

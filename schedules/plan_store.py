@@ -9,6 +9,7 @@ from django.db import transaction
 from equipment import bulk, bulk_read
 from equipment.models import FilterSlot
 from schedules import kept_dates
+from schedules.left_out import as_far_as_possible
 from schedules.models import DateBefore, Plan
 from schedules.plan_rows import Dated
 
@@ -38,10 +39,20 @@ class Stored(NamedTuple):
 
 
 def store(items: Sequence[Dated]) -> Stored:
-    """Write the plans that differ from the stored ones.
+    """Write the plans that differ from the stored ones; one that the database does not take is left out.
 
     Where another worker has meanwhile stored a plan of newer facts or of a later day, that one stays.
     """
+    parts = list(as_far_as_possible(items, _store, _by_name))
+    return Stored(sum(part.written for part in parts), sum(part.moved for part in parts))
+
+
+def _by_name(item: Dated) -> tuple[int, str]:
+    home = item.slot.system.site_id
+    return home, f"the plan of filter {item.slot.pk} in home {home} cannot be stored"
+
+
+def _store(items: Sequence[Dated]) -> Stored:
     rows = bulk_read.among(Plan.objects.order_by(), "slot_id", (item.slot.pk for item in items))
     stored = {slot: values for slot, *values in bulk_read.tuples(rows.values_list("slot_id", *COMPARED))}
     fresh = _in_time([item.plan for item in items if _values(item.plan) != stored.get(item.slot.pk)], stored)

@@ -28,7 +28,7 @@ def chance_past(plan: Plan | None, day: date) -> float | None:
 
 
 def cost_of_waiting(plan: Plan | None, day: date) -> str:
-    """Such as "by 30 May it is too full in 6 of 10 homes like yours"."""
+    """Such as "until 30 May: there is a chance of 6 in 10 that it is too full by then"."""
     chance = chance_past(plan, day)
     said = {"day": say_short(day)}
     if plan is not None and plan.reason in _BY_AGE and plan.due_on is not None and day > plan.due_on:
@@ -47,5 +47,5 @@ def cost_of_waiting(plan: Plan | None, day: date) -> str:
         return _("until %(day)s: hardly any risk") % said
     if tenths == 10:
         return _("until %(day)s: it is too full by then, and the fan moves less air") % said
-    text = _("until %(day)s: by then it is too full in %(n)d of 10 homes like yours")
+    text = _("until %(day)s: there is a chance of %(n)d in 10 that it is too full by then")
     return text % {**said, "n": tenths}

@@ -123,13 +123,17 @@ class Embedded:
 
 def wants_embedded() -> bool:
     """Whether tasks are done in this process: always with the broker in memory, else unless told not to."""
-    return settings.CELERY_BROKER_URL.startswith("memory:") or os.environ.get("EMBEDDED_WORKER", "1") != "0"
+    return _broker_in_memory() or os.environ.get("EMBEDDED_WORKER", "1") != "0"
 
 
 def left_to_others() -> list[str]:
     """The queues that the worker of this process takes nothing from: the night's, where it is told so."""
-    alone = settings.CELERY_BROKER_URL.startswith("memory:")
-    return [] if alone or os.environ.get("EMBEDDED_NIGHT", "1") != "0" else [settings.NIGHT_QUEUE]
+    alone = _broker_in_memory() or os.environ.get("EMBEDDED_NIGHT", "1") != "0"
+    return [] if alone else [settings.NIGHT_QUEUE]
+
+
+def _broker_in_memory() -> bool:
+    return settings.CELERY_BROKER_URL.startswith("memory:")
 
 
 class DeskLog(Logger):  # type: ignore[misc]  # gunicorn carries no types

@@ -3,11 +3,15 @@
 from datetime import datetime, timedelta
 
 import pytest
+from django.db import OperationalError
 
+from equipment import bulk
 from equipment.models import FilterChange, FilterSlot, Reading
 from equipment.record import Told, record_change, record_reading
 from schedules import due, plan_store
+from schedules.left_out import left_out
 from schedules.models import DateBefore, Plan
+from tests.factories import FilterSlotFactory, SystemFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -51,3 +55,38 @@ def test_a_plan_that_comes_too_late_moves_no_date(home_slot: FilterSlot, now: da
     assert plan_store.store(began).written == 0
     assert DateBefore.objects.count() == moved
     assert Plan.objects.get(slot=home_slot).due_on == swept.due_on != began[0].plan.due_on
+
+
+@pytest.mark.parametrize("count", [5, 60])
+def test_a_plan_that_the_database_does_not_take_holds_up_no_others(
+    count: int, now: datetime, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Few are written one by one, many copied."""
+    system = SystemFactory()
+    began = (now - timedelta(days=30)).date()
+    slots = [FilterSlotFactory(system=system, fitted_on=began, facts_changed_at=now) for _ in range(count)]
+    day = due.today(now)
+    dated = list(due.dated(day, now, due.prior_of_the_day(day, now)))
+    spoilt = dated[count // 2]
+    spoilt.plan.reason = None
+    assert plan_store.store(dated).written == count - 1
+    assert {slot.pk for slot in slots} - set(Plan.objects.values_list("slot", flat=True)) == {spoilt.slot.pk}
+    assert left_out([system.site_id, system.site_id + 1]) == {system.site_id}
+    told = f"the plan of filter {spoilt.slot.pk} in home {system.site_id} cannot be stored and is left out"
+    assert [record.getMessage() for record in caplog.records if record.levelname == "ERROR"] == [told]
+    assert plan_store.store(dated).written == 0
+
+
+def test_a_database_that_is_gone_loses_no_plan(
+    home_slot: FilterSlot, now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def gone(*_args: object) -> None:
+        raise OperationalError("server closed the connection")
+
+    FilterSlot.objects.update(fitted_on=(now - timedelta(days=60)).date())
+    with monkeypatch.context() as broken:
+        broken.setattr(bulk, "put", gone)
+        with pytest.raises(OperationalError):
+            due.replan(now)
+    assert left_out([home_slot.system.site_id]) == set()
+    assert due.replan_stale(now) == 1

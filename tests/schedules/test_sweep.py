@@ -15,6 +15,7 @@ from django.db import InterfaceError, OperationalError
 from equipment.models import FilterSlot
 from schedules import due
 from schedules.gather import Gathered, Gatherer
+from schedules.left_out import left_out
 from schedules.models import Plan
 from tests.factories import FilterSlotFactory
 from tests.factories.clock import NOW, TODAY
@@ -54,7 +55,7 @@ def test_a_home_that_cannot_be_planned_is_left_out_and_told(
     with caplog.at_level(logging.ERROR):
         due.replan(NOW)
     assert planned() == {slot.pk for slot in slots} - {spoilt.pk}
-    assert due.left_out({slot.system.site_id for slot in slots}) == {spoilt.system.site_id}
+    assert left_out({slot.system.site_id for slot in slots}) == {spoilt.system.site_id}
     site, system = spoilt.system.site_id, spoilt.system_id
     assert [record.getMessage() for record in caplog.records] == [
         "nothing could be learned from the fleet; what it taught before holds",
@@ -92,7 +93,7 @@ def test_a_database_that_is_gone_is_nobodys_fault(
     monkeypatch.setattr(Gatherer, "gather", gone)
     with pytest.raises(fault):
         due.replan(NOW)
-    assert due.left_out({slot.system.site_id for slot in slots}) == set()
+    assert left_out({slot.system.site_id for slot in slots}) == set()
 
 
 def test_a_sweep_goes_on_while_there_is_much(

@@ -11,8 +11,9 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from equipment.models import FilterSlot
-from schedules.due import dated, left_out, today
+from schedules.due import dated, today
 from schedules.fleet import learn_prior
+from schedules.left_out import left_out
 from schedules.models import Plan
 from schedules.plan_rows import Dated
 from shared import units

@@ -10,6 +10,7 @@ in the archive's own readme, from memory.
 
 import csv
 import gzip
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
@@ -18,41 +19,72 @@ from typing import TextIO
 
 _ELEMENTS = ("TAVG", "TMAX", "TMIN")
 _COLDEST_C, _WARMEST_C = -90.0, 60.0
+# Nowhere was it hotter in degrees Fahrenheit (Death Valley, 1913, from memory); a year whose hottest day has
+# no more tenths of a degree Celsius, 13.4 of them, is one of the ice caps.
+_HOTTEST_F = 134.0
+_A_YEAR = 300
 
 
 class NotAStationFile(ValueError):
-    """The file has neither layout; the message says what was found."""
+    """The file has neither layout, or other units; the message says what was found."""
 
 
 @dataclass
 class StationDays:
-    """Daily mean temperatures in degrees Celsius by day, and how many values were left out."""
+    """Daily mean temperatures in degrees Celsius by day, how many values were left out, and how many of days
+    to come; ``doubt`` is what speaks against the file's units, without proof."""
 
     means: dict[date, float] = field(default_factory=dict)
     flagged: int = 0
     unusable: int = 0
+    ahead: int = 0
+    doubt: str = ""
 
 
-def read_station_file(path: Path) -> StationDays:
-    """Daily means of the one station in ``path``: the day's average where there is one, else (max + min) / 2.
+def read_station_file(path: Path, last: date) -> StationDays:
+    """Daily means of the one station in ``path``: the day's average where there is one, else (max + min) / 2;
+    nothing of days after ``last``.
 
     (max + min) / 2 is not the mean of 24 hours; degree days from either differ by some per cent. Raises
-    NotAStationFile for another layout and for several stations in one file.
+    NotAStationFile for another layout, other units and for several stations in one file.
     """
     days = StationDays()
     values: dict[date, dict[str, float]] = {}
+    highest = -math.inf
     for day, element, tenths in _values(path, days):
+        if math.isfinite(tenths) and tenths % 1:
+            raise NotAStationFile(
+                f"{path.name} has {tenths:g} for {element} on {day}; a station file counts whole tenths of a "
+                "degree Celsius. A table in degrees goes into weather.csv, in degrees Fahrenheit"
+            )
+        highest = max(highest, tenths) if math.isfinite(tenths) else highest
         celsius = tenths / 10
-        if _COLDEST_C <= celsius <= _WARMEST_C:
+        if day > last:
+            days.ahead += 1
+        elif _COLDEST_C <= celsius <= _WARMEST_C:
             values.setdefault(day, {})[element] = celsius
         else:
             days.unusable += 1
+    days.doubt = _doubt(path, len(values), highest)
     for day, found in sorted(values.items()):
         if "TAVG" in found:
             days.means[day] = found["TAVG"]
         elif "TMAX" in found and "TMIN" in found:
             days.means[day] = (found["TMAX"] + found["TMIN"]) / 2
     return days
+
+
+def _doubt(path: Path, days: int, highest: float) -> str:
+    """Whether the values may be whole degrees Fahrenheit; NotAStationFile where a year of them is."""
+    if days == 0 or highest > _HOTTEST_F:
+        return ""
+    told = f"no value is above {highest:g}, which as tenths of a degree Celsius would be {highest / 10:.1f} C"
+    if days >= _A_YEAR:
+        raise NotAStationFile(
+            f"{path.name}: in {days} days {told}. These look like degrees Fahrenheit; such a table goes into "
+            "weather.csv"
+        )
+    return f"{told}: if these are degrees Fahrenheit, they belong in weather.csv"
 
 
 def _values(path: Path, days: StationDays) -> Iterator[tuple[date, str, float]]:

@@ -17,6 +17,12 @@ def local_day(now: datetime, tz: ZoneInfo) -> date:
     return now.astimezone(tz).date()
 
 
+def latest_day(now: datetime) -> date:
+    """The calendar day of ``now`` where it is latest, fourteen hours east: later ones are still to come
+    everywhere."""
+    return (now.astimezone(UTC) + timedelta(hours=14)).date()
+
+
 def start_of_day(day: date, tz: ZoneInfo) -> datetime:
     """The first instant of ``day`` in ``tz``, in UTC."""
     return datetime.combine(day, time.min, tz).astimezone(UTC)

@@ -98,3 +98,11 @@ def test_times_that_the_clocks_skip_or_show_twice(local: str, skipped: bool, rep
     """Chicago goes from 02:00 to 03:00 on 8 March and from 02:00 to 01:00 on 1 November 2026."""
     moment = datetime.fromisoformat(local)
     assert (clock.skipped(moment, CHICAGO), clock.repeated(moment, CHICAGO)) == (skipped, repeated)
+
+
+@pytest.mark.parametrize(("hour", "day"), [(9, 1), (10, 2), (23, 2)])
+def test_the_latest_day_is_that_of_the_islands_fourteen_hours_east(hour: int, day: int) -> None:
+    now = datetime(2026, 6, 1, hour, tzinfo=UTC)
+    assert (
+        clock.latest_day(now) == date(2026, 6, day) == clock.local_day(now, clock.zone("Pacific/Kiritimati"))
+    )

@@ -9,6 +9,7 @@ from django.utils import timezone
 from equipment.ghcn import NotAStationFile, read_station_file
 from equipment.models import Station
 from equipment.sheets.daily import store_weather
+from shared import clock
 
 
 class Command(BaseCommand):
@@ -28,11 +29,15 @@ class Command(BaseCommand):
             known = ", ".join(Station.objects.values_list("name", flat=True)[:20]) or "none yet"
             raise CommandError(f"no station is called “{station}”; known are: {known}")
         try:
-            days = read_station_file(file)
+            days = read_station_file(file, clock.latest_day(timezone.now()))
         except OSError as error:
             raise CommandError(f"{file} cannot be read: {error.strerror}") from None
         except NotAStationFile as error:
             raise CommandError(str(error)) from None
         changed = store_weather(row, days.means, timezone.now())
         left_out = f"{days.flagged:,} flagged by the service and {days.unusable:,} unusable values left out"
+        if days.ahead:
+            left_out += f", and {days.ahead:,} of days to come"
         self.stdout.write(f"{station}: {len(days.means):,} days read, {changed:,} new or changed; {left_out}")
+        if days.doubt:
+            self.stderr.write(f"{station}: {days.doubt}")

@@ -20,11 +20,11 @@ TAKES_S = 1.0
 a_part = night._do
 
 
-def slow_part(part: Any, now: datetime) -> tuple[int, int]:
+def slow_part(part: Any, now: datetime, clock: night.Clock) -> tuple[int, int]:
     # What is printed otherwise, the worker takes for its log.
     print("begun", file=sys.__stdout__, flush=True)
     time.sleep(TAKES_S)
-    return a_part(part, now)
+    return a_part(part, now, clock)
 
 
 @signals.worker_process_init.connect

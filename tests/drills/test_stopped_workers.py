@@ -2,6 +2,7 @@
 
 import os
 import signal
+import threading
 from datetime import UTC, datetime
 
 import pytest
@@ -34,22 +35,19 @@ def test_the_running_part_is_ended_and_the_others_wait_for_another_worker(
         link.flushdb()
         for _ in range(PARTS):
             broker.send_task(PART, queue=settings.NIGHT_QUEUE)
-        worker = (
-            "-m",
-            "celery",
-            "-A",
-            "tests.drills.slow_night",
-            "worker",
-            "--without-gossip",
-            "--without-mingle",
-        )
-        process = elsewhere.start(*worker, "--without-gossip", "--without-mingle", REDIS_URL=url)
+        of_what = ("-m", "celery", "-A", "tests.drills.slow_night")
+        worker = (*of_what, "worker", "--without-gossip", "--without-mingle")
+        process = elsewhere.start(*worker, REDIS_URL=url)
+        # A worker that never begins is not waited for.
+        late = threading.Timer(60, process.kill)
+        late.start()
         try:
             assert process.stdout
             assert "begun\n" in iter(process.stdout.readline, "")
             process.send_signal(signal.SIGTERM)
             process.communicate(timeout=30)
         finally:
+            late.cancel()
             process.kill()
             waiting = link.llen(settings.NIGHT_QUEUE)
             link.flushdb()

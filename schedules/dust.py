@@ -5,8 +5,8 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 
 import numpy as np
-from django.db.models import Q
 
+from equipment import bulk_read
 from equipment.dust import at_place
 from equipment.models import AirDay, DustEpisode, Site
 from schedules.lives import SlotFacts
@@ -35,7 +35,7 @@ class DustRecord:
     ) -> tuple[FloatArray | None, FloatArray | None]:
         """Factors [systems, days] from ``first_day`` to the as-of day and [systems, 365] after it, and each
         slot's own spells and dusty days told to it; None where all dust is as usual."""
-        sites = {slot.row.system_id: slot.row.system.site for slot in slots}
+        sites = {slot.row.system_id: slot.site for slot in slots}
         spells = self._spells({site.pk: site for site in sites.values()})
         self._read_air(_stations(sites.values()))
         quiet = not spells and all((self._air[pk][1] == 1).all() for pk in _stations(sites.values()))
@@ -50,16 +50,17 @@ class DustRecord:
                 past[row] = day_factors(spells[site.pk], first_day, days, measured)
                 ahead[row] = day_factors(spells[site.pk], self._last + 1, DAYS_AHEAD)
         for slot in slots:
-            self._tell(slot, spells[slot.row.system.site_id])
+            self._tell(slot, spells[slot.system.site_id])
         if (past == 1).all() and (ahead == 1).all():
             return None, None
         return past, ahead
 
     def _spells(self, sites: dict[int, Site]) -> dict[int, list[Spell]]:
         """The episodes of each site, as far as they were known on the as-of day."""
-        rows = DustEpisode.objects.filter(Q(site=None) | Q(site__in=sites), withdrawn_at=None)
+        rows = DustEpisode.objects.filter(withdrawn_at=None)
+        episodes = [*rows.filter(site=None), *bulk_read.among(rows, "site_id", sites)]
         found: dict[int, list[Spell]] = defaultdict(list)
-        for episode in rows.order_by("first_day", "pk"):
+        for episode in sorted(episodes, key=lambda episode: (episode.first_day, episode.pk)):
             spell = self._known(episode)
             if spell is not None:
                 for pk in _touched(episode, sites.values()):
@@ -102,7 +103,7 @@ class DustRecord:
     def _tell(self, slot: SlotFacts, spells: list[Spell]) -> None:
         began = int(slot.now.began)
         slot.spells = [spell for spell in spells if spell.last >= began]
-        station = slot.row.system.site.station_id
+        station = slot.site.station_id
         if station is not None:
             first, factors = self._air[station]
             slot.dusty_days = int((factors[max(began - first, 0) :] != 1).sum())

@@ -1,5 +1,6 @@
 """What a slot's record says that cannot be so: found, kept out of the date, told."""
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -73,7 +74,7 @@ def _look_due(slot: SlotFacts, as_of: date) -> list[Finding]:
 
 
 def _number(value: float) -> float | None:
-    return None if np.isnan(value) else round(value, 3)
+    return None if math.isnan(value) else round(value, 3)
 
 
 def _of_odd(odd: Odd) -> Finding:
@@ -85,7 +86,7 @@ def _of_odd(odd: Odd) -> Finding:
 
 
 def _beyond_blower(slot: SlotFacts) -> None:
-    system = slot.row.system
+    system = slot.system
     highest = highest_static(system.blower_table, system.rated_external_static_pa)
     if np.isinf(highest):
         return

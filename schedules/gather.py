@@ -1,5 +1,6 @@
 """From rows to arrays: everything that is known of the slots of some systems on a day."""
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -103,7 +104,7 @@ class Gatherer:
         changes, readings = changes_of(facts, self.as_of), readings_of(facts)
         zones: dict[int, ZoneInfo] = {}
         for pk, slot in facts.items():
-            site = slot.row.system.site
+            site = slot.site
             if site.pk not in zones:
                 zones[site.pk] = site.zone(self.desk_zone)
             self._lives(slot, changes[pk], readings[pk], zones[site.pk])
@@ -160,7 +161,7 @@ class Gatherer:
             if not slot.ended:
                 area[slot.row.system_id] += slot.row.area_m2
         for slot in slots:
-            whole, note = design_airflow(slot.row.system)
+            whole, note = design_airflow(slot.system)
             if note:
                 slot.notes.append(note)
             total = area.get(slot.row.system_id) or slot.row.area_m2
@@ -174,7 +175,7 @@ class Gatherer:
             note_clean(slot, medium)
             if medium is not None and not same_size(medium.row, slot.row):
                 slot.notes.append("size_differs")
-        systems = [slot.row.system for slot in slots]
+        systems = [slot.system for slot in slots]
         left = budget_left(
             _numbers(system.return_budget_pa for system in systems),
             _numbers(system.return_static_pa for system in systems),
@@ -183,10 +184,11 @@ class Gatherer:
         )
         given = _numbers(slot.row.limit_drop_pa for slot in slots)
         limit = limit_drop(given, _numbers(slot.clean_pa for slot in slots), left)
+        was_given, left_known = np.isfinite(given).tolist(), np.isfinite(left).tolist()
         told = zip(slots, limit.drop_pa.tolist(), limit.nothing_left.tolist(), strict=True)
         for place, (slot, drop, nothing_left) in enumerate(told):
             slot.limit_pa = drop
-            _note_limit(slot, nothing_left, bool(np.isfinite(given[place])), bool(np.isfinite(left[place])))
+            _note_limit(slot, nothing_left, was_given[place], left_known[place])
 
     def _first_day(self, slots: list[SlotFacts], log: FanLog) -> int:
         last = self.as_of.toordinal()
@@ -198,7 +200,7 @@ class Gatherer:
     def _systems(self, slots: list[SlotFacts], log: FanLog) -> tuple[Systems, IntArray, Weather]:
         """Hours, weather and dust by row, and the row of each slot: systems of one station that nothing was
         logged of are alike, and share a row where no dust tells them apart."""
-        of_system = {slot.row.system_id: slot.row.system for slot in slots}
+        of_system = {slot.row.system_id: slot.system for slot in slots}
         keys = sorted(of_system)
         weather, station = self._weather.arrays([of_system[pk].site for pk in keys])
         first_day = self._first_day(slots, log)
@@ -229,15 +231,15 @@ class Gatherer:
         rows = [slot.row for slot in slots]
         return Slots(
             system=system,
-            home=np.array([row.system.site_id for row in rows], dtype=np.int64),
+            home=np.array([slot.system.site_id for slot in slots], dtype=np.int64),
             area_m2=_numbers(row.area_m2 for row in rows),
             airflow_m3s=_numbers(slot.airflow_m3s for slot in slots),
             clean_pa=_numbers(slot.clean_pa for slot in slots),
             limit_pa=_numbers(slot.limit_pa for slot in slots),
             merv=_numbers(medium.row.merv if medium else None for medium in now),
             depth_m=_numbers(row.depth_m for row in rows),
-            pets=_numbers(row.system.site.pets for row in rows),
-            smokers=_numbers(row.system.site.smokers for row in rows),
+            pets=_numbers(slot.site.pets for slot in slots),
+            smokers=_numbers(slot.site.smokers for slot in slots),
             began=_numbers(slot.now.began for slot in slots),
             began_known=np.array([slot.now.known_start for slot in slots], dtype=np.bool_),
             began_at_end=np.array([slot.now.at_end for slot in slots], dtype=np.bool_),
@@ -249,7 +251,7 @@ class Gatherer:
             ),
             medium_days=_numbers(medium.row.max_days if medium else None for medium in now),
             change_price=_numbers(self._price(medium) for medium in now),
-            constant_airflow=np.array([row.system.blower != System.Blower.FIXED_SPEED for row in rows]),
+            constant_airflow=np.array([slot.system.blower != System.Blower.FIXED_SPEED for slot in slots]),
         )
 
     def _cap(self, slot: SlotFacts, medium: Media | None) -> int:
@@ -278,12 +280,12 @@ def _numbers(values: Iterable[float | bool | None]) -> FloatArray:
 
 
 def _note_limit(slot: SlotFacts, nothing_left: bool, given: bool, left_known: bool) -> None:
-    system = slot.row.system
+    system = slot.system
     if nothing_left:
         slot.notes.append("nothing_left")
     elif given:
         slot.notes.append("limit_given")
-    elif not np.isnan(slot.limit_pa):
+    elif not math.isnan(slot.limit_pa):
         slot.notes.append("limit_twice_clean" if slot.limit_pa == 2 * slot.clean_pa else "limit_budget")
     if left_known and (system.return_static_pa is None or system.supply_static_pa is None):
         slot.notes.append("statics_assumed")

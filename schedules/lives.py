@@ -1,5 +1,6 @@
 """One slot's rows as lives: each filter's time in the slot, with what was read of it."""
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -10,7 +11,7 @@ import numpy as np
 from equipment.airside.fan import drop_at_held_airflow
 from equipment.airside.media import LabelCurve
 from equipment.curves import Medium
-from equipment.models import FilterSlot, Media, System
+from equipment.models import FilterSlot, Media, Site, System
 from schedules.finding_rows import Finding
 from schedules.planning.dust import Spell
 from schedules.planning.facts import LifeRows, ReadingRows
@@ -50,6 +51,13 @@ class SlotFacts:
     look_by: date | None = None
     # Clean drop in Pa at the slot's airflow of every medium it has held that has a curve.
     clean_of: dict[int, float] = field(default_factory=dict)
+    # At hand: to ask a row for another takes long, and each is asked for a score of times.
+    system: System = field(init=False)
+    site: Site = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.system = self.row.system
+        self.site = self.system.site
 
     @property
     def now(self) -> Life:
@@ -98,7 +106,7 @@ def note_clean(slot: SlotFacts, medium: Medium | None) -> None:
         slot.notes.append("no_medium")
     elif medium.curve is None:
         slot.notes.append("no_points")
-    elif not np.isnan(slot.airflow_m3s):
+    elif not math.isnan(slot.airflow_m3s):
         if len(medium.curve.airflow_m3s) == 1:
             slot.notes.append("one_point")
         elif medium.curve.outside(slot.airflow_m3s):
@@ -110,7 +118,7 @@ def reckon_clean(slots: list[SlotFacts], media: dict[int, Medium]) -> None:
     """Fill in ``clean_of``, a medium at a time."""
     held: dict[int, list[SlotFacts]] = defaultdict(list)
     for slot in slots:
-        if not np.isnan(slot.airflow_m3s):
+        if not math.isnan(slot.airflow_m3s):
             for pk in {life.media for life in slot.lives if life.media}:
                 held[pk].append(slot)
     for pk, some in held.items():
@@ -172,7 +180,7 @@ def carry_all(slots: list[SlotFacts], media: dict[int, Medium]) -> None:
     measured: dict[int, list[_Read]] = defaultdict(list)
     held: list[_Read] = []
     for slot in slots:
-        fixed = slot.row.system.blower == System.Blower.FIXED_SPEED
+        fixed = slot.system.blower == System.Blower.FIXED_SPEED
         for life in slot.lives:
             life.at_design = [reading[1] for reading in life.readings]
             if life.media in slot.clean_of:

@@ -1,11 +1,10 @@
 """From a forecast to plans: dates, codes of what was supposed, and findings of each slot."""
 
+import math
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
-
-import numpy as np
 
 from equipment.models import FilterSlot
 from schedules.dust import dust_notes
@@ -75,7 +74,7 @@ def _days(days: IntArray) -> list[date | None]:
 
 
 def _plan(slot: SlotFacts, place: int, told: _Told, odd: list[Odd], as_of: date, now: datetime) -> Plan:
-    station = slot.row.system.site.station
+    station = slot.site.station
     notes = [*slot.notes, *_log_notes(slot, place, told)]
     findings = findings_of(slot, odd, notes, as_of)
     return Plan(
@@ -102,7 +101,7 @@ def _plan(slot: SlotFacts, place: int, told: _Told, odd: list[Odd], as_of: date,
 
 
 def _number(value: float) -> float | None:
-    return None if np.isnan(value) else round(value, 6)
+    return None if math.isnan(value) else round(value, 6)
 
 
 def _began_on(slot: SlotFacts, dated_from: float) -> date | None:
@@ -124,7 +123,7 @@ def _log_notes(slot: SlotFacts, place: int, told: _Told) -> list[str]:
         notes.append("begun_anew")
     if not told.has_log[place]:
         notes.append("no_log")
-    if slot.row.system.site.station is None:
+    if slot.site.station is None:
         notes.append("no_station")
     if told.full_days[place] < FAST_DAYS and "fitted_unknown" not in notes:
         notes.append("loads_fast")

@@ -43,7 +43,7 @@ class WeatherRecord:
     def note_stale(self, slots: Iterable[SlotFacts]) -> None:
         """Note the slots whose station has no day on record, or has gone quiet."""
         for slot in slots:
-            station = slot.row.system.site.station_id
+            station = slot.site.station_id
             if station is None:
                 continue
             if station not in self._heard:

@@ -6,7 +6,7 @@ still gives a year, only a doubtful one.
 """
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
@@ -76,4 +76,4 @@ def day_number(day: date) -> int:
 
 def day_of(number: int) -> date:
     """The day whose proleptic ordinal is ``number``."""
-    return date.min + timedelta(days=number - 1)
+    return date.fromordinal(number)

@@ -100,8 +100,8 @@ def fit_fan(hours: FloatArray, temps_c: FloatArray, station: IntArray) -> FanMod
         np.square((slope - usual) * scale / 4)
         for slope, usual, scale in zip(slopes, USUAL, _SLOPE_SCALE, strict=True)
     )
-    belief = np.where(_ORDERED, 0.5 * away / 9.0, np.inf)[:, :, None]
-    cost = squared + _USUAL_SPREAD_H**2 * (belief + PRIOR_DAYS * drawn / 15)
+    cost = squared + _USUAL_SPREAD_H**2 * (0.5 * away[:, :, None] / 9.0 + PRIOR_DAYS * drawn / 15)
+    cost[~_ORDERED] = np.inf
     everybody = np.arange(len(hours))
     heat, cool = np.divmod(cost.reshape(-1, len(hours)).argmin(axis=0), len(_COOL_BALANCES))
     error, days = squared[heat, cool, everybody], sums.days.astype(np.int64)

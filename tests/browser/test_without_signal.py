@@ -371,6 +371,35 @@ def test_signing_out_names_what_would_be_lost(visit: Visit, page: Page, wire: Cu
     assert caches_of(page) == []
 
 
+def test_what_is_fetched_while_somebody_signs_out_is_not_kept(visit: Visit, page: Page) -> None:
+    """The phone was about to write its copies; they come after all was deleted."""
+    left = page.evaluate(
+        """async () => {
+          const told = await phone.facts();
+          const open = CacheStorage.prototype.open;
+          let free;
+          const gate = new Promise((done) => (free = done));
+          CacheStorage.prototype.open = async function (name) {
+            await gate;
+            return open.call(this, name);
+          };
+          let held = false;
+          const keeping = (async () => {
+            while (!held) {
+              await phone.keep(told, { anew: true }).then((said) => (held = said !== null));
+            }
+          })();
+          await new Promise((done) => setTimeout(done, 500));
+          await phone.clear();
+          free();
+          await keeping;
+          return { user: told.user, caches: await caches.keys() };
+        }"""
+    )
+    assert left["user"]
+    assert left["caches"] == []
+
+
 @pytest.mark.long
 def test_signing_out_without_signal_clears_now_and_signs_out_later(
     world: World, page: Page, wire: CutNetwork

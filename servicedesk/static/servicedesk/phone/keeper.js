@@ -61,6 +61,13 @@
     return titles;
   };
 
+  // A sign-out forgets the facts before it deletes the pages: what was written too late goes after them.
+  async function stillTheirs({ user, until }) {
+    if ((await phone.facts()).user === user) return true;
+    await caches.delete(nameOf(user, until));
+    return false;
+  }
+
   // Keeps one page, if it is what it should be: whole, its own, of this person, of a day that still runs.
   phone.keepPage = async (address, answer) => {
     const html = (answer.headers.get("Content-Type") || "").startsWith("text/html");
@@ -80,7 +87,7 @@
     }
     const cache = await caches.open(nameOf(facts.user, facts.until));
     await cache.put(address, new Response(body, { headers }));
-    return true;
+    return stillTheirs(facts);
   };
 
   async function fetchAndKeep(address) {
@@ -124,6 +131,7 @@
       }
     };
     await Promise.all(Array.from({ length: AT_ONCE }, next));
+    if (!(await stillTheirs(told))) return;
     const now = phone.deskNow(await phone.facts());
     if (whole) await phone.note(old ? { keptAt: now, freshAt: now } : { keptAt: now });
     phone.tell();

@@ -59,4 +59,4 @@ def fair_chance(ages: FloatArray, past: FloatArray, days: float) -> FloatArray:
 
 def _between(knots: FloatArray, part: FloatArray) -> FloatArray:
     steps = knots[:, :-1, None] + np.diff(knots, axis=1)[:, :, None] * part
-    return np.column_stack([steps.reshape(len(knots), -1), knots[:, -1]])
+    return np.column_stack([steps.reshape(len(knots), steps.shape[1] * steps.shape[2]), knots[:, -1]])

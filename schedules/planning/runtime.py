@@ -75,6 +75,7 @@ def _each_once(
     balance_c: FloatArray, station: IntArray, hinge: Callable[[FloatArray, IntArray], FloatArray]
 ) -> FloatArray:
     """``hinge`` of each system's balance point and station, [m, d], reckoned once for all that share both."""
+    # One number for both: no balance point lies so far from nought.
     _, first, place = np.unique(station * 1e4 + balance_c, return_index=True, return_inverse=True)
     return hinge(balance_c[first][:, None], station[first])[place]
 
@@ -103,7 +104,7 @@ def fit_fan(hours: FloatArray, temps_c: FloatArray, station: IntArray) -> FanMod
     cost = squared + _USUAL_SPREAD_H**2 * (0.5 * away[:, :, None] / 9.0 + PRIOR_DAYS * drawn / 15)
     cost[~_ORDERED] = np.inf
     everybody = np.arange(len(hours))
-    heat, cool = np.divmod(cost.reshape(-1, len(hours)).argmin(axis=0), len(_COOL_BALANCES))
+    heat, cool = np.divmod(cost.reshape(_ORDERED.size, len(hours)).argmin(axis=0), len(_COOL_BALANCES))
     error, days = squared[heat, cool, everybody], sums.days.astype(np.int64)
     spread = np.sqrt((np.maximum(error, 0.0) + 10 * _USUAL_SPREAD_H**2) / (days + 10))
     best = np.stack([slope[heat, cool, everybody] for slope in slopes], axis=1)

@@ -33,5 +33,5 @@ def suppose(learned: Learned) -> Supposed:
     so_far = now[:, :, :, None] + rest[:, :, None, None] * _OWN
     to_come = (1 - HOLDS_ON) * house[:, :, :, None] + HOLDS_ON * so_far
     weight = learned.weight[:, :, None, None] * _WEIGHTS
-    flat = (*learned.now.shape, -1)
+    flat = (*learned.now.shape, so_far.shape[2] * so_far.shape[3])
     return Supposed(so_far.reshape(flat), to_come.reshape(flat), weight.reshape(flat))

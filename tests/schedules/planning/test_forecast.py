@@ -2,6 +2,7 @@
 
 import csv
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -15,7 +16,7 @@ from equipment.models import System
 from schedules.gather import Gatherer
 from schedules.models import Policy
 from schedules.planning.facts import Settings
-from schedules.planning.forecast import forecast
+from schedules.planning.forecast import fit_prior, forecast
 from schedules.planning.interval import NEVER, Reason
 from tests.schedules.planning.conftest import MEDIA, POINTS, SLOT
 from tests.schedules.planning.fleet import AS_OF, CLEAN_PA, one_slot, with_weather
@@ -466,3 +467,22 @@ def test_a_filter_that_filled_fast_is_still_said_to_long_after() -> None:
         facts = one_slot(days_in=days_in, readings=read(days_in), past=past, limit_pa=1.3 * CLEAN_PA)
         assert forecast(facts, Settings()).full_days[0] < 30
     assert forecast(one_slot(days_in=60.0), Settings()).full_days[0] > 100
+
+
+@pytest.mark.parametrize(
+    "rules",
+    [Settings(), Settings(energy_price_kwh=0.3), Settings(late_days=9.0)],
+    ids=["risk", "price", "late"],
+)
+def test_of_no_filters_nothing_is_told(rules: Settings) -> None:
+    one = one_slot(log_days=40)
+
+    def none_of(rows: Any) -> Any:
+        columns = ((name, value) for name, value in vars(rows).items() if isinstance(value, np.ndarray))
+        return replace(rows, **{name: value[:0] for name, value in columns})
+
+    parts = {name: none_of(getattr(one, name)) for name in ("systems", "slots", "lives", "readings")}
+    found = forecast(replace(one, **parts), rules)
+    assert found.due.shape == found.p50.shape == (0,)
+    assert found.odd == []
+    assert fit_prior(replace(one, **parts)).learned_from == 0

@@ -10,9 +10,8 @@ true airflow and label and those on record; it touches the readings, not the dat
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray, SingleArray
 
 # Growth shapes and lasting factors that are held possible, and all their pairs, shape by shape.
 SHAPES = np.array([0.05, 0.7, 1.4, 2.3])
@@ -104,12 +103,20 @@ def growth(dose: FloatArray, shape: FloatArray) -> FloatArray:
     return np.asarray(1.0 + np.expm1(np.minimum(shape * dose, 60.0)) / np.expm1(shape))
 
 
+def growth_in_single(bent: SingleArray, shape: SingleArray) -> tuple[SingleArray, SingleArray]:
+    """``growth`` in single precision at ``bent``, shape times dose (broadcast), and the part that grows: a
+    reading is not known to seven digits."""
+    per = np.reciprocal(np.expm1(shape))
+    rise = np.asarray(np.exp(np.minimum(bent, _STEEPEST)) * per, dtype=np.float32)
+    return np.asarray(rise + (1.0 - per), dtype=np.float32), rise
+
+
 def dose_at(ratio: FloatArray, shape: FloatArray) -> FloatArray:
     """The dose at which the drop is ``ratio`` times the clean drop; nought for ratios of one or less."""
     return np.asarray(np.log1p(np.maximum(ratio - 1.0, 0.0) * np.expm1(shape)) / shape)
 
 
-def likelihood(lives: Lives, readings: Readings, centre: FloatArray) -> NDArray[np.float32]:
+def likelihood(lives: Lives, readings: Readings, centre: FloatArray) -> SingleArray:
     """Log likelihood [grid, lives, pairs] of each life's readings at log kappa = ``centre`` + GRID; every
     life was read."""
     total = np.zeros((len(GRID), len(lives.slot), len(PAIR_SHAPE)), dtype=np.float32)
@@ -124,7 +131,7 @@ def likelihood(lives: Lives, readings: Readings, centre: FloatArray) -> NDArray[
     return total
 
 
-def _by_life(life: IntArray, logs: NDArray[np.float32]) -> NDArray[np.float32]:
+def _by_life(life: IntArray, logs: SingleArray) -> SingleArray:
     """Sums of ``logs`` [readings, ...] over each life's: first all first ones, then all second ones, which
     for a few readings each takes a sixth of ``reduceat``'s time."""
     starts = np.flatnonzero(np.diff(life, prepend=-1))
@@ -136,10 +143,9 @@ def _by_life(life: IntArray, logs: NDArray[np.float32]) -> NDArray[np.float32]:
     return out
 
 
-def _of_readings(lives: Lives, readings: Readings, centre: FloatArray) -> NDArray[np.float32]:
-    """Log likelihood [readings, factors, shapes, grid], in single precision: a reading is not known to seven
-    digits. The growth is reckoned once a shape, all beside the clean drop times the factor, and what a
-    factor adds the same to all is left out.
+def _of_readings(lives: Lives, readings: Readings, centre: FloatArray) -> SingleArray:
+    """Log likelihood [readings, factors, shapes, grid], in single precision. The growth is reckoned
+    once a shape, all beside the clean drop times the factor; what a factor adds the same to all is left out.
 
     Student's t with four degrees of freedom, its constants left out: with misfit d and variance v it is
     ``v^2 / (4 v + d^2)^2.5``.
@@ -148,8 +154,7 @@ def _of_readings(lives: Lives, readings: Readings, centre: FloatArray) -> NDArra
     dose = np.outer(np.exp(centre[readings.life]) * readings.exposure_m, np.exp(GRID)).astype(np.float32)
     shape = SHAPES.astype(np.float32)[:, None]
     bent = shape * dose[:, None, :]
-    rise = np.exp(np.minimum(bent, _STEEPEST)) * (1.0 / np.expm1(shape))
-    grown = rise + (1.0 - 1.0 / np.expm1(shape))
+    grown, rise = growth_in_single(bent, shape)
     steep = np.minimum(bent * rise, 3.0 * grown)
     age = readings.exposure_m / np.maximum(lives.end_m[readings.life], readings.exposure_m)
     seen, floor, wander = (

@@ -9,9 +9,8 @@ factor at once.
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray, SingleArray
 from schedules.planning.loading import NO_LOG_SPREAD, Lives, Prior, Readings, likelihood
 from schedules.planning.sites import Sites, sites_of
 
@@ -53,7 +52,7 @@ class Batch:
 
     lives: Lives
     rows: IntArray
-    likelihood: NDArray[np.float32]
+    likelihood: SingleArray
     grid_from: FloatArray
     slots: Households
     heard: IntArray
@@ -83,8 +82,8 @@ def batch_of(slots: Households, lives: Lives, readings: Readings, prior: Prior) 
 
 @dataclass(frozen=True)
 class Cavity:
-    """What all but a life's own readings say of it, [read, pairs]: the effect of its home and slot; and
-    what its readings said the round before."""
+    """What all but a life's own readings say of it, [read, pairs]: the effect of its home and slot;
+    ``before``, what the homes' other slots say of each slot; and what its readings said the round before."""
 
     mean: FloatArray
     variance: FloatArray

@@ -11,12 +11,19 @@ from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
-from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray, SingleArray
 from schedules.planning.facts import FleetFacts, LifeRows, ReadingRows, Slots
 from schedules.planning.fan import Fan
-from schedules.planning.loading import HIGHEST_PA, METER_PA, METHOD_SHARE, Prior, features, growth
+from schedules.planning.loading import (
+    HIGHEST_PA,
+    METER_PA,
+    METHOD_SHARE,
+    Prior,
+    features,
+    growth,
+    growth_in_single,
+)
 
 # A reading under this share of the clean drop is more than meter and method away from it.
 BELOW_CLEAN = 0.6
@@ -38,8 +45,7 @@ _SHAPES = np.array([0.3, 1.8], dtype=np.float32)
 _LOG_FACTORS = np.array([-0.15, 0.0, 0.15], dtype=np.float32)
 _CURVES = len(_SHAPES) * len(_LOG_FACTORS)
 _FACTOR_SPREAD = 0.12
-# Far beyond what a blower moves, and its square still a number.
-_STEEPEST = np.float32(36.0)
+# Far beyond what a blower moves.
 _MOST_GROWN = np.float32(50.0)
 _PARTS = (0.05, 0.5, 0.95)
 # Exposure in m a filter may have passed before the record found it: shares of half a usual year.
@@ -181,9 +187,6 @@ def _causes(
     return out
 
 
-Costs = NDArray[np.float32]
-
-
 @dataclass(frozen=True)
 class _Table:
     """Readings of some lives side by side, [lives, readings], padded where ``known`` is False."""
@@ -226,7 +229,7 @@ class _Table:
         )
 
     @property
-    def held(self) -> Costs:
+    def held(self) -> SingleArray:
         """What pace and factor cost by themselves, [doses before the record by curve, paces]."""
         factor = np.tile(np.square(_LOG_FACTORS / _FACTOR_SPREAD), len(_EARLIER_M) * len(_SHAPES))
         return np.asarray(np.square(_PACES / _PACE_SPREAD) + factor[:, None]).astype(np.float32)
@@ -242,19 +245,18 @@ class _Table:
         following = self.ratio[:, place + 1] * self.clean_pa
         return np.asarray(self.known[:, place + 1] & (before - following > scatter(before)))
 
-    def misfit(self, exposure_m: FloatArray) -> Costs:
+    def misfit(self, exposure_m: FloatArray) -> SingleArray:
         """Of all readings, [lives, readings, doses before the record by curve, paces]."""
         cost = self._misfit(exposure_m[:, :, None] + self.earlier_m[:, None, :], slice(None))
         return cost.reshape((*cost.shape[:2], -1, len(_PACES)))
 
-    def _misfit(self, passed_m: FloatArray, which: slice) -> Costs:
+    def _misfit(self, passed_m: FloatArray, which: slice) -> SingleArray:
         """Squared misfit and what a wide scatter costs of the readings ``which`` once ``passed_m``
         [lives, readings, doses] went by, [lives, readings, doses, curves, paces]; in single precision,
         nought where padded."""
         dose = np.exp(self.centre)[:, None, None] * np.maximum(passed_m, 1.0)
         bent = _SHAPES[:, None] * np.multiply.outer(dose, np.exp(_PACES)).astype(np.float32)[..., None, :]
-        per = 1.0 / np.expm1(_SHAPES)[:, None]
-        grown = np.minimum(np.exp(np.minimum(bent, _STEEPEST)) * per + (1.0 - per), _MOST_GROWN)
+        grown = np.minimum(growth_in_single(bent, _SHAPES[:, None])[0], _MOST_GROWN)
         grown = grown[..., None, :] * np.exp(_LOG_FACTORS)[:, None]
         ratio = self.ratio[:, which].astype(np.float32).reshape((*passed_m.shape[:2], *[1] * 4))
         floor = np.square(METER_PA / self.clean_pa).astype(np.float32).reshape((-1, *[1] * 5))
@@ -263,7 +265,7 @@ class _Table:
         cost *= self.known[:, which].reshape(ratio.shape)
         return np.asarray(cost.reshape((*passed_m.shape, _CURVES, len(_PACES))))
 
-    def parted(self, misfit: Costs, place: int) -> tuple[Costs, IntArray]:
+    def parted(self, misfit: SingleArray, place: int) -> tuple[SingleArray, IntArray]:
         """Least cost [lives] of a change after reading ``place``, and at which of the parts of the gap."""
         first = misfit[:, : place + 1].sum(axis=1) + self.held
         first = first.reshape((len(first), -1, _CURVES, len(_PACES))).min(axis=1)
@@ -274,7 +276,7 @@ class _Table:
         best = cost.argmin(axis=1)
         return cost[np.arange(len(best)), best], best
 
-    def _anew(self, place: int) -> Costs:
+    def _anew(self, place: int) -> SingleArray:
         """Misfit [lives, parts, curves, paces] of the readings after ``place`` for a filter put in at each of
         the parts of the gap."""
         low, high = self.at[:, [place]], np.maximum(self.at[:, [place + 1]], self.at[:, [place]])
@@ -296,7 +298,7 @@ class _Table:
             int(self.life[row]), OddKind.FALL, int(rows[place]), int(rows[place + 1]), seen, float(began)
         )
 
-    def a_wrong_one(self, row: int, place: int, cost: Costs) -> _Cause:
+    def a_wrong_one(self, row: int, place: int, cost: SingleArray) -> _Cause:
         """The reading at ``place`` beside what the others make likely there."""
         sides = (self.earlier_m.shape[1], len(_SHAPES), len(_LOG_FACTORS), len(_PACES))
         earlier, shape, factor, pace = np.unravel_index(int(cost.argmin()), sides)

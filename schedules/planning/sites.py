@@ -3,9 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from schedules.planning.arrays import BoolArray, FloatArray
+from schedules.planning.arrays import BoolArray, FloatArray, SingleArray
 from schedules.planning.loading import GRID
 
 _POWERS = np.stack([np.ones_like(GRID), GRID, np.square(GRID)]).astype(np.float32)
@@ -40,9 +39,7 @@ class Sites:
         return out
 
 
-def sites_of(
-    log: NDArray[np.float32], mean: FloatArray, variance: FloatArray, last: Sites | None = None
-) -> Sites:
+def sites_of(log: SingleArray, mean: FloatArray, variance: FloatArray, last: Sites | None = None) -> Sites:
     """Sites of the lives whose log likelihood is ``log`` [grid, lives, pairs], all else of them being a
     normal [lives, pairs]; those of ``last`` where that has not changed."""
     if last is None:
@@ -53,7 +50,7 @@ def sites_of(
     return last.with_rows(rows, _reckoned(log[:, rows], mean[rows], variance[rows]))
 
 
-def _reckoned(log: NDArray[np.float32], mean: FloatArray, variance: FloatArray) -> Sites:
+def _reckoned(log: SingleArray, mean: FloatArray, variance: FloatArray) -> Sites:
     log_total, first, second = _moments(log, mean, variance)
     spread = second - np.square(first) + 1e-3
     precision = np.maximum(1.0 / spread - 1.0 / variance, 0.02)
@@ -62,7 +59,7 @@ def _reckoned(log: NDArray[np.float32], mean: FloatArray, variance: FloatArray) 
 
 
 def _moments(
-    log: NDArray[np.float32], mean: FloatArray, variance: FloatArray
+    log: SingleArray, mean: FloatArray, variance: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Log sum, mean and mean square over the grid of ``log`` [grid, n, pairs] plus a normal's logarithm.
 

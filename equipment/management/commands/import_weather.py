@@ -24,17 +24,18 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, file: Path, station: str, **options: Any) -> None:
         """Store what is new or other than stored; say what was left out."""
+        now = timezone.now()
         row = Station.objects.filter(name=station).first()
         if row is None:
             known = ", ".join(Station.objects.values_list("name", flat=True)[:20]) or "none yet"
             raise CommandError(f"no station is called “{station}”; known are: {known}")
         try:
-            days = read_station_file(file, clock.latest_day(timezone.now()))
+            days = read_station_file(file, clock.latest_day(now))
         except OSError as error:
             raise CommandError(f"{file} cannot be read: {error.strerror}") from None
         except NotAStationFile as error:
             raise CommandError(str(error)) from None
-        changed = store_weather(row, days.means, timezone.now())
+        changed = store_weather(row, days.means, now)
         left_out = f"{days.flagged:,} flagged by the service and {days.unusable:,} unusable values left out"
         if days.ahead:
             left_out += f", and {days.ahead:,} of days to come"

@@ -16,9 +16,11 @@ from schedules.planning.messages import (
     Houses,
     averaged,
     batch_of,
+    first_round,
     message,
     one_round,
 )
+from schedules.planning.settling import FIRST_STEP
 from schedules.planning.sites import Sites
 
 _FIT_ROUNDS = 12
@@ -36,9 +38,9 @@ def fit(slots: Households, lives: Lives, readings: Readings) -> Prior:
     count = len(batch.rows)
     if count < FEWEST_LIVES:
         return prior
-    cavity = None
-    for number in range(_FIT_ROUNDS):
-        sites, houses, cavity = one_round(batch, prior, cavity)
+    sites, houses, cavity = first_round(batch, prior)
+    for number in range(1, _FIT_ROUNDS):
+        sites, houses, cavity = one_round(batch, prior, cavity, FIRST_STEP)
         if number >= 2:
             prior = _better(batch, lives, prior, sites, houses, cavity)
     return replace(prior, learned_from=count)

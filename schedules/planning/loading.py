@@ -88,6 +88,10 @@ class Lives:
     end_m: FloatArray
     current: BoolArray
 
+    def of(self, rows: BoolArray) -> "Lives":
+        """Some of them."""
+        return Lives(*(part[rows] for part in vars(self).values()))
+
 
 @dataclass(frozen=True)
 class Readings:

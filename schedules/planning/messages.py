@@ -14,6 +14,10 @@ from schedules.planning.arrays import BoolArray, FloatArray, IntArray, SingleArr
 from schedules.planning.loading import NO_LOG_SPREAD, Lives, Prior, Readings, likelihood
 from schedules.planning.sites import Sites, sites_of
 
+# What one slot's readings tell of another slot of the home counts two fifths: one meter read both on one
+# day, and a change that nobody wrote down was one for both.
+_HEARSAY = 0.4
+
 
 @dataclass(frozen=True)
 class Houses:
@@ -27,6 +31,20 @@ class Houses:
     evidence: FloatArray
     before: "Before"
 
+    def of(self, slots: BoolArray) -> "Houses":
+        """Of some of the slots."""
+        mean, variance, weight, evidence, *before = (part[slots] for part in self._arrays())
+        return Houses(mean, variance, weight, evidence, Before(*before))
+
+    def put(self, slots: IntArray, fresh: "Houses") -> None:
+        """Write ``fresh`` over ``slots`` of these."""
+        for mine, new in zip(self._arrays(), fresh._arrays(), strict=True):
+            mine[slots] = new
+
+    def _arrays(self) -> tuple[FloatArray, ...]:
+        before = self.before
+        return self.mean, self.variance, self.weight, self.evidence, before.mean, before.variance
+
 
 @dataclass(frozen=True)
 class Before:
@@ -34,6 +52,10 @@ class Before:
 
     mean: FloatArray
     variance: FloatArray
+
+    def of(self, slots: BoolArray) -> "Before":
+        """Of some of the slots."""
+        return Before(self.mean[slots], self.variance[slots])
 
 
 @dataclass(frozen=True)
@@ -65,13 +87,29 @@ class Batch:
             out[self.heard] = np.add.reduceat(values, self.starts, axis=0)
         return out
 
+    def read_in(self, slots: BoolArray) -> BoolArray:
+        """Which of the lives that were read belong to ``slots``, [read]."""
+        return np.asarray(slots[self.lives.slot])
+
+    def of(self, slots: BoolArray) -> "Batch":
+        """Of some of the slots, homes whole."""
+        mine = self.read_in(slots)
+        lives = self.lives.of(mine)
+        lives = replace(lives, slot=(np.cumsum(slots) - 1)[lives.slot])
+        homes = Households(
+            np.unique(self.slots.home[slots], return_inverse=True)[1], self.slots.has_log[slots]
+        )
+        starts = np.flatnonzero(np.diff(lives.slot, prepend=-1))
+        told, centre = self.likelihood[:, mine], self.grid_from[mine]
+        return Batch(lives, self.rows[mine], told, centre, homes, lives.slot[starts], starts)
+
 
 def batch_of(slots: Households, lives: Lives, readings: Readings, prior: Prior) -> Batch:
     """What stays the same through the rounds; the grid lies about the class means of ``prior``."""
     read = np.zeros(len(lives.slot), dtype=np.bool_)
     read[readings.life] = True
     home = np.unique(slots.home, return_inverse=True)[1]
-    some = Lives(*(getattr(lives, part)[read] for part in Lives.__dataclass_fields__))
+    some = lives.of(read)
     among = replace(readings, life=(np.cumsum(read) - 1)[readings.life])
     centre = some.features @ prior.coefficients
     starts = np.flatnonzero(np.diff(some.slot, prepend=-1))
@@ -83,33 +121,53 @@ def batch_of(slots: Households, lives: Lives, readings: Readings, prior: Prior) 
 @dataclass(frozen=True)
 class Cavity:
     """What all but a life's own readings say of it, [read, pairs]: the effect of its home and slot;
-    ``before``, what the homes' other slots say of each slot; and what its readings said the round before."""
+    ``before``, what the homes' other slots say of each slot; and what its readings said the round before,
+    as reckoned (``last``) and as taken (``held``)."""
 
     mean: FloatArray
     variance: FloatArray
     before: Before
-    last: Sites | None = None
+    last: Sites
+    held: Sites
+
+    def of(self, lives: BoolArray, slots: BoolArray) -> "Cavity":
+        """Of some of the slots and of those of their lives that were read."""
+        last, held = self.last.of(lives), self.held.of(lives)
+        return Cavity(self.mean[lives], self.variance[lives], self.before.of(slots), last, held)
 
 
-def one_round(batch: Batch, prior: Prior, cavity: Cavity | None) -> tuple[Sites, Houses, Cavity]:
-    """One round of expectation propagation."""
-    lives, pairs = batch.lives, len(prior.pairs)
-    moved = (lives.features @ prior.coefficients - batch.grid_from)[:, None]
-    if cavity is None:
-        alone = _home_variance(batch, prior) + prior.slot**2
-        before = Before(np.zeros(len(alone)), alone)
-        flat = np.tile(alone[lives.slot][:, None], (1, pairs))
-        cavity = Cavity(np.zeros((len(lives.slot), pairs)), flat, before)
-    before = cavity.before
-    sites = sites_of(batch.likelihood, cavity.mean + moved, cavity.variance + prior.life**2, cavity.last)
-    offset = sites.mean - moved
+def first_round(batch: Batch, prior: Prior) -> tuple[Sites, Houses, Cavity]:
+    """The first round of expectation propagation: each life by itself."""
+    before = Before(np.zeros(len(batch.slots.home)), _home_variance(batch, prior) + prior.slot**2)
+    lives, moved = batch.lives.slot, _from_grid(batch, prior)
+    mean = np.zeros((len(lives), len(prior.pairs)))
+    variance = np.tile(before.variance[lives][:, None], (1, len(prior.pairs)))
+    fresh = sites_of(batch.likelihood, mean + moved, variance + prior.life**2)
+    return _put_together(batch, prior, Cavity(mean, variance, before, fresh, fresh))
+
+
+def one_round(batch: Batch, prior: Prior, cavity: Cavity, step: float) -> tuple[Sites, Houses, Cavity]:
+    """One round more of expectation propagation, by ``step`` of the way to what is reckoned now: lives that
+    contradict each other would swing for ever."""
+    wanted = cavity.mean + _from_grid(batch, prior), cavity.variance + prior.life**2
+    fresh = sites_of(batch.likelihood, *wanted, cavity.last)
+    return _put_together(batch, prior, replace(cavity, last=fresh, held=cavity.held.toward(fresh, step)))
+
+
+def _from_grid(batch: Batch, prior: Prior) -> FloatArray:
+    """How far the class means lie from the grid's middle, [read, 1]."""
+    return np.asarray(batch.lives.features @ prior.coefficients - batch.grid_from)[:, None]
+
+
+def _put_together(batch: Batch, prior: Prior, cavity: Cavity) -> tuple[Sites, Houses, Cavity]:
+    """Sites about the class means, what they make of the houses, and the cavities they leave."""
+    lives, before, sites = batch.lives, cavity.before, cavity.held
+    offset = sites.mean - _from_grid(batch, prior)
     told = 1.0 / (1.0 / sites.precision + prior.life**2)
     precision = batch.by_slot(told) + (1.0 / before.variance)[:, None]
     moment = batch.by_slot(told * offset) + (before.mean / before.variance)[:, None]
     rest = 1.0 / (precision[lives.slot] - told)
-    fresh = rest * (moment[lives.slot] - told * offset)
-    # Half a step: lives that contradict each other would swing for ever.
-    mean = 0.5 * (cavity.mean + fresh)
+    mean = rest * (moment[lives.slot] - told * offset)
     log_weight = (
         np.log(prior.pairs)
         + _evidence(batch, sites, offset, told, cavity)
@@ -125,7 +183,8 @@ def one_round(batch: Batch, prior: Prior, cavity: Cavity | None) -> tuple[Sites,
     total = weight.sum(axis=1, keepdims=True)
     evidence = (np.log(total) + top)[:, 0]
     houses = Houses(moment / precision, 1.0 / precision, weight / total, evidence, before)
-    return replace(sites, mean=offset), houses, Cavity(mean, rest, _before(batch, prior, houses), sites)
+    after = replace(cavity, mean=mean, variance=rest, before=_before(batch, prior, houses))
+    return replace(sites, mean=offset), houses, after
 
 
 def _evidence(batch: Batch, sites: Sites, offset: FloatArray, told: FloatArray, cavity: Cavity) -> FloatArray:
@@ -172,8 +231,8 @@ def message(houses: Houses) -> Message:
 def _before(batch: Batch, prior: Prior, houses: Houses) -> Before:
     """What the home's other slots say of each slot."""
     own, home = message(houses), batch.slots.home
-    told = own.through(prior.slot)
+    told = _HEARSAY * own.through(prior.slot)
     precision = np.bincount(home, told)[home] - told
     moment = np.bincount(home, told * own.mean)[home] - told * own.mean
     rest = 1.0 / (np.maximum(precision, 0.0) + 1.0 / _home_variance(batch, prior))
-    return Before(0.5 * (houses.before.mean + rest * moment), rest + prior.slot**2)
+    return Before(rest * moment, rest + prior.slot**2)

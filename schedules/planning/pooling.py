@@ -6,10 +6,9 @@ import numpy as np
 
 from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.loading import FACTORS, SHAPES, Lives, Prior, Readings
-from schedules.planning.messages import Batch, Households, Houses, batch_of, one_round
+from schedules.planning.messages import Batch, Households, Houses, batch_of
+from schedules.planning.settling import settle
 from schedules.planning.sites import Sites
-
-_ROUNDS = 4
 
 
 @dataclass(frozen=True)
@@ -46,15 +45,8 @@ class Learned(Law):
 def learn(slots: Households, lives: Lives, readings: Readings, prior: Prior) -> Learned:
     """What the readings of all slots say under ``prior``."""
     batch = batch_of(slots, lives, readings, prior)
-    sites, houses = _converge(batch, prior, _ROUNDS)
+    sites, houses = settle(batch, prior)
     return _sum_up(batch, lives, prior, sites, houses)
-
-
-def _converge(batch: Batch, prior: Prior, rounds: int) -> tuple[Sites, Houses]:
-    cavity = None
-    for _ in range(rounds):
-        sites, houses, cavity = one_round(batch, prior, cavity)
-    return sites, houses
 
 
 def _sum_up(batch: Batch, lives: Lives, prior: Prior, sites: Sites, houses: Houses) -> Learned:

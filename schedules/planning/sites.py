@@ -1,10 +1,10 @@
 """A life's readings as a normal site: moments of their likelihood on the grid, its cavity taken out again."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from schedules.planning.arrays import BoolArray, FloatArray, SingleArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray, SingleArray
 from schedules.planning.loading import GRID
 
 _POWERS = np.stack([np.ones_like(GRID), GRID, np.square(GRID)]).astype(np.float32)
@@ -31,12 +31,21 @@ class Sites:
         far |= np.abs(variance - self.within) > _SAME * variance
         return np.asarray(far.any(axis=1))
 
-    def with_rows(self, rows: BoolArray, fresh: "Sites") -> "Sites":
-        """These, ``rows`` of them made anew."""
-        out = Sites(*(part.copy() for part in vars(self).values()))
+    def of(self, rows: BoolArray) -> "Sites":
+        """Of some of the lives."""
+        return Sites(*(part[rows] for part in vars(self).values()))
+
+    def toward(self, fresh: "Sites", step: float) -> "Sites":
+        """``fresh``, but its normals only by ``step`` of the way from these, in precision and in precision
+        times mean."""
+        precision = (1.0 - step) * self.precision + step * fresh.precision
+        moment = (1.0 - step) * self.precision * self.mean + step * fresh.precision * fresh.mean
+        return replace(fresh, mean=moment / precision, precision=precision)
+
+    def put(self, rows: BoolArray | IntArray, fresh: "Sites") -> None:
+        """Write ``fresh`` over ``rows`` of these."""
         for name, part in vars(fresh).items():
-            getattr(out, name)[rows] = part
-        return out
+            getattr(self, name)[rows] = part
 
 
 def sites_of(log: SingleArray, mean: FloatArray, variance: FloatArray, last: Sites | None = None) -> Sites:
@@ -47,7 +56,9 @@ def sites_of(log: SingleArray, mean: FloatArray, variance: FloatArray, last: Sit
     rows = last.moved(mean, variance)
     if rows.all():
         return _reckoned(log, mean, variance)
-    return last.with_rows(rows, _reckoned(log[:, rows], mean[rows], variance[rows]))
+    out = Sites(*(part.copy() for part in vars(last).values()))
+    out.put(rows, _reckoned(log[:, rows], mean[rows], variance[rows]))
+    return out
 
 
 def _reckoned(log: SingleArray, mean: FloatArray, variance: FloatArray) -> Sites:

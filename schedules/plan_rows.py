@@ -57,7 +57,7 @@ class _Told:
         )
         self.accepted = _risks(result)
         self.odd_readings = result.odd_readings.tolist()
-        self.has_log = result.scatter.has_log.tolist()
+        self.unlogged = result.scatter.unlogged.tolist()
         self.computable = result.computable.tolist()
         self.full_days, self.p90_ordinal = result.full_days.tolist(), result.p90.tolist()
 
@@ -121,8 +121,8 @@ def _log_notes(slot: SlotFacts, place: int, told: _Told) -> list[str]:
         notes.append("below_clean")
     if told.began[place] != slot.now.began:
         notes.append("begun_anew")
-    if not told.has_log[place]:
-        notes.append("no_log")
+    if told.unlogged[place] > 0.0:
+        notes.append("no_log" if told.unlogged[place] == 1.0 else "short_log")
     if slot.site.station is None:
         notes.append("no_station")
     if told.full_days[place] < FAST_DAYS and "fitted_unknown" not in notes:

@@ -34,10 +34,10 @@ _STEPS = 7
 
 @dataclass(frozen=True)
 class Scatter:
-    """How far what is to come scatters about what is expected: which of n slots keep a log, [n], and the
-    spread of the lives of one slot."""
+    """How far what is to come scatters about what is expected: what of n slots is unknown for want of
+    a fan log (``unlogged`` [n], of one), and the spread of the lives of one slot."""
 
-    has_log: BoolArray
+    unlogged: FloatArray
     lives: float
 
     def over(self, days: IntArray, rows: IntArray | slice) -> FloatArray:
@@ -45,7 +45,7 @@ class Scatter:
         what wanders with a memory."""
         memory = WANDER_DAYS / np.maximum(days, 1.0)
         part = 2.0 * memory * (1.0 - memory * (1.0 - np.exp(-1.0 / memory)))
-        hours = np.where(self.has_log[rows], 0.0, HOURS_SPREAD**2)
+        hours = self.unlogged[rows] * HOURS_SPREAD**2
         return np.asarray(np.sqrt(LASTING_SPREAD**2 + (WANDER_OF_LIVES * self.lives) ** 2 * part + hours))
 
 

@@ -4,18 +4,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.climate import fit_climate
 from schedules.planning.facts import Systems, Weather
-from schedules.planning.runtime import FanModel, fill_hours, fit_fan
+from schedules.planning.runtime import FanModel, Usual, fill_hours, fit_fan
 
-_MIN_LOG_DAYS = 30
+# With so many days of log, a third of a year, nothing is unknown for want of one.
+_LOG_DAYS = 120.0
 
 
 @dataclass(frozen=True)
 class Fan:
     """Fan hours of m systems: ``running`` [m, days + 1] totals from the first day, ``ahead`` [m, 365]
-    expected hours from the day after the as-of day, the model behind them and whether a log was kept.
+    expected hours from the day after the as-of day, the model behind them, and what share of the doubt
+    about hours that nobody logged is left by how much of a log there is (``unlogged`` [m]: one without any).
 
     ``laden`` [m, days + 1] are the totals with each day's hours times its dust; ``surplus`` [m, 365] is
     what unusual dust adds to a day's hours ahead. None: dust as usual.
@@ -25,7 +27,7 @@ class Fan:
     running: FloatArray
     ahead: FloatArray
     model: FanModel
-    has_log: BoolArray
+    unlogged: FloatArray
     laden: FloatArray | None = None
     surplus: FloatArray | None = None
 
@@ -53,24 +55,22 @@ def fan_hours(as_of: int, weather: Weather, systems: Systems) -> Fan:
     """Observed, filled and expected hours of every system."""
     climate = fit_climate(weather.temps_c, weather.first_day, weather.latitude)
     temps, station = _temps_on(weather, systems), systems.station
-    model = fit_fan(systems.hours, temps, station)
     past_days = np.arange(systems.first_day, systems.first_day + systems.hours.shape[1])
-    has_log = (~np.isnan(systems.hours)).sum(axis=1) >= _MIN_LOG_DAYS
-    no_weather = (model.days < _MIN_LOG_DAYS) & has_log
+    normal = climate.normal(past_days)
+    model = fit_fan(systems.hours, temps, station, Usual(normal, climate.spread_c))
+    unlogged = np.maximum(0.0, 1.0 - (~np.isnan(systems.hours)).sum(axis=1) / _LOG_DAYS)
     modelled = model.hours(temps, station)
     unknown = np.isnan(temps)
     if len(days := np.flatnonzero(unknown.any(axis=0))):
-        usual = model.expected(climate.normal(past_days[days]), climate.spread_c, station)
+        usual = model.expected(normal[:, days], climate.spread_c, station)
         modelled[:, days] = np.where(unknown[:, days][station], usual, modelled[:, days])
-    modelled[no_weather] = np.nan
     filled = fill_hours(systems.hours, modelled)
     coming = np.arange(as_of + 1, as_of + 366)
     ahead = model.expected(climate.normal(coming), climate.spread_c, station)
-    ahead[no_weather] = filled[no_weather].mean(axis=1, keepdims=True)
     ahead = np.maximum(ahead, 1e-3)
     laden = None if systems.dust is None else _totals(filled * systems.dust)
     surplus = None if systems.dust_ahead is None else ahead * (systems.dust_ahead - 1.0)
-    return Fan(systems.first_day, _totals(filled), ahead, model, has_log, laden, surplus)
+    return Fan(systems.first_day, _totals(filled), ahead, model, unlogged, laden, surplus)
 
 
 def _totals(daily: FloatArray) -> FloatArray:

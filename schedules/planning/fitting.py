@@ -78,7 +78,7 @@ def _house_spreads(
     precision = np.bincount(home, told) + 1.0 / prior.house**2
     mean = np.bincount(home, told * own.mean) / precision
     shift = np.bincount(home, seen * moved) / np.maximum(np.bincount(home, seen), 1)
-    known = (np.bincount(home, seen) > 0) & (np.bincount(home, batch.slots.has_log) > 0)
+    known = (np.bincount(home, seen) > 0) & (np.bincount(home, batch.slots.unlogged < 0.5) > 0)
     # A change that nobody wrote down looks like a home without dust; a few such must not widen all.
     square = np.minimum(np.square(mean - shift) + 1.0 / precision, 2.0)
     homes = (square[known].sum() + _SPREAD_SLOTS * usual.house**2) / (known.sum() + _SPREAD_SLOTS)

@@ -79,15 +79,15 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     facts, slots = screened.facts, screened.facts.slots
     prior = prior or Prior()
     evidence = _evidence(facts, fan, velocity, prior)
-    has_log = fan.has_log[slots.system]
-    learned = learn(Households(slots.home, has_log), evidence.lives, evidence.readings, prior)
+    unlogged = fan.unlogged[slots.system]
+    learned = learn(Households(slots.home, unlogged), evidence.lives, evidence.readings, prior)
     laden_hours = fan.laden_until(slots.system, end) - fan.laden_until(slots.system, slots.began)
     used = laden_hours * 3600 * velocity + evidence.earlier_m
     computable = (slots.clean_pa > 0) & (slots.limit_pa > 0) & ~np.isnan(slots.airflow_m3s) & slots.recorded
     ratio = np.where(computable, slots.limit_pa / np.where(slots.clean_pa > 0, slots.clean_pa, 1.0), 2.0)
     where = reach(learned, ratio, used)
     ahead = _year_ahead(fan, slots.system, velocity)
-    scatter = Scatter(has_log, prior.life)
+    scatter = Scatter(unlogged, prior.life)
     at_once = computable & (ratio <= 1.0)
 
     coming = outlook(where, ahead, scatter)
@@ -196,7 +196,7 @@ def fit_prior(facts: FleetFacts) -> Prior:
     velocity = _velocity(facts.slots)
     facts = screen(facts, fan, velocity).facts
     evidence = _evidence(facts, fan, velocity, Prior())
-    slots = Households(facts.slots.home, fan.has_log[facts.slots.system])
+    slots = Households(facts.slots.home, fan.unlogged[facts.slots.system])
     return fit(slots, evidence.lives, evidence.readings)
 
 
@@ -216,7 +216,7 @@ def _evidence(facts: FleetFacts, fan: Fan, velocity: FloatArray, prior: Prior) -
         rows.current,
     )
     readings, at = _in_exposure(facts, fan, velocity)
-    earlier = _earlier_exposure(slots, lives, readings, fan.has_log[slots.system], prior, velocity)
+    earlier = _earlier_exposure(slots, lives, readings, fan.unlogged[slots.system], prior, velocity)
     added = np.where(lives.current, earlier[lives.slot], 0.0)
     shifted = replace(readings, exposure_m=readings.exposure_m + added[readings.life])
     return Evidence(replace(lives, end_m=passed + added), shifted, at, earlier)
@@ -241,7 +241,7 @@ def _odd_readings(facts: FleetFacts) -> IntArray:
 
 
 def _earlier_exposure(
-    slots: Slots, lives: Lives, seen: Readings, has_log: BoolArray, prior: Prior, velocity: FloatArray
+    slots: Slots, lives: Lives, seen: Readings, unlogged: FloatArray, prior: Prior, velocity: FloatArray
 ) -> FloatArray:
     """Mean exposure before the first record, weighed by how well each supposition explains the readings."""
     n = len(slots.system)
@@ -266,7 +266,7 @@ def _earlier_exposure(
         added = share * half_year
         read = Readings(life, seen.exposure_m[of_mine] + added[life], seen.drop_pa[of_mine])
         aged = replace(few, end_m=few.end_m + added)
-        apart = Households(np.arange(len(mine)), has_log[lives.slot[mine]])
+        apart = Households(np.arange(len(mine)), unlogged[lives.slot[mine]])
         scores.append(learn(apart, aged, read, prior).evidence)
     weight = np.exp(np.array(scores) - np.max(scores, axis=0))
     mean = (weight * np.array(_EARLIER_SHARES)[:, None]).sum(axis=0) / weight.sum(axis=0)

@@ -60,10 +60,11 @@ class Before:
 
 @dataclass(frozen=True)
 class Households:
-    """Which slots share a home (``home`` [slots], any whole numbers), and whose fan hours are known."""
+    """Which slots share a home (``home`` [slots], any whole numbers), and how much of what a fan log would
+    tell is unknown (``unlogged`` [slots]: one without any log)."""
 
     home: IntArray
-    has_log: BoolArray
+    unlogged: FloatArray
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,7 @@ class Batch:
         lives = self.lives.of(mine)
         lives = replace(lives, slot=(np.cumsum(slots) - 1)[lives.slot])
         homes = Households(
-            np.unique(self.slots.home[slots], return_inverse=True)[1], self.slots.has_log[slots]
+            np.unique(self.slots.home[slots], return_inverse=True)[1], self.slots.unlogged[slots]
         )
         starts = np.flatnonzero(np.diff(lives.slot, prepend=-1))
         told, centre = self.likelihood[:, mine], self.grid_from[mine]
@@ -114,7 +115,7 @@ def batch_of(slots: Households, lives: Lives, readings: Readings, prior: Prior) 
     centre = some.features @ prior.coefficients
     starts = np.flatnonzero(np.diff(some.slot, prepend=-1))
     told = likelihood(some, among, centre)
-    tidy = Households(home, slots.has_log)
+    tidy = Households(home, slots.unlogged)
     return Batch(some, np.flatnonzero(read), told, centre, tidy, some.slot[starts], starts)
 
 
@@ -197,7 +198,7 @@ def _evidence(batch: Batch, sites: Sites, offset: FloatArray, told: FloatArray, 
 
 
 def _home_variance(batch: Batch, prior: Prior) -> FloatArray:
-    return np.asarray(prior.house**2 + np.where(batch.slots.has_log, 0.0, NO_LOG_SPREAD**2))
+    return np.asarray(prior.house**2 + batch.slots.unlogged * NO_LOG_SPREAD**2)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from tests.schedules.planning.test_loading import learned, read_at
 
 ONE = np.array([0])
 DAILY_M = 3e4
-LOGGED = Scatter(np.array([True]), Prior().life)
+LOGGED = Scatter(np.zeros(1), Prior().life)
 LEARNED = {
     "nothing": learned([]),
     "one reading": learned(read_at(0.3, 0.7, 0.5)),
@@ -140,7 +140,7 @@ def test_what_wanders_averages_out_and_what_is_not_logged_stays() -> None:
         walk[:, day] = keep * walk[:, day - 1] + np.sqrt(1 - keep**2) * rng.standard_normal(len(walk))
     drawn_spread = WANDER_OF_LIVES * lives * walk.mean(axis=1).std()
     logged, none = (
-        float(Scatter(np.array([log]), lives).over(np.array([days]), ONE)[0]) for log in (True, False)
+        float(Scatter(np.array([part]), lives).over(np.array([days]), ONE)[0]) for part in (0.0, 1.0)
     )
     assert np.sqrt(logged**2 - 0.18**2) == pytest.approx(drawn_spread, rel=0.03)
     assert np.sqrt(none**2 - logged**2) == pytest.approx(HOURS_SPREAD)
@@ -148,5 +148,5 @@ def test_what_wanders_averages_out_and_what_is_not_logged_stays() -> None:
 
 def test_lives_that_differ_more_make_wider_dates() -> None:
     days = np.array([60])
-    near, far = (float(Scatter(np.array([True]), lives).over(days, ONE)[0]) for lives in (0.15, 0.5))
+    near, far = (float(Scatter(np.zeros(1), lives).over(days, ONE)[0]) for lives in (0.15, 0.5))
     assert near < far

@@ -23,7 +23,7 @@ from schedules.planning.pooling import Learned
 from tests.schedules.planning.fleet import AS_OF, CLEAN_PA, one_slot
 from tests.schedules.planning.test_loading import learned, read_at
 
-SCATTER = Scatter(np.array([True]), Prior().life)
+SCATTER = Scatter(np.zeros(1), Prior().life)
 CHANCES = (0.1, 0.2, 0.5, 0.9)
 FACTOR = st.floats(1.0, 4.0)
 

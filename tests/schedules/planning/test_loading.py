@@ -53,7 +53,7 @@ def flat(slots: list[list[list[tuple[float, float]]]]) -> tuple[Lives, Readings]
 def homes(of_slots: Iterable[int]) -> Households:
     """Logged slots in the homes of these numbers."""
     home = np.array(list(of_slots), dtype=np.int64)
-    return Households(home, np.full(len(home), True))
+    return Households(home, np.zeros(len(home)))
 
 
 def learned(*lives: list[tuple[float, float]]) -> Learned:

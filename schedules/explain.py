@@ -49,28 +49,32 @@ _ASSUMED = {
     "limit_twice_clean": gettext_noop("The limit is twice the clean drop."),
     "limit_budget": gettext_noop("The limit is what the ducts leave of the blower's static."),
     "nothing_left": gettext_noop(
-        "the ducts leave the filter nothing above its clean drop. A technician should look."
+        "The ducts leave the filter nothing above its clean drop. A technician should look."
     ),
     "statics_assumed": gettext_noop("A duct's static was not measured and is taken as nought."),
     "below_clean": gettext_noop(
-        "a reading lies below the clean drop. Is the filter in place, does air pass beside it, "
+        "A reading lies below the clean drop. Is the filter in place, does air pass beside it, "
         "was the right tap read? It was left out of the date."
     ),
     "loads_fast": gettext_noop(
-        "a filter is full within a month here. A larger or deeper one would last; so would less "
+        "A filter is full within a month here. A larger or deeper one would last; so would less "
         "dust, if its cause is found."
     ),
     "begun_anew": gettext_noop(
-        "the drop fell as if a fresh filter had gone in that nobody wrote down. The date counts "
+        "The drop fell as if a fresh filter had gone in that nobody wrote down. The date counts "
         "from then; the fan hours count from the last change on record."
     ),
     "for_a_while": gettext_noop("Another filter than usual is in there, for a while."),
-    "size_differs": gettext_noop("the filter on record is of another size than its slot."),
+    "size_differs": gettext_noop("The filter on record is of another size than its slot."),
     "usual_pace": gettext_noop(
         "This desk has too few readings yet: how fast it loads is taken from a usual house."
     ),
     "fleet_pace": gettext_noop(
         "How fast filters load in the other homes of this desk is taken into account."
+    ),
+    "short_log": gettext_noop(
+        "The fan log here is short as yet: part of the hours are expected from the weather, so the span is "
+        "somewhat wider."
     ),
     "no_log": gettext_noop("No fan log here: hours are expected from the weather, so the span is wide."),
     "stale_station": gettext_noop(
@@ -167,7 +171,7 @@ def _held_back(plan: Plan, policy: Policy) -> bool:
 
 
 def _why_risk(plan: Plan, policy: Policy, units: str) -> str:
-    chance = _("By this day the chance that it has used up all of it reaches %(risk)s in 100.") % {
+    chance = _("By this day the chance that it has reached its limit comes to %(risk)s in 100.") % {
         "risk": max(round((plan.accepted_risk or policy.accepted_risk) * 100), 1)
     }
     if plan.accepted_risk is not None and plan.accepted_risk < MOST_CHANCE:
@@ -186,40 +190,67 @@ def _why_risk(plan: Plan, policy: Policy, units: str) -> str:
     }
     if share >= 1:
         return " ".join((_used_up(plan) % said, *dust_sentences(plan)))
-    begun = _begun() if share < FRESH else _used_so_far(plan)
+    begun = _begun(plan) if share < FRESH else _used_so_far(plan)
     return " ".join((begun % said, *dust_sentences(plan), chance))
 
 
 def _used_up(plan: Plan) -> str:
-    if "fitted_unknown" in plan.notes:
+    anew, spared = "fitted_unknown" in plan.notes, "limit_budget" in plan.notes
+    if anew and spared:
         return _(
             "Your fan has run about %(hours)s hours since this filter was first recorded, and dust has used "
             "up what your blower can spare (the filter holds back the air by about %(now)s; its limit here "
             "is %(limit)s)."
         )
+    if anew:
+        return _(
+            "Your fan has run about %(hours)s hours since this filter was first recorded, and dust has "
+            "brought it to its limit (it holds back the air by about %(now)s; its limit here is %(limit)s)."
+        )
+    if spared:
+        return _(
+            "Your fan has run about %(hours)s hours since the last change, and dust has used up what your "
+            "blower can spare (the filter holds back the air by about %(now)s; its limit here is %(limit)s)."
+        )
     return _(
-        "Your fan has run about %(hours)s hours since the last change, and dust has used up what your "
-        "blower can spare (the filter holds back the air by about %(now)s; its limit here is %(limit)s)."
+        "Your fan has run about %(hours)s hours since the last change, and dust has brought the filter to "
+        "its limit (it holds back the air by about %(now)s; its limit here is %(limit)s)."
     )
 
 
-def _begun() -> str:
+def _begun(plan: Plan) -> str:
+    if "limit_budget" in plan.notes:
+        return _(
+            "A fresh filter has been in since %(day)s. As it fills, dust uses up the pressure that your "
+            "blower can spare here (up to a limit of %(limit)s)."
+        )
     return _(
-        "A fresh filter has been in since %(day)s. As it fills, dust uses up the pressure that your "
-        "blower can spare here (up to a limit of %(limit)s)."
+        "A fresh filter has been in since %(day)s. As it fills, it holds back more of the air, up to a limit "
+        "of %(limit)s here."
     )
 
 
 def _used_so_far(plan: Plan) -> str:
-    if "fitted_unknown" in plan.notes:
+    anew, spared = "fitted_unknown" in plan.notes, "limit_budget" in plan.notes
+    if anew and spared:
         return _(
             "Your fan has run about %(hours)s hours since this filter was first recorded, and dust has used "
             "about %(share)s %% of the pressure that your blower can spare here (now %(now)s, limit "
             "%(limit)s)."
         )
+    if anew:
+        return _(
+            "Your fan has run about %(hours)s hours since this filter was first recorded, and dust has "
+            "brought it about %(share)s %% of the way to its limit here (now %(now)s, limit %(limit)s)."
+        )
+    if spared:
+        return _(
+            "Your fan has run about %(hours)s hours since the last change, and dust has used about "
+            "%(share)s %% of the pressure that your blower can spare here (now %(now)s, limit %(limit)s)."
+        )
     return _(
-        "Your fan has run about %(hours)s hours since the last change, and dust has used about "
-        "%(share)s %% of the pressure that your blower can spare here (now %(now)s, limit %(limit)s)."
+        "Your fan has run about %(hours)s hours since the last change, and dust has brought the filter about "
+        "%(share)s %% of the way to its limit here (now %(now)s, limit %(limit)s)."
     )
 
 

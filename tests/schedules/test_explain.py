@@ -28,8 +28,24 @@ def why(now_inwc: float, *, policy: Policy | None = None, **more: Any) -> str:
     return explain(FilterSlot(), plan, TODAY, policy or Policy(accepted_risk=0.2)).why
 
 
+BUDGET = ["limit_budget"]
+
+
+@pytest.mark.parametrize("notes", [[], ["limit_twice_clean"], ["limit_given"], ["fitted_unknown"]])
+@pytest.mark.parametrize("now", [0.102, 0.15, 0.2])
+def test_only_a_limit_that_the_blower_sets_is_told_as_what_it_can_spare(now: float, notes: list[str]) -> None:
+    assert "blower" not in why(now, notes=notes)
+    assert "limit" in why(now, notes=notes)
+    assert "your blower can spare" in why(now, notes=[*notes, *BUDGET])
+
+
+def test_a_loading_filter_is_told_as_a_share_of_the_way_to_its_limit() -> None:
+    assert "brought the filter about 50 % of the way to its limit here (now 0.15 in. w.c., " in why(0.15)
+    assert "first recorded, and dust has brought it about 50 %" in why(0.15, notes=["fitted_unknown"])
+
+
 def test_a_loading_filter_is_told_as_a_share_of_what_the_blower_can_spare() -> None:
-    said = why(0.15)
+    said = why(0.15, notes=BUDGET)
     assert said.startswith("Your fan has run about 1,234 hours since the last change")
     assert "about 50 % of the pressure" in said
     assert "now 0.15 in. w.c., limit 0.20 in. w.c." in said
@@ -38,15 +54,17 @@ def test_a_loading_filter_is_told_as_a_share_of_what_the_blower_can_spare() -> N
 
 
 def test_just_after_a_change_nothing_is_said_of_dust_that_is_not_there() -> None:
-    said = why(0.102)
-    assert said.startswith("A fresh filter has been in since 1 February 2026.")
-    assert " % of the pressure" not in said
+    for notes in ([], BUDGET):
+        said = why(0.102, notes=notes)
+        assert said.startswith("A fresh filter has been in since 1 February 2026.")
+        assert " % of the " not in said
 
 
 def test_where_waiting_is_weighed_the_filters_own_chance_is_told_and_what_it_means() -> None:
     said = why(0.15, policy=Policy(late_days=9), accepted_risk=0.083)
     assert (
-        "reaches 8 in 100. From then on, by our reckoning, waiting risks more than a change is worth." in said
+        "comes to 8 in 100. From then on, by our reckoning, waiting risks more than a change is worth."
+        in said
     )
     # At one half nothing was weighed any more.
     assert why(0.15, policy=Policy(late_days=9), accepted_risk=0.5).endswith("50 in 100.")
@@ -90,7 +108,7 @@ def test_a_span_that_begins_today_is_told_as_one_that_may_be_behind() -> None:
 
 @pytest.mark.parametrize("drop", [0.2, 0.31])
 def test_past_the_limit_no_chance_is_told(drop: float) -> None:
-    said = why(drop)
+    said = why(drop, notes=BUDGET)
     assert "used up what your blower can spare" in said
     assert "in 100" not in said
 

@@ -68,7 +68,7 @@ class Dose:
             dose = dose_at(1.0 + np.exp(log_rise)[:, None], SHAPES)
             return 1.0 - self.beyond(np.log(np.maximum(dose, _LEAST_DOSE)))
 
-        there = np.exp(self.mean + ndtri(chance) * self.deviation)
+        there = np.exp(self.mean + deviate(chance) * self.deviation)
         rise = np.log(np.maximum(growth(there, SHAPES) - 1.0, _LEAST_DOSE))
         return 1.0 + np.exp(crossing(by, chance, rise.min(axis=1), rise.max(axis=1)))
 
@@ -151,7 +151,7 @@ class Reach:
     def share(self, chance: FloatArray) -> FloatArray:
         """The share [n] of the exposure so far by which the limit was reached with ``chance`` [n]."""
         now = self.pace.present
-        wanted = self.limit - now.mean + ndtri(chance)[:, None] * now.deviation
+        wanted = self.limit - now.mean + deviate(chance)[:, None] * now.deviation
 
         def by(log_share: FloatArray) -> FloatArray:
             return now.beyond(self.limit - log_share[:, None])

@@ -15,7 +15,7 @@ from schedules.planning.interval import KNOTS, NEVER, Decision, Outlook, YearAhe
 from schedules.planning.least_cost import Filters, cost_days
 from schedules.planning.loading import HIGHEST_PA, Lives, Prior, Readings, features
 from schedules.planning.messages import Households
-from schedules.planning.oddities import Odd, below_clean, screen
+from schedules.planning.oddities import Odd, below_clean, counts, screen
 from schedules.planning.pooling import Learned, learn
 from schedules.planning.runtime import USUAL_DAILY_HOURS
 from schedules.planning.supposed import suppose
@@ -230,7 +230,7 @@ def _in_exposure(facts: FleetFacts, fan: Fan, velocity: FloatArray) -> tuple[Rea
     hours = fan.laden_until(system, rows.at) - fan.laden_until(system, began)
     keep = (lives.clean_pa[rows.life] > 0) & ~np.isnan(slots.airflow_m3s[slot]) & ~below_clean(facts)
     exposure = np.maximum(hours * 3600 * velocity[slot], 1.0)
-    return Readings(rows.life[keep], exposure[keep], rows.drop_pa[keep]), rows.at[keep]
+    return Readings(rows.life, exposure, rows.drop_pa, counts(facts)).of(keep), rows.at[keep]
 
 
 def _odd_readings(facts: FleetFacts) -> IntArray:
@@ -264,7 +264,8 @@ def _earlier_exposure(
     scores = []
     for share in _EARLIER_SHARES:
         added = share * half_year
-        read = Readings(life, seen.exposure_m[of_mine] + added[life], seen.drop_pa[of_mine])
+        some = seen.of(of_mine)
+        read = replace(some, life=life, exposure_m=some.exposure_m + added[life])
         aged = replace(few, end_m=few.end_m + added)
         apart = Households(np.arange(len(mine)), unlogged[lives.slot[mine]])
         scores.append(learn(apart, aged, read, prior).evidence)

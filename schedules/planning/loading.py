@@ -95,11 +95,17 @@ class Lives:
 
 @dataclass(frozen=True)
 class Readings:
-    """Flat rows, sorted by life: exposure since the life began in m, drop at design airflow in Pa."""
+    """Flat rows, sorted by life: exposure since the life began in m, drop at design airflow in Pa, and by
+    how much of a reading each counts (``weight``, of one)."""
 
     life: IntArray
     exposure_m: FloatArray
     drop_pa: FloatArray
+    weight: FloatArray
+
+    def of(self, rows: BoolArray | slice) -> "Readings":
+        """Some of them."""
+        return Readings(*(part[rows] for part in vars(self).values()))
 
 
 def growth(dose: FloatArray, shape: FloatArray) -> FloatArray:
@@ -126,11 +132,11 @@ def likelihood(lives: Lives, readings: Readings, centre: FloatArray) -> SingleAr
     total = np.zeros((len(GRID), len(lives.slot), len(PAIR_SHAPE)), dtype=np.float32)
     for first in range(0, len(readings.life), _AT_ONCE):
         some = slice(first, first + _AT_ONCE)
-        part = Readings(readings.life[some], readings.exposure_m[some], readings.drop_pa[some])
+        part = readings.of(some)
         logs = _by_life(part.life, _of_readings(lives, part, centre))
         here = total[:, part.life[0] : part.life[-1] + 1]
         here += logs.transpose(3, 0, 2, 1).reshape(here.shape)
-    constant = np.bincount(readings.life)[:, None] * np.log(_TAIL**2 * PAIR_FACTOR)
+    constant = np.bincount(readings.life, readings.weight)[:, None] * np.log(_TAIL**2 * PAIR_FACTOR)
     total -= constant.astype(np.float32)
     return total
 
@@ -178,4 +184,6 @@ def _of_readings(lives: Lives, readings: Readings, centre: FloatArray) -> Single
         np.square(variance, out=variance)
         variance /= np.sqrt(wide, out=wide)
         np.log(variance, out=logs[:, place])
+    if len(part := np.flatnonzero(readings.weight < 1.0)):
+        logs[part] *= readings.weight[part].astype(np.float32)[:, None, None, None]
     return logs

@@ -27,6 +27,8 @@ from schedules.planning.loading import (
 
 # A reading under this share of the clean drop is more than meter and method away from it.
 BELOW_CLEAN = 0.6
+# With a lasting factor of 0.84 and a meter's hundredth a clean filter reads as little as this.
+_WELL_ABOVE = 0.8
 # Standard deviations of two readings' difference by which a drop must fall to be looked at.
 _FALL_SIGMAS = 2.5
 # The odds, as twice a negative logarithm, and by how much a cause must beat mere noise.
@@ -89,9 +91,13 @@ class Screened:
 def screen(facts: FleetFacts, fan: Fan, velocity_ms: FloatArray) -> Screened:
     """``facts`` as they may date a filter: wrong readings left out, a life that hides a change parted.
 
-    The new part of a present life has no known start: its dose so far is weighed by its readings.
+    The new part of a present life has no known start: its dose so far is weighed by its readings. What no
+    meter shows is taken for the highest that one does.
     """
     odd: list[Odd] = []
+    if (facts.readings.drop_pa > HIGHEST_PA).any():
+        drop = np.minimum(facts.readings.drop_pa, HIGHEST_PA)
+        facts = replace(facts, readings=replace(facts.readings, drop_pa=drop))
     original = facts.slots.began
     for _ in range(_ROUNDS):
         lives, chosen = _falling(facts)
@@ -107,6 +113,15 @@ def screen(facts: FleetFacts, fan: Fan, velocity_ms: FloatArray) -> Screened:
         odd.extend(_told(facts, cause, original) for cause in causes)
         facts = _without(facts, causes)
     return Screened(facts, odd)
+
+
+def counts(facts: FleetFacts) -> FloatArray:
+    """By how much each reading counts, [readings]: between what no filter in place could give and what one
+    may well give it is less and less likely that air passed through the filter alone."""
+    rows = facts.readings
+    clean = facts.lives.clean_pa[rows.life]
+    share = rows.drop_pa / np.where(clean > 0, clean, 1.0)
+    return np.clip((share - BELOW_CLEAN) / (_WELL_ABOVE - BELOW_CLEAN), 0.0, 1.0)
 
 
 def below_clean(facts: FleetFacts) -> BoolArray:

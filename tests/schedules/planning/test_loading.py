@@ -46,6 +46,7 @@ def flat(slots: list[list[list[tuple[float, float]]]]) -> tuple[Lives, Readings]
             np.array([life for life, _, _ in rows], dtype=np.int64),
             np.maximum(np.array([exposure for _, exposure, _ in rows], dtype=float), 1.0),
             np.array([drop for _, _, drop in rows], dtype=float),
+            np.ones(len(rows)),
         ),
     )
 

@@ -43,7 +43,8 @@ class ShareOut(Schema):
 
 class KeptOut(Schema):
     """Readings held to what was promised of them, of all (no group) or of one group; error and bias in
-    in. w.c., null where there are too few to judge."""
+    in. w.c., null where there are too few to judge; ``lean`` says whether filters fill ``slower`` or
+    ``faster`` than was promised, and is empty where neither is clear."""
 
     by: str
     group: str
@@ -52,6 +53,7 @@ class KeptOut(Schema):
     below: int
     above: int
     verdict: str
+    lean: str
     span: ShareOut | None
     error_inwc: float | None
     bias_inwc: float | None
@@ -108,7 +110,7 @@ def _kept(by: str, group: str, kept: Kept) -> KeptOut:
     enough = kept.span is not None
     return KeptOut(
         by=by, group=group, count=kept.count, inside=kept.inside, below=kept.below, above=kept.above,
-        verdict=kept.verdict, span=_share(PROMISED_SHARE, kept.span) if kept.span else None,
+        verdict=kept.verdict, lean=kept.lean, span=_share(PROMISED_SHARE, kept.span) if kept.span else None,
         error_inwc=round(kept.error_pa / PA_PER_INWC, 6) if enough else None,
         bias_inwc=round(kept.bias_pa / PA_PER_INWC, 6) if enough else None,
     )  # fmt: skip

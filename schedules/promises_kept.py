@@ -10,7 +10,8 @@ from schedules.day_results import of_the_day
 from schedules.planning.kept import Kept, Share
 from schedules.promises import Judged, judged
 
-KEY = "promises"
+# Named anew with each change of what is kept, so that a morning's result of before is not read.
+KEY = "promises_and_lean"
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ def shown(now: datetime) -> Shown:
 def _as_json(said: Judged) -> dict[str, Any]:
     return {
         "whole": _told(said.whole),
-        "shares": [[share.share, share.low, share.high] for share in said.shares],
+        "shares": [_numbers(share) for share in said.shares],
         "months": [[day.isoformat(), _told(kept)] for day, kept in said.months],
         "classes": [[merv, inches, _told(kept)] for merv, inches, kept in said.classes],
         "towns": [[town, _told(kept)] for town, kept in said.towns],
@@ -54,13 +55,17 @@ def _as_json(said: Judged) -> dict[str, Any]:
 
 def _told(kept: Kept) -> list[Any]:
     counts = [kept.count, kept.inside, kept.below, kept.above]
-    if kept.span is None:
-        return [counts, None, None, None]
-    return [counts, [kept.span.share, kept.span.low, kept.span.high], kept.error_pa, kept.bias_pa]
+    if kept.span is None or kept.under is None:
+        return [counts, None, None, None, None]
+    return [counts, _numbers(kept.span), kept.error_pa, kept.bias_pa, _numbers(kept.under)]
+
+
+def _numbers(one: Share) -> list[float]:
+    return [one.share, one.low, one.high]
 
 
 def _kept(told: list[Any]) -> Kept:
-    (count, inside, below, above), span, error, bias = told
+    (count, inside, below, above), span, error, bias, under = told
     if span is None:
-        return Kept(count, inside, below, above, None, np.nan, np.nan)
-    return Kept(count, inside, below, above, Share(*span), error, bias)
+        return Kept(count, inside, below, above, None, np.nan, np.nan, None)
+    return Kept(count, inside, below, above, Share(*span), error, bias, Share(*under))

@@ -7,6 +7,9 @@ from scipy.special import betaincinv
 
 from schedules.planning.arrays import FloatArray
 
+# A lean is told where more than so many, or fewer than the rest, lie below the middle: a share that is worth
+# telling of many readings, not merely one that they are enough to tell from a half.
+_LEANS = 0.55
 # Fewer readings say nothing worth reading about a share of four in five.
 FEWEST = 30
 PROMISED_SHARE = 0.8
@@ -33,7 +36,8 @@ class Share:
 @dataclass(frozen=True)
 class Kept:
     """Of ``count`` readings how many lay inside, below and above their span; the middle of the absolute
-    error and the bias (middle of read less promised) in Pa; nothing but counts under FEWEST readings."""
+    error and the bias (middle of read less promised) in Pa; ``under``, the share at or below the middle that
+    was promised. Nothing but counts under FEWEST readings."""
 
     count: int
     inside: int
@@ -42,6 +46,7 @@ class Kept:
     span: Share | None
     error_pa: float
     bias_pa: float
+    under: Share | None
 
     @property
     def enough(self) -> bool:
@@ -55,6 +60,15 @@ class Kept:
         if self.span.high < PROMISED_SHARE:
             return "narrow"
         return "wide" if self.span.low > PROMISED_SHARE else "right"
+
+    @property
+    def lean(self) -> str:
+        """``slower`` or ``faster`` where filters clearly load so, beside what was promised; else empty."""
+        if self.under is None:
+            return ""
+        if self.under.low > _LEANS:
+            return "slower"
+        return "faster" if self.under.high < 1.0 - _LEANS else ""
 
 
 def share_of(hits: int, count: int) -> Share:
@@ -71,10 +85,11 @@ def judge(promises: Promises) -> Kept:
     above = int((promises.read > promises.told[2]).sum())
     inside = count - below - above
     if count < FEWEST:
-        return Kept(count, inside, below, above, None, np.nan, np.nan)
+        return Kept(count, inside, below, above, None, np.nan, np.nan, None)
     gap = promises.read - promises.told[1]
     middle, bias = float(np.median(np.abs(gap))), float(np.median(gap))
-    return Kept(count, inside, below, above, share_of(inside, count), middle, bias)
+    under = share_of(int((gap <= 0.0).sum()), count)
+    return Kept(count, inside, below, above, share_of(inside, count), middle, bias, under)
 
 
 def calibration(promises: Promises) -> list[Share]:

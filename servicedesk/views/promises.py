@@ -43,6 +43,11 @@ def page(request: HttpRequest) -> HttpResponse:
 def _title(kept: Kept) -> str:
     if kept.span is None:
         return _("Are our dates right? There is too little to judge yet")
+    if kept.lean and kept.under is not None:
+        return {
+            "slower": _("Filters fill more slowly here than our dates say"),
+            "faster": _("Filters fill faster here than our dates say"),
+        }[kept.lean]
     said = {"share": round(kept.span.share * 100)}
     return {
         "right": _("Our dates keep what they promise: %(share)s %% of readings fell in their span"),
@@ -59,11 +64,37 @@ def _verdict(kept: Kept) -> str:
             "n": kept.count,
             "fewest": FEWEST,
         }
-    said = {"low": round(kept.span.low * 100), "high": round(kept.span.high * 100), "n": kept.count}
-    return (
-        _("Eighty in a hundred were promised. By these %(n)s readings it is between %(low)s and %(high)s.")
+    said = {
+        "share": round(kept.span.share * 100),
+        "low": round(kept.span.low * 100),
+        "high": round(kept.span.high * 100),
+        "n": kept.count,
+    }
+    span = (
+        _(
+            "Of %(n)s readings %(share)s in 100 fell between the lowest and the highest we had promised; "
+            "80 were to (by so many readings it may be anything between %(low)s and %(high)s)."
+        )
         % said
     )
+    return f"{_lean(kept)} {span}".strip()
+
+
+def _lean(kept: Kept) -> str:
+    """What it means that readings lie to one side of the middle that was promised; empty where not."""
+    if not kept.lean or kept.under is None:
+        return ""
+    said = {"share": round(kept.under.share * 100)}
+    return {
+        "slower": _(
+            "%(share)s in 100 readings lay below the middle of what was promised, and 50 were to: on "
+            "the whole our dates come earlier than they need."
+        ),
+        "faster": _(
+            "Only %(share)s in 100 readings lay below the middle of what was promised, and 50 were to: "
+            "on the whole our dates come too late."
+        ),
+    }[kept.lean] % said
 
 
 def _percent(share: float) -> str:

@@ -45,7 +45,8 @@ def test_twenty_nine_readings_are_counted_and_not_judged(manager: Client, home_s
 def test_eighty_in_a_hundred_within_their_span_keep_the_promise(
     manager: Client, home_slot: FilterSlot
 ) -> None:
-    promised(home_slot, 80)
+    promised(home_slot, 40)
+    promised(home_slot, 40, read_pa=28.0, first=100)
     promised(home_slot, 8, read_pa=20.0, first=200)
     promised(home_slot, 12, read_pa=44.0, first=300)
     text = text_of(manager)
@@ -57,9 +58,23 @@ def test_eighty_in_a_hundred_within_their_span_keep_the_promise(
 
 
 def test_promises_all_missed_are_called_too_much(manager: Client, home_slot: FilterSlot) -> None:
-    promised(home_slot, 40, read_pa=60.0)
+    promised(home_slot, 20, read_pa=60.0)
+    promised(home_slot, 20, read_pa=10.0, first=100)
     text = text_of(manager)
     assert "promise too much: only 0 %" in text
+
+
+@pytest.mark.parametrize(
+    ("read_pa", "word", "day"), [(60.0, "faster", "too late"), (26.0, "more slowly", "earlier")]
+)
+def test_readings_all_to_one_side_are_told_by_what_they_mean_for_the_dates(
+    manager: Client, home_slot: FilterSlot, read_pa: float, word: str, day: str
+) -> None:
+    promised(home_slot, 40, read_pa=read_pa)
+    text = text_of(manager)
+    assert f"Filters fill {word} here than our dates say" in text
+    assert f"our dates come {day}" in text
+    assert "keep what they promise" not in text
 
 
 def test_readings_that_are_findings_are_left_out_and_counted(manager: Client, home_slot: FilterSlot) -> None:

@@ -32,9 +32,22 @@ def test_a_lasting_error_is_the_bias() -> None:
     assert kept.above > 3 * kept.below
 
 
+@pytest.mark.parametrize(
+    ("shift", "count", "word"),
+    [(3.0, 200, "faster"), (-3.0, 200, "slower"), (0.0, 2000, ""), (-3.0, 31, "slower"), (-0.2, 9000, "")],
+)
+def test_what_lies_to_one_side_of_the_middle_is_a_lean_where_it_is_clear_and_worth_telling(
+    shift: float, count: int, word: str
+) -> None:
+    kept = judge(promises(count, shift=shift))
+    assert kept.lean == word
+    assert kept.under is not None
+    assert kept.under.low < kept.under.share < kept.under.high
+
+
 def test_under_thirty_readings_nothing_is_judged() -> None:
     kept = judge(promises(FEWEST - 1))
-    assert (kept.verdict, kept.enough) == ("few", False)
+    assert (kept.verdict, kept.lean, kept.enough) == ("few", "", False)
     assert calibration(promises(FEWEST - 1)) == []
     assert judge(promises(FEWEST)).enough
 

@@ -6,6 +6,7 @@ from django.contrib import admin, messages
 from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from simple_history.admin import SimpleHistoryAdmin
 
 from schedules import due, models, tasks_due
@@ -55,9 +56,61 @@ class DayResultAdmin(NoDelete):
         return False
 
 
+_RULES: tuple[tuple[Any, Any], ...] = (
+    (
+        gettext_lazy("When a filter comes out"),
+        {
+            "fields": (
+                "accepted_risk", "late_days", "cap_thin_days", "cap_deep_days", "cap_washable_days",
+                "shortest_days",
+            ),
+            "description": gettext_lazy(
+                "The accepted risk is the chance that a filter is past its limit on the day told for it to "
+                "come out: 0.2 is one in five. Less of it brings every date nearer and means more changes a "
+                "year; more of it spares changes and leaves filters longer past their limit. The longest "
+                "days hold whatever the risk."
+            ),
+        },
+    ),
+    (
+        gettext_lazy("Notices, letters and calls"),
+        {
+            "fields": (
+                "lead_days", "together_days", "follow_up_days", "call_after_days", "working_days_only",
+                "send_from_hour", "send_to_hour", "text_from_hour", "text_to_hour", "visit_notice_days",
+            )
+        },
+    ),
+    (gettext_lazy("Spares, van and store"), {"fields": ("spare_level", "stock_level", "supply_days")}),
+    (
+        gettext_lazy("Prices"),
+        {
+            "fields": ("electricity_price_kwh", "change_price"),
+            "description": gettext_lazy(
+                "Without a price of electricity the fan's draw is not weighed against a fresh filter."
+            ),
+        },
+    ),
+    (
+        gettext_lazy("Roads and stays"),
+        {
+            "fields": (
+                "road_factor", "road_speed_ms", "slow_hours", "way_factor", "way_spread", "ways_observed",
+                "stay_factor", "stay_spread", "stays_observed",
+            ),
+            "description": gettext_lazy(
+                "Factors and scatters as observed are learned from the visits on record."
+            ),
+        },
+    ),
+)  # fmt: skip
+
+
 @admin.register(models.Policy)
 class PolicyAdmin(NoDelete):
     """The desk's rules; another rule means other dates for all."""
+
+    fieldsets = _RULES
 
     def save_model(self, request: HttpRequest, obj: models.Policy, form: Any, change: bool) -> None:
         """Plan everything again; a large desk as its nights come to each filter."""

@@ -29,7 +29,7 @@ class Drawings:
     """SVG texts and the life curve's numbers as rows of day, low, middle, high in the reader's unit.
 
     ``narrow_curve`` is the same curve for a telephone's width; ``carried`` holds by local ordinal what
-    each reading that counts comes to at design airflow.
+    each reading that counts comes to at design airflow; ``caption`` says what is drawn.
     """
 
     gauge: str
@@ -38,6 +38,7 @@ class Drawings:
     rows: list[tuple[str, str, str, str]]
     unit: str
     carried: dict[float, str]
+    caption: str
 
 
 def filter_drawings(slot: FilterSlot, plan: Plan | None, now: datetime, units: str) -> Drawings | None:
@@ -89,7 +90,17 @@ def filter_drawings(slot: FilterSlot, plan: Plan | None, now: datetime, units: s
             float(at): show(float(drop), PRESSURE, units)
             for at, drop in zip(rows.at[mine], rows.drop_pa[mine], strict=True)
         },
+        caption=_caption(life),
     )
+
+
+def _caption(life: Life) -> str:
+    parts = [_("Line: what we expect. Shade: eight times in ten it lies there.")]
+    if life.readings:
+        parts.append(_("Dots: readings."))
+    if life.span is not None:
+        parts.append(_("Thick piece of the limit: the days between which it is likely reached."))
+    return " ".join(parts)
 
 
 def _curve(plan: Plan, life: Life, size: Size, units: str) -> str:
@@ -109,13 +120,13 @@ def month_marks(first: float, last: float, at_most: int) -> list[Mark]:
 
 
 def _span(plan: Plan) -> tuple[float, float] | None:
-    if plan.p10_on is None or plan.p90_on is None:
+    if plan.p10_on is None or plan.p90_on is None or plan.needs_technician:
         return None
     return plan.p10_on.toordinal() + 1.0, plan.p90_on.toordinal() + 1.0
 
 
 def _due_mark(plan: Plan, began: float) -> Mark | None:
-    if plan.due_on is None or plan.due_on.toordinal() < began:
+    if plan.due_on is None or plan.needs_technician or plan.due_on.toordinal() < began:
         return None
     return Mark(plan.due_on.toordinal() + 1, _("by %(day)s") % {"day": say_short(plan.due_on)})
 
@@ -134,9 +145,14 @@ def _gauge(plan: Plan, units: str) -> str:
 
 def _description(plan: Plan, units: str) -> str:
     share = loaded_share(plan)
-    return _(
-        "Clean %(clean)s, now about %(now)s, limit %(limit)s: %(share)s %% of the way. Due by %(day)s."
-    ) % {
+    said = (
+        _("Clean %(clean)s, now about %(now)s, limit %(limit)s.")
+        if plan.needs_technician
+        else _(
+            "Clean %(clean)s, now about %(now)s, limit %(limit)s: %(share)s %% of the way. Due by %(day)s."
+        )
+    )
+    return said % {
         "clean": show(plan.clean_drop_pa, PRESSURE, units),
         "now": show(plan.drop_now_pa, PRESSURE, units),
         "limit": show(plan.limit_drop_pa, PRESSURE, units),

@@ -97,6 +97,8 @@ class Explained:
     why: str
     sure: str
     assumed: list[str]
+    asked: str
+    """What the reason answers, as a heading."""
 
 
 def say_day(day: date | None) -> str:
@@ -122,6 +124,7 @@ def explain(slot: FilterSlot, plan: Plan | None, today: date, policy: Policy, un
             _("There is no record yet of when this filter was put in. Tell us when it was last changed."),
             "",
             assumptions(plan),
+            _("Why there is no date"),
         )
     if plan.needs_technician:
         return Explained(
@@ -132,9 +135,16 @@ def explain(slot: FilterSlot, plan: Plan | None, today: date, policy: Policy, un
             ),
             "",
             assumptions(plan),
+            _("Why somebody should look"),
         )
     assumed = [*assumptions(plan), *_cost_left_out(slot, policy)]
-    return Explained(_headline(plan.due_on, today), _why(plan, policy, units), sureness(plan, today), assumed)
+    return Explained(
+        _headline(plan.due_on, today),
+        _why(plan, policy, units),
+        sureness(plan, today),
+        assumed,
+        _("Why this date"),
+    )
 
 
 def _cost_left_out(slot: FilterSlot, policy: Policy) -> list[str]:

@@ -6,6 +6,7 @@ import numpy as np
 from scipy.special import betaincinv
 
 from schedules.planning.arrays import FloatArray
+from schedules.planning.loading import METER_PA
 
 # A lean is told where more than so many, or fewer than the rest, lie below the middle: a share that is worth
 # telling of many readings, not merely one that they are enough to tell from a half.
@@ -69,6 +70,11 @@ class Kept:
         if self.under.low > _LEANS:
             return "slower"
         return "faster" if self.under.high < 1.0 - _LEANS else ""
+
+    @property
+    def slight(self) -> bool:
+        """Whether the bias is less than a meter's hundredth of an inch."""
+        return abs(self.bias_pa) < METER_PA
 
 
 def share_of(hits: int, count: int) -> Share:

@@ -45,9 +45,11 @@ def _title(kept: Kept) -> str:
         return _("Are our dates right? There is too little to judge yet")
     if kept.lean and kept.under is not None:
         return {
-            "slower": _("Filters fill more slowly here than our dates say"),
-            "faster": _("Filters fill faster here than our dates say"),
-        }[kept.lean]
+            ("slower", False): _("Filters fill more slowly here than our dates say"),
+            ("slower", True): _("Filters fill a little more slowly here than our dates say"),
+            ("faster", False): _("Filters fill faster here than our dates say"),
+            ("faster", True): _("Filters fill a little faster here than our dates say"),
+        }[kept.lean, kept.slight]
     said = {"share": round(kept.span.share * 100)}
     return {
         "right": _("Our dates keep what they promise: %(share)s %% of readings fell in their span"),

@@ -65,7 +65,12 @@ def test_promises_all_missed_are_called_too_much(manager: Client, home_slot: Fil
 
 
 @pytest.mark.parametrize(
-    ("read_pa", "word", "day"), [(60.0, "faster", "too late"), (26.0, "more slowly", "earlier")]
+    ("read_pa", "word", "day"),
+    [
+        (60.0, "faster", "too late"),
+        (26.0, "more slowly", "earlier"),
+        (29.5, "a little more slowly", "earlier"),
+    ],
 )
 def test_readings_all_to_one_side_are_told_by_what_they_mean_for_the_dates(
     manager: Client, home_slot: FilterSlot, read_pa: float, word: str, day: str

@@ -35,7 +35,8 @@ from shared.charts import small_gauge
 
 A_PAGE = 60
 COUNTED_FOR_S, _KNOWN_FOR_S = 60, 86_400
-_FIRST_COUNT = threading.Lock()
+# Who asks for the same first count waits for it; other rows have, by their key, nearly always another lock.
+_FIRST_COUNTS = [threading.Lock() for _ in range(64)]
 SORTS = {
     "due": (gettext_lazy("due day"), (F("plan__due_on").asc(nulls_last=True), "name")),
     "place": (gettext_lazy("place"), ("system__site__city", "system__site__street", "name")),
@@ -174,7 +175,7 @@ def _count(rows: QuerySet[FilterSlot]) -> int:
     key = _key(rows)
     anew, known = cache.add(f"{key}-anew", True, COUNTED_FOR_S), cache.get(key)
     if known is None:
-        with _FIRST_COUNT:
+        with _FIRST_COUNTS[int(key[-8:], 16) % len(_FIRST_COUNTS)]:
             known = cache.get(key)
             known = _count_anew(rows, key) if known is None else known
     elif anew:

@@ -5,11 +5,14 @@ import io
 import re
 import threading
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from functools import partial
 
 import pytest
 import time_machine
+from django.core.cache import cache
+from django.db.models import QuerySet
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -78,6 +81,34 @@ def test_a_large_desk_counts_once_a_minute_and_shows_the_same_rows(
     for work in behind:
         work()
     assert title_and_rows(long_list) == ("4 filters are due before 27 May 2026. Rows 1 to 60 of 62.", 60)
+
+
+def test_a_first_count_waits_for_none_of_other_rows(monkeypatch: pytest.MonkeyPatch) -> None:
+    every = FilterSlot.objects.all()
+    first, other, same = every.filter(name="a"), every.filter(name="b"), every.filter(name="a")
+    counting, done, counted = threading.Event(), threading.Event(), []
+
+    def count(rows: QuerySet[FilterSlot], key: str) -> int:
+        counted.append(key)
+        if key == due_list._key(first):
+            counting.set()
+            assert done.wait(20)
+        cache.set(key, 7)
+        return 7
+
+    monkeypatch.setattr(due_list, "_count_anew", count)
+    monkeypatch.setattr(due, "is_large", lambda: True)
+    with ThreadPoolExecutor(3) as threads:
+        slow = threads.submit(due_list._count, first)
+        assert counting.wait(20)
+        waits, quick = threads.submit(due_list._count, same), threads.submit(due_list._count, other)
+        try:
+            assert quick.result(timeout=10) == 7
+            assert not waits.done()
+        finally:
+            done.set()
+        assert slow.result() == waits.result() == 7
+    assert sorted(counted) == sorted(due_list._key(rows) for rows in (first, other))
 
 
 def test_rows_that_came_since_they_were_counted_are_shown(

@@ -33,6 +33,14 @@ def test_a_home_that_was_told_leaves_the_list_and_its_page_keeps_the_call(
     assert "does it on Sunday" in page
 
 
+def test_why_a_home_is_rung_begins_with_a_capital(manager: Client, key: str, home_slot: FilterSlot) -> None:
+    said = manager.get(LIST).context["rows"][0][0].why
+    assert said == "no mail address"
+    assert '<span class="small">No mail address</span>' in manager.get(LIST).text
+    manager.post(LIST, {"key": key, "reached": "yes", "note": ""})
+    assert "No mail address" in manager.get(reverse("site", args=[home_slot.system.site_id])).text
+
+
 def test_a_home_where_nobody_answered_stays_with_its_try(manager: Client, key: str) -> None:
     text = manager.post(LIST, {"key": key, "reached": "no", "note": ""}, follow=True).text
     assert "stays on the list" in text

@@ -1,5 +1,6 @@
 """Findings where they are seen: the filter's page, the day's stop, the desk's list."""
 
+import re
 from typing import Any
 
 import pytest
@@ -8,6 +9,7 @@ from django.urls import reverse
 
 from equipment.models import FilterSlot, Site
 from schedules.finding_rows import found
+from schedules.finding_words import TITLES
 from schedules.models import Visit
 from tests.factories import TODAY, FilterSlotFactory, PlanFactory, VisitFactory, VisitJobFactory
 
@@ -80,3 +82,10 @@ def test_the_desks_list_can_be_narrowed_to_one_kind(manager: Client, home_slot: 
     assert "At 1 filter something" in manager.get(address, {"kind": "fall"}).content.decode()
     assert "At 0 filters something" in manager.get(address, {"kind": "grille"}).content.decode()
     assert "At 1 filter something" in manager.get(address, {"kind": "'\"<b>"}).content.decode()
+
+
+def test_what_the_desks_list_can_be_narrowed_to_begins_with_a_capital(manager: Client) -> None:
+    text = manager.get(reverse("findings")).text
+    choices = re.findall(r"<option[^>]*>([^<]+)</option>", text.split('name="kind"')[1].split("</select>")[0])
+    assert len(choices) == len(TITLES) + 1
+    assert [choice for choice in choices if not choice[0].isupper()] == []

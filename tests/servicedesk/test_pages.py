@@ -343,7 +343,7 @@ def test_the_call_list_gives_the_reason_and_the_number_to_ring(manager: Client, 
     person.save()
     text = manager.get(url("call-list")).text
     assert "1 home is to be rung" in text
-    assert "no mail address" in text
+    assert "No mail address" in text
     assert 'href="tel:555 0133"' in text
     assert "16 × 25 × 1 in" in text
 

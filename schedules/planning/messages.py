@@ -13,6 +13,7 @@ import numpy as np
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray, SingleArray
 from schedules.planning.loading import NO_LOG_SPREAD, Lives, Prior, Readings, likelihood
 from schedules.planning.sites import Sites, sites_of
+from schedules.planning.untold import with_untold_changes
 
 # What one slot's readings tell of another slot of the home counts two fifths: one meter read both on one
 # day, and a change that nobody wrote down was one for both.
@@ -114,7 +115,7 @@ def batch_of(slots: Households, lives: Lives, readings: Readings, prior: Prior) 
     among = replace(readings, life=(np.cumsum(read) - 1)[readings.life])
     centre = some.features @ prior.coefficients
     starts = np.flatnonzero(np.diff(some.slot, prepend=-1))
-    told = likelihood(some, among, centre)
+    told = with_untold_changes(likelihood(some, among, centre))
     tidy = Households(home, slots.unlogged)
     return Batch(some, np.flatnonzero(read), told, centre, tidy, some.slot[starts], starts)
 

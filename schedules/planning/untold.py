@@ -8,7 +8,7 @@ lies below it, the integral of L(t) exp(t - k) over t < k: such readings rule ou
 
 import numpy as np
 
-from schedules.planning.arrays import SingleArray
+from schedules.planning.arrays import FloatArray, SingleArray
 from schedules.planning.loading import GRID
 
 # One life in twenty-five. Own estimate; changes that the readings betray are found elsewhere (``oddities``).
@@ -16,7 +16,7 @@ UNTOLD = 0.04
 _FAINT = np.float32(1e-30)
 
 
-def _averages() -> SingleArray:
+def _averages() -> FloatArray:
     """[grid, grid]: what weight the likelihood at each lower point has at each; below the grid's end it stays
     as it is there. Rows sum to one."""
     apart = GRID[:, None] - GRID
@@ -26,21 +26,19 @@ def _averages() -> SingleArray:
     weight *= GRID[1] - GRID[0]
     weight[:, 0] *= 0.5
     weight[:, 0] += np.exp(GRID[0] - GRID)
-    return np.asarray(weight / weight.sum(axis=1, keepdims=True), dtype=np.float32)
+    return np.asarray(weight / weight.sum(axis=1, keepdims=True))
 
 
-_AVERAGES = _averages()
+_MIXED = (1.0 - UNTOLD) * np.eye(len(GRID)) + UNTOLD * _averages()
+_MIXED = _MIXED.astype(np.float32)
 
 
 def with_untold_changes(log: SingleArray) -> SingleArray:
     """Log likelihood ``log`` [grid, lives, pairs] of what was read where one life in so many hides a
     change."""
     top = log.max(axis=0)
-    told = np.maximum(np.exp(log - top), _FAINT)
-    hidden = (_AVERAGES @ told.reshape(len(GRID), -1)).reshape(told.shape)
-    told *= np.float32(1.0 - UNTOLD)
-    hidden *= np.float32(UNTOLD)
-    told += hidden
-    np.log(told, out=told)
-    told += top
-    return np.asarray(told)
+    told = np.exp(log - top).reshape(len(GRID), -1)
+    mixed = np.maximum(_MIXED @ told, _FAINT).reshape(log.shape)
+    np.log(mixed, out=mixed)
+    mixed += top
+    return np.asarray(mixed)

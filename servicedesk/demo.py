@@ -11,7 +11,7 @@ from django.db import transaction
 from equipment.life import Happening, record_event
 from equipment.models import Desk, LifeEvent, Person, Site, System, User
 from equipment.sheets.importer import import_sheets
-from fixtures.homes import THREE_FILTERS, VACANT, fleet
+from fixtures.homes import LOOKED_INTO, VACANT, fleet
 from fixtures.physics import VACANT_SINCE
 from fixtures.scenario import ANCHOR, write_sheets
 from schedules import due, reminders, routes, sending, tasks_due, visits
@@ -121,7 +121,8 @@ def _add_accounts() -> None:
     manager = _account(MANAGER, User.Role.MANAGER, "Wilhelmina Tarnbeck")
     manager.is_staff = manager.is_superuser = True
     manager.save()
-    person = Person.objects.get(roles__site__name=fleet()[THREE_FILTERS].name, roles__role="filter_changer")
+    home = fleet()[LOOKED_INTO].name
+    person = Person.objects.get(roles__site__name=home, roles__role="filter_changer")
     homeowner = _account(HOMEOWNER, User.Role.HOMEOWNER, person.name)
     homeowner.person, homeowner.email = person, person.email
     homeowner.save()

@@ -25,6 +25,8 @@ TITLES = {
     "dip": gettext_lazy("One reading far too low"),
     "doubted": gettext_lazy("A reading that is hardly believed"),
     "apart": gettext_lazy("Two readings of one visit that differ"),
+    "above_label": gettext_lazy("Above its label at every age"),
+    "below_label": gettext_lazy("Below its label at every age"),
     "below_clean": gettext_lazy("A reading below a clean filter's"),
     "high_new": gettext_lazy("High for a new filter"),
     "beyond_blower": gettext_lazy("A drop beyond the blower"),
@@ -135,6 +137,7 @@ def _day(iso: str | None) -> date | None:
 
 def _words() -> dict[str, tuple[str, str, str]]:
     left_out = _("It is left out of the date.")
+    allowed_for = _("The date allows for it: dust is told by how the readings rise, not by where they stand.")
     return {
         "look_due": (
             _("Another filter than usual is in there until %(until)s; it was to be looked at by %(on)s."),
@@ -197,11 +200,11 @@ def _words() -> dict[str, tuple[str, str, str]]:
                 "On %(on)s the meter showed %(seen)s where about %(beside)s would fit all else that is known "
                 "of this filter."
             ),
-            _("The date makes little of it: a slip of the meter is likelier than that."),
             _(
-                "Read again soon, with the meter zeroed and the taps checked. A second one like it moves the "
-                "date."
+                "A slip of the meter or a house far dustier than others: the date moves part of the way, and "
+                "its span holds both."
             ),
+            _("Read again soon, meter zeroed and taps checked. A second one like it is believed."),
         ),
         "apart": (
             _(
@@ -210,6 +213,27 @@ def _words() -> dict[str, tuple[str, str, str]]:
             ),
             _("The date leans on the one that fits what else is known."),
             _("Was the fan at the same speed, the meter zeroed, the door shut? Read again, twice."),
+        ),
+        "above_label": (
+            _(
+                "Reading after reading lies well above what label and airflow on record explain, old filter "
+                "or new: %(seen)s on %(on)s, where %(beside)s would fit."
+            ),
+            allowed_for,
+            _(
+                "Measure the airflow through this filter; compare the medium fitted with that on record."
+            ),
+        ),
+        "below_label": (
+            _(
+                "Reading after reading lies well below what label and airflow on record explain, old filter "
+                "or new: %(seen)s on %(on)s, where %(beside)s would fit."
+            ),
+            allowed_for,
+            _(
+                "Measure the airflow through this filter. Does air pass beside it? Is the medium the one "
+                "on record?"
+            ),
         ),
         "below_clean": (
             _("On %(on)s the drop at design airflow was %(seen)s, where a clean filter has %(beside)s here."),

@@ -133,10 +133,14 @@ def _columns(rows: list[tuple[Any, ...]], odd: dict[int, list[Finding]], towns: 
     return _Columns(numbers, kept)
 
 
+# Of a log, or of all readings of a slot alike.
+_OF_NO_READING = frozenset({"log_stopped", "above_label", "below_label"})
+
+
 def _found() -> dict[int, list[Finding]]:
     odd: dict[int, list[Finding]] = defaultdict(list)
     for slot, findings in Plan.objects.exclude(findings=[]).values_list("slot_id", "findings"):
-        told = [finding for finding in findings if finding["kind"] != "log_stopped"]
+        told = [finding for finding in findings if finding["kind"] not in _OF_NO_READING]
         if told:
             odd[slot] = told
     return odd

@@ -21,7 +21,7 @@ from schedules.planning.pooling import Law, Learned
 # wander for weeks and average out, and what the hours add where no log was kept. What makes one slot's
 # lives differ is mostly that wandering: it is so many times their spread.
 LASTING_SPREAD = 0.18
-WANDER_OF_LIVES = 2.2
+WANDER_OF_LIVES = 1.7
 WANDER_DAYS = 30.0
 HOURS_SPREAD = 0.12
 # The house sets the pace to come; its present filter's own pace holds on in part.

@@ -7,7 +7,7 @@ import numpy as np
 from schedules.planning.age_replacement import fair_chance
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.chance import Reach, Scatter, reach
-from schedules.planning.doubted import doubted
+from schedules.planning.doubted import doubted, off_label
 from schedules.planning.facts import FleetFacts, Settings, Slots
 from schedules.planning.fan import Fan, fan_hours
 from schedules.planning.fitting import fit
@@ -97,6 +97,7 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         for chance in (accepted, 0.1, 0.5, 0.9)
     )
     passed = _Passed(used, evidence.earlier_m, velocity)
+    read = evidence.lives, evidence.readings, evidence.at
     over = np.flatnonzero(risk == facts.as_of)
     risk[over] = _day_it_was(facts, fan, where.of(over), passed.of(over), accepted[over], over)
     soonest = _counts_from(slots) + settings.shortest_days
@@ -120,7 +121,7 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         full_days=_full_days(p50, facts.as_of, where, slots.began, at_once),
         scatter=scatter,
         odd_readings=_odd_readings(facts),
-        odd=[*screened.odd, *doubted(evidence.lives, evidence.readings, evidence.at, learned)],
+        odd=[*screened.odd, *doubted(*read, learned), *off_label(*read, learned)],
         began=slots.began,
         used_m=used,
         velocity_ms=velocity,

@@ -18,6 +18,9 @@ from schedules.planning.untold import with_untold_changes
 # What one slot's readings tell of another slot of the home counts two fifths: one meter read both on one
 # day, and a change that nobody wrote down was one for both.
 _HEARSAY = 0.4
+# Of what is known of a slot beside its readings so much may be lost to contradictions, and the rest stays.
+_MOST_DOUBT = 0.6
+_SURE = 0.2
 
 
 @dataclass(frozen=True)
@@ -89,6 +92,12 @@ class Batch:
             out[self.heard] = np.add.reduceat(values, self.starts, axis=0)
         return out
 
+    @property
+    def doubt(self) -> FloatArray:
+        """By what share of all else's precision a life may leave more in doubt than there was, [read, 1]: all
+        lives of a slot together by so much."""
+        return np.asarray(_MOST_DOUBT / np.bincount(self.lives.slot)[self.lives.slot][:, None])
+
     def read_in(self, slots: BoolArray) -> BoolArray:
         """Which of the lives that were read belong to ``slots``, [read]."""
         return np.asarray(slots[self.lives.slot])
@@ -144,7 +153,7 @@ def first_round(batch: Batch, prior: Prior) -> tuple[Sites, Houses, Cavity]:
     lives, moved = batch.lives.slot, _from_grid(batch, prior)
     mean = np.zeros((len(lives), len(prior.pairs)))
     variance = np.tile(before.variance[lives][:, None], (1, len(prior.pairs)))
-    fresh = sites_of(batch.likelihood, mean + moved, variance + prior.life**2)
+    fresh = sites_of(batch.likelihood, mean + moved, variance + prior.life**2, batch.doubt)
     return _put_together(batch, prior, Cavity(mean, variance, before, fresh, fresh))
 
 
@@ -152,7 +161,7 @@ def one_round(batch: Batch, prior: Prior, cavity: Cavity, step: float) -> tuple[
     """One round more of expectation propagation, by ``step`` of the way to what is reckoned now: lives that
     contradict each other would swing for ever."""
     wanted = cavity.mean + _from_grid(batch, prior), cavity.variance + prior.life**2
-    fresh = sites_of(batch.likelihood, *wanted, cavity.last)
+    fresh = sites_of(batch.likelihood, *wanted, batch.doubt, cavity.last)
     return _put_together(batch, prior, replace(cavity, last=fresh, held=cavity.held.toward(fresh, step)))
 
 
@@ -166,9 +175,10 @@ def _put_together(batch: Batch, prior: Prior, cavity: Cavity) -> tuple[Sites, Ho
     lives, before, sites = batch.lives, cavity.before, cavity.held
     offset = sites.mean - _from_grid(batch, prior)
     told = 1.0 / (1.0 / sites.precision + prior.life**2)
-    precision = batch.by_slot(told) + (1.0 / before.variance)[:, None]
+    least = _SURE * (1.0 / before.variance)[:, None]
+    precision = np.maximum(batch.by_slot(told) + (1.0 / before.variance)[:, None], least)
     moment = batch.by_slot(told * offset) + (before.mean / before.variance)[:, None]
-    rest = 1.0 / (precision[lives.slot] - told)
+    rest = 1.0 / np.maximum(precision[lives.slot] - told, least[lives.slot])
     mean = rest * (moment[lives.slot] - told * offset)
     log_weight = (
         np.log(prior.pairs)

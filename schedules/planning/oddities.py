@@ -62,6 +62,8 @@ class OddKind(IntEnum):
     FALL = 3
     DOUBTED = 4
     APART = 5
+    ABOVE_LABEL = 6
+    BELOW_LABEL = 7
 
 
 @dataclass(frozen=True)

@@ -30,16 +30,20 @@ class Law:
 
 @dataclass(frozen=True)
 class Learned(Law):
-    """A law of each shape; ``evidence`` [slots]; and of each pair of shape and factor the law behind it
+    """A law of each shape; ``evidence`` [slots]; what all but the readings of the filter in it say of its log
+    kappa (``besides``, ``besides_var`` [slots]); and of each pair of shape and factor the law behind it
     (``pairs``), which readings to come are promised by."""
 
     evidence: FloatArray
+    besides: FloatArray
+    besides_var: FloatArray
     pairs: Law
 
     def of(self, rows: IntArray) -> "Learned":
         """Of some of the slots, in any order and more than once."""
         law = {name: getattr(self, name)[rows] for name in Law.__dataclass_fields__}
-        return Learned(**law, evidence=self.evidence[rows], pairs=self.pairs.of(rows))
+        alike = {name: getattr(self, name)[rows] for name in ("evidence", "besides", "besides_var")}
+        return Learned(**law, **alike, pairs=self.pairs.of(rows))
 
 
 def learn(slots: Households, lives: Lives, readings: Readings, prior: Prior) -> Learned:
@@ -67,6 +71,7 @@ def _sum_up(batch: Batch, lives: Lives, prior: Prior, sites: Sites, houses: Hous
         return np.asarray((part * values.reshape(part.shape)).sum(axis=2))
 
     mean_now, mean_house = mean(now), mean(houses.mean)
+    besides, besides_var = _besides(prior, houses, precision, told)
     return Learned(
         now=base + mean_now,
         house=base + mean_house,
@@ -75,10 +80,25 @@ def _sum_up(batch: Batch, lives: Lives, prior: Prior, sites: Sites, houses: Hous
         covariance=mean(pull * houses.variance + now * houses.mean) - mean_now * mean_house,
         weight=shape_weight,
         evidence=houses.evidence,
+        besides=base[:, 0] + besides,
+        besides_var=besides_var,
         pairs=Law(
             base + now, base + houses.mean, now_var, houses.variance, pull * houses.variance, houses.weight
         ),
     )
+
+
+def _besides(
+    prior: Prior, houses: Houses, precision: FloatArray, told: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance [slots] of the present life's effect by all but its own readings, the pairs averaged
+    out."""
+    share = 1.0 / (1.0 + precision * prior.life**2)
+    rest = 1.0 / (1.0 / houses.variance - share * precision)
+    mean = rest * (houses.mean / houses.variance - share * told)
+    middle = (houses.weight * mean).sum(axis=1)
+    spread = rest + prior.life**2 + np.square(mean - middle[:, None])
+    return middle, (houses.weight * spread).sum(axis=1)
 
 
 def _of_present(batch: Batch, sites: Sites, houses: Houses) -> tuple[FloatArray, FloatArray]:

@@ -12,6 +12,8 @@ _POWERS = np.stack([np.ones_like(GRID), GRID, np.square(GRID)]).astype(np.float3
 _AT_ONCE = 64
 # A cavity that moved by less, in its own deviations, asks for no new moments.
 _SAME = 1e-3
+# A site of less says nothing; its mean would be lost.
+_LEAST = 0.02
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,7 @@ class Sites:
         times mean."""
         precision = (1.0 - step) * self.precision + step * fresh.precision
         moment = (1.0 - step) * self.precision * self.mean + step * fresh.precision * fresh.mean
+        precision = _told(precision)
         return replace(fresh, mean=moment / precision, precision=precision)
 
     def put(self, rows: BoolArray | IntArray, fresh: "Sites") -> None:
@@ -48,24 +51,35 @@ class Sites:
             getattr(self, name)[rows] = part
 
 
-def sites_of(log: SingleArray, mean: FloatArray, variance: FloatArray, last: Sites | None = None) -> Sites:
+def sites_of(
+    log: SingleArray, mean: FloatArray, variance: FloatArray, doubt: FloatArray, last: Sites | None = None
+) -> Sites:
     """Sites of the lives whose log likelihood is ``log`` [grid, lives, pairs], all else of them being a
-    normal [lives, pairs]; those of ``last`` where that has not changed."""
+    normal [lives, pairs]; those of ``last`` where that has not changed.
+
+    Readings that contradict all else leave more in doubt than there was: their site's precision is negative,
+    by at most the share ``doubt`` [lives, 1] of all else's.
+    """
     if last is None:
-        return _reckoned(log, mean, variance)
+        return _reckoned(log, mean, variance, doubt)
     rows = last.moved(mean, variance)
     if rows.all():
-        return _reckoned(log, mean, variance)
+        return _reckoned(log, mean, variance, doubt)
     out = Sites(*(part.copy() for part in vars(last).values()))
-    out.put(rows, _reckoned(log[:, rows], mean[rows], variance[rows]))
+    out.put(rows, _reckoned(log[:, rows], mean[rows], variance[rows], doubt[rows]))
     return out
 
 
-def _reckoned(log: SingleArray, mean: FloatArray, variance: FloatArray) -> Sites:
+def _told(precision: FloatArray) -> FloatArray:
+    """No precision so near to nought that the mean beside it is lost."""
+    return np.where(np.abs(precision) < _LEAST, np.copysign(_LEAST, precision), precision)
+
+
+def _reckoned(log: SingleArray, mean: FloatArray, variance: FloatArray, doubt: FloatArray) -> Sites:
     log_total, first, second = _moments(log, mean, variance)
     spread = second - np.square(first) + 1e-3
-    precision = np.maximum(1.0 / spread - 1.0 / variance, 0.02)
-    middle = np.clip((first / spread - mean / variance) / precision, -6.0, 6.0)
+    precision = _told(np.maximum(1.0 / spread, (1.0 - doubt) / variance) - 1.0 / variance)
+    middle = (first * (precision + 1.0 / variance) - mean / variance) / precision
     return Sites(middle, precision, log_total - 0.5 * np.log(variance), mean, variance)
 
 

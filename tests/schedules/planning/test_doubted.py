@@ -30,9 +30,18 @@ def test_a_single_reading_that_no_usual_dust_gives_is_told_with_what_would_fit(h
 
 
 def test_a_second_one_like_it_is_believed_and_moves_the_date() -> None:
-    once, twice = found((19.5, 3.0)), found((25.5, 3.0), (19.5, 3.2))
+    without, once, twice = found(), found((19.5, 3.0)), found((25.5, 3.0), (19.5, 3.2))
     assert kinds(twice) == []
-    assert twice.due[0] < AS_OF < once.due[0]
+    assert twice.due[0] < once.due[0] < without.due[0]
+    # One alone leaves it open whether the limit is passed; two do not.
+    assert 0.2 < once.where.past[0] < 0.9 < twice.where.past[0]
+    assert once.p90[0] > twice.p90[0]
+
+
+def test_the_higher_a_reading_the_sooner_the_date() -> None:
+    days = [int(found((0.5, ratio)).due[0]) for ratio in np.arange(1.0, 6.0, 0.1)]
+    assert (np.diff(days) <= 1).all()
+    assert days[0] > AS_OF + 100 > AS_OF > days[-1]
 
 
 @pytest.mark.parametrize("ratio", [1.0, 1.1, 1.3, 1.6])
@@ -56,3 +65,37 @@ def test_two_of_one_visit_that_rise_are_told_and_two_days_apart_are_not(ratio: f
 def test_readings_of_lives_that_ended_are_left_alone() -> None:
     past = [(200.0, [(170.0, 6.0 * CLEAN_PA)])]
     assert kinds(forecast(one_slot(days_in=49.0, past=past), Settings())) == []
+
+
+def read_off(factor: float, times: int = 8) -> FleetForecast:
+    """Lives that load alike, each read ``times`` from fresh to nearly full, all ``factor`` off the label."""
+
+    def of(began: float) -> list[tuple[float, float]]:
+        ages = np.linspace(1.0, 80.0, times)
+        return [(began - age, factor * CLEAN_PA * (1.0 + (age / 90.0) ** 1.4)) for age in ages]
+
+    past = [(began, of(began)) for began in (300.0, 200.0) if times > 1]
+    return forecast(one_slot(days_in=82.0, readings=of(82.0), past=past), Settings())
+
+
+@pytest.mark.parametrize(
+    ("factor", "kind"), [(1.22, [OddKind.ABOVE_LABEL]), (0.78, [OddKind.BELOW_LABEL]), (1.0, []), (1.06, [])]
+)
+def test_a_slot_that_reads_off_its_label_at_every_age_is_told_once(
+    factor: float, kind: list[OddKind]
+) -> None:
+    result = read_off(factor)
+    assert kinds(result) == kind
+    for odd in result.odd:
+        assert odd.at == AS_OF + 1 - 2.0
+        assert odd.beside_pa == pytest.approx(CLEAN_PA * (1 + (80 / 90) ** 1.4), rel=0.1)
+        assert odd.seen_pa == pytest.approx(factor * CLEAN_PA * (1 + (80 / 90) ** 1.4))
+
+
+def test_a_label_that_is_off_moves_the_date_by_little() -> None:
+    days = [int(read_off(factor).p50[0]) - AS_OF for factor in (0.85, 1.0, 1.18)]
+    assert np.ptp(days) < 40
+
+
+def test_one_reading_does_not_call_a_label_wrong() -> None:
+    assert kinds(read_off(1.22, times=1)) == []

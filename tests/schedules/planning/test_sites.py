@@ -4,11 +4,14 @@ import numpy as np
 import pytest
 from scipy.stats import t as student
 
+from schedules.planning.facts import Settings
+from schedules.planning.forecast import forecast
 from schedules.planning.loading import (
     FACTORS,
     GRID,
     METER_PA,
     METHOD_SHARE,
+    PAIR_SHAPE,
     SHAPES,
     WANDER,
     Lives,
@@ -18,7 +21,11 @@ from schedules.planning.loading import (
     likelihood,
 )
 from schedules.planning.sites import sites_of
+from schedules.planning.untold import with_untold_changes
+from tests.schedules.planning.fleet import CLEAN_PA, one_slot
 from tests.schedules.planning.test_loading import CENTRE, CLEAN, flat, homes, learn, read_at
+
+DOUBT = np.full((3, 1), 0.6)
 
 
 def told() -> tuple[Lives, Readings]:
@@ -57,12 +64,12 @@ def test_a_site_has_the_moments_of_likelihood_times_what_else_is_known() -> None
     log = likelihood(lives, readings, centred(lives))
     rng = np.random.default_rng(5)
     mean, variance = rng.normal(0, 0.4, log.shape[1:]), rng.uniform(0.1, 0.8, log.shape[1:])
-    site = sites_of(log, mean, variance)
+    site = sites_of(log, mean, variance, DOUBT)
     density = np.exp(log - 0.5 * np.square(GRID[:, None, None] - mean) / variance)
     middle = (density * GRID[:, None, None]).sum(axis=0) / density.sum(axis=0)
     spread = (density * np.square(GRID[:, None, None] - middle)).sum(axis=0) / density.sum(axis=0)
     both = 1.0 / (site.precision + 1.0 / variance)
-    held = (site.precision > 0.021) & (np.abs(site.mean) < 6.0)
+    held = (np.abs(site.precision) > 0.021) & (site.precision > -0.59 / variance)
     assert held.mean() > 0.9
     assert both[held] == pytest.approx(spread[held] + 1e-3, rel=1e-3)
     assert (both * (site.precision * site.mean + mean / variance))[held] == pytest.approx(
@@ -70,14 +77,42 @@ def test_a_site_has_the_moments_of_likelihood_times_what_else_is_known() -> None
     )
 
 
+def test_readings_that_contradict_all_else_leave_more_in_doubt_and_keep_their_middle() -> None:
+    lives, readings = flat([[read_at(2.5, 0.7, 0.12)]])
+    log = likelihood(lives, readings, centred(lives))
+    mean, variance = np.full(log.shape[1:], -0.5), np.full(log.shape[1:], 0.3)
+    site = sites_of(log, mean, variance, DOUBT[:1])
+    density = np.exp(log - 0.5 * np.square(GRID[:, None, None] - mean) / variance)
+    middle = (density * GRID[:, None, None]).sum(axis=0) / density.sum(axis=0)
+    both = 1.0 / (site.precision + 1.0 / variance)
+    assert (both > variance).any()
+    assert (both <= variance / 0.4 + 1e-9).all()
+    assert both * (site.precision * site.mean + mean / variance) == pytest.approx(middle, abs=1e-3)
+
+
+@pytest.mark.parametrize("ratio", [1.4, 2.0, 2.4, 2.8, 3.2, 6.0])
+def test_the_chance_of_being_past_is_near_that_of_the_full_sum_over_the_grid(ratio: float) -> None:
+    """One young filter read once, likelihood times prior summed over all pairs and paces."""
+    result = forecast(one_slot(days_in=30.0, readings=[(0.01, ratio * CLEAN_PA)]), Settings())
+    lives, _ = flat([[[(float(result.used_m[0]), ratio * CLEAN)]]])
+    read = Readings(np.zeros(1, dtype=np.int64), result.used_m, np.array([ratio * CLEAN]), np.ones(1))
+    log = with_untold_changes(likelihood(lives, read, centred(lives)))[:, 0].astype(float)
+    prior = Prior()
+    variance = prior.house**2 + prior.slot**2 + prior.life**2
+    held = np.exp(log - 0.5 * np.square(GRID[:, None]) / variance) * prior.pairs
+    past = growth(np.exp(CENTRE + GRID)[:, None] * result.used_m[0], PAIR_SHAPE) > 2.0
+    exact = float((held * past).sum() / held.sum())
+    assert float(result.where.past[0]) == pytest.approx(exact, abs=0.3)
+
+
 def test_only_lives_of_which_else_is_known_by_now_are_reckoned_anew() -> None:
     lives, readings = told()
     log = likelihood(lives, readings, centred(lives))
     mean, variance = np.zeros(log.shape[1:]), np.full(log.shape[1:], 0.5)
-    first = sites_of(log, mean, variance)
+    first = sites_of(log, mean, variance, DOUBT)
     mean = mean + np.array([[0.0], [0.2], [0.0]])
-    again = sites_of(log, mean, variance, first)
-    alone = sites_of(log, mean, variance)
+    again = sites_of(log, mean, variance, DOUBT, first)
+    alone = sites_of(log, mean, variance, DOUBT)
     assert again.moved(mean, variance).tolist() == [False, False, False]
     assert first.moved(mean, variance).tolist() == [False, True, False]
     for name in vars(alone):

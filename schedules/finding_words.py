@@ -170,10 +170,7 @@ def _words() -> dict[str, tuple[str, str, str]]:
                 "The drop fell from %(seen)s on %(on)s to %(beside)s on %(until)s, and no change is on "
                 "record between them. A filter does not clean itself."
             ),
-            _(
-                "Until somebody knows, the date counts from %(began)s, with an unknown load from before: its "
-                "span is wider."
-            ),
+            _("Until somebody knows, the date counts from %(began)s, with an unknown load from before."),
             _(
                 "Ask the household when it was changed and for what, and look at the date written on the "
                 "frame. Or does air now pass beside it?"

@@ -16,9 +16,9 @@ LEAST_FACTOR, MOST_FACTOR = 0.1, 20.0
 AIR_SHARE = 0.3
 # Below this many times the median a day is like any other.
 AIR_UNUSUAL = 2.0
-AIR_LEAST, AIR_MOST = 0.5, 4.0
-# Fewer days with a mean than this tell no median worth the name.
-AIR_DAYS = 60
+AIR_MOST = 4.0
+# Fewer days with a mean than the first tell no median worth the name; from the second on it holds wholly.
+AIR_DAYS = (30, 90)
 # A cleaner median than this is nearer to the instrument's noise than to the air, ug/m3.
 _CLEANEST_UGM3 = 2.0
 
@@ -36,16 +36,17 @@ class Spell:
 def air_factors(pm25_ugm3: FloatArray) -> FloatArray:
     """Dust factor of each day [days] of one station's daily mean PM2.5 in ug/m3, NaN where unknown.
 
-    ``1 + 0.3 (pm / median - 1)`` on days above twice the station's own median, at most 4; 1 on all others,
-    and throughout where fewer than 60 days are known.
+    ``1 + 0.3 (pm / median - 2)`` on days above twice the station's own median, at most 4; 1 on all others.
+    Where 30 days are known or fewer that is 1 throughout; up to 90 the rise counts more and more.
     """
     known = ~np.isnan(pm25_ugm3)
-    if known.sum() < AIR_DAYS:
+    part = np.clip((known.sum() - AIR_DAYS[0]) / (AIR_DAYS[1] - AIR_DAYS[0]), 0.0, 1.0)
+    if part == 0.0:
         return np.ones(len(pm25_ugm3))
     median = max(float(np.median(pm25_ugm3[known])), _CLEANEST_UGM3)
     ratio = np.where(known, pm25_ugm3, median) / median
-    factor = np.clip(1.0 + AIR_SHARE * (ratio - 1.0), AIR_LEAST, AIR_MOST)
-    return np.where(ratio > AIR_UNUSUAL, factor, 1.0)
+    rise = np.clip(AIR_SHARE * (ratio - AIR_UNUSUAL), 0.0, AIR_MOST - 1.0)
+    return np.asarray(1.0 + part * rise)
 
 
 def day_factors(

@@ -26,7 +26,10 @@ from schedules.planning.sites import Sites
 _FIT_ROUNDS = 12
 # Homes lie less far apart than their records make them look: some of those went wrong. Own estimate.
 _OF_HOMES = 0.9
-FEWEST_LIVES = 60
+# From so many lives read on a fleet's own prior counts in part, and from so many it stands alone: no single
+# life moves a whole desk's dates.
+FEWEST_LIVES = 40
+_ENOUGH_LIVES = 160
 # Weight of the fixed prior in units of slots: mean, MERV, depth, pets, smokers; spreads; pair weights.
 _RIDGE = np.diag([0.5, 2000.0, 60.0, 30.0, 30.0])
 _SPREAD_SLOTS = 20.0
@@ -34,8 +37,9 @@ _PAIR_SLOTS = 10.0
 
 
 def fit(slots: Households, lives: Lives, readings: Readings) -> Prior:
-    """The fleet's own prior; the fixed one where fewer than FEWEST_LIVES lives were read."""
-    prior = Prior()
+    """The fleet's own prior; the fixed one where fewer than FEWEST_LIVES lives were read, and between the
+    two up to four times as many."""
+    prior = usual = Prior()
     batch = batch_of(slots, lives, readings, prior)
     count = len(batch.rows)
     if count < FEWEST_LIVES:
@@ -45,7 +49,17 @@ def fit(slots: Households, lives: Lives, readings: Readings) -> Prior:
         sites, houses, cavity = one_round(batch, prior, cavity, FIRST_STEP)
         if number >= 2:
             prior = _better(batch, lives, prior, sites, houses, cavity)
-    return replace(prior, house=_OF_HOMES * prior.house, learned_from=count)
+    prior = replace(prior, house=_OF_HOMES * prior.house, learned_from=count)
+    return _between(usual, prior, min(1.0, (count - FEWEST_LIVES + 1) / (_ENOUGH_LIVES - FEWEST_LIVES)))
+
+
+def _between(usual: Prior, own: Prior, part: float) -> Prior:
+    """``own`` by ``part``, ``usual`` by the rest."""
+    mixed = {
+        name: (1.0 - part) * getattr(usual, name) + part * getattr(own, name)
+        for name in ("coefficients", "house", "life", "slot", "pairs")
+    }
+    return replace(own, **mixed)
 
 
 def _better(batch: Batch, lives: Lives, prior: Prior, sites: Sites, houses: Houses, cavity: Cavity) -> Prior:

@@ -118,7 +118,7 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         computable=computable,
         accepted=accepted,
         weighed=settings.late_days is not None,
-        full_days=_full_days(p50, facts.as_of, where, slots.began, at_once),
+        full_days=_full_days(facts, fan, where, passed, p50, at_once),
         scatter=scatter,
         odd_readings=_odd_readings(facts),
         odd=[*screened.odd, *doubted(*read, learned), *off_label(*read, learned)],
@@ -132,12 +132,15 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     )
 
 
-def _full_days(p50: IntArray, as_of: int, where: Reach, began: FloatArray, at_once: BoolArray) -> FloatArray:
+def _full_days(
+    facts: FleetFacts, fan: Fan, where: Reach, passed: "_Passed", p50: IntArray, at_once: BoolArray
+) -> FloatArray:
     """Infinite where that day is beyond ten years, and where a clean filter is too much."""
+    began = facts.slots.began
     days = np.where((p50 == NEVER) | at_once, np.inf, p50 - began)
-    behind = np.flatnonzero((p50 <= as_of) & ~at_once)
-    share = where.of(behind).share(np.full(len(behind), 0.5))
-    days[behind] = (as_of + 1.0 - began[behind]) * share
+    behind = np.flatnonzero((p50 <= facts.as_of) & ~at_once)
+    half = np.full(len(behind), 0.5)
+    days[behind] = _day_it_was(facts, fan, where.of(behind), passed.of(behind), half, behind) - began[behind]
     return days
 
 

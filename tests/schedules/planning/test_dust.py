@@ -149,12 +149,20 @@ def test_only_days_above_twice_the_median_count_and_in_part_only() -> None:
     pm[:4] = [20.0, 21.0, 40.0, 500.0]
     pm[50] = np.nan
     found = air_factors(pm)
-    assert found[:4] == pytest.approx([1.0, 1 + 0.3 * 1.1, 1 + 0.3 * 3, 4.0])
+    assert found[:4] == pytest.approx([1.0, 1 + 0.3 * 0.1, 1 + 0.3 * 2, 4.0])
     assert found[4:].tolist() == [1.0] * 96
 
 
+def test_neither_a_day_more_of_a_young_station_nor_a_little_more_smoke_makes_a_jump() -> None:
+    told = [air_factors(np.array([10.0] * days + [60.0]))[-1] for days in range(20, 120)]
+    assert np.abs(np.diff(told)).max() < 0.03
+    assert (told[0], told[-1]) == pytest.approx((1.0, 1 + 0.3 * 4))
+    smoke = [air_factors(np.array([10.0] * 99 + [pm]))[-1] for pm in np.arange(15.0, 30.0, 0.1)]
+    assert np.abs(np.diff(smoke)).max() < 0.01
+
+
 def test_too_few_days_or_clean_air_say_nothing() -> None:
-    assert air_factors(np.array([1.0] * 30 + [900.0])).tolist() == [1.0] * 31
+    assert air_factors(np.array([1.0] * 29 + [900.0])).tolist() == [1.0] * 30
     assert air_factors(np.array([0.0] * 99 + [3.9])).tolist() == [1.0] * 100
     assert air_factors(np.zeros(0)).tolist() == []
 

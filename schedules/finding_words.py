@@ -205,10 +205,10 @@ def _words() -> dict[str, tuple[str, str, str]]:
         ),
         "apart": (
             _(
-                "On %(on)s the meter showed %(seen)s where hours before it had shown %(beside)s, and no dust "
-                "loads so fast."
+                "On %(on)s the meter showed %(seen)s where hours before it had shown %(beside)s, and no "
+                "filter loads or empties so fast."
             ),
-            _("The date leans on the one that fits what else is known."),
+            _("The date leans on the one that fits what else is known, and its span is wide."),
             _("Was the fan at the same speed, the meter zeroed, the door shut? Read again, twice."),
         ),
         "above_label": (

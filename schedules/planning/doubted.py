@@ -6,7 +6,7 @@ import numpy as np
 
 from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.loading import FACTORS, PAIR_FACTOR, SHAPES, Lives, Readings, growth
-from schedules.planning.oddities import Odd, OddKind, scatter
+from schedules.planning.oddities import Odd, OddKind, at_odds, scatter
 from schedules.planning.pooling import Learned
 
 # Standard deviations of meter and method beyond the nine tenths that are held possible, lasting factors
@@ -14,7 +14,6 @@ from schedules.planning.pooling import Learned
 _SIGMAS = 3.0
 # Of the dose, nine tenths of what is held possible.
 _SPAN = 1.645
-_ONE_VISIT_DAYS = 0.5
 # Of a slot read so often, a lasting factor is told whose logarithm is held to lie so far from nought: nearly
 # all of its weight on the outermost. Own choice.
 _FEWEST_READINGS = 3
@@ -36,19 +35,11 @@ def doubted(lives: Lives, readings: Readings, at: FloatArray, learned: Learned) 
     room = _SIGMAS * scatter(seen)
     far = (seen > FACTORS[-1] * high + room) | (seen < FACTORS[0] * low - room)
     out = np.flatnonzero(far & (np.bincount(life, far, minlength=len(lives.slot))[life] == 1))
-    later = _apart(life, at[rows], seen)
+    later = np.flatnonzero(at_odds(life, at[rows], seen))
     return [
         *_odd(OddKind.DOUBTED, slot[out], at[rows[out]], seen[out], middle[out]),
         *_odd(OddKind.APART, slot[later], at[rows[later]], seen[later], seen[later - 1]),
     ]
-
-
-def _apart(life: IntArray, at: FloatArray, seen: FloatArray) -> IntArray:
-    """The second of two within hours that rise by more than meter and method; that they fall is found
-    elsewhere."""
-    noise = np.sqrt(np.square(scatter(seen[1:])) + np.square(scatter(seen[:-1])))
-    rise = (np.diff(seen) > _SIGMAS * noise) & (np.diff(at) < _ONE_VISIT_DAYS) & (np.diff(life) == 0)
-    return np.flatnonzero(rise) + 1
 
 
 def off_label(lives: Lives, readings: Readings, at: FloatArray, learned: Learned) -> list[Odd]:

@@ -29,6 +29,9 @@ from schedules.planning.loading import (
 BELOW_CLEAN = 0.6
 # With a lasting factor of 0.84 and a meter's hundredth a clean filter reads as little as this.
 _WELL_ABOVE = 0.8
+# Two readings of one visit lie within half a day, and differ beyond so many deviations of both.
+_ONE_VISIT_DAYS = 0.5
+_ONE_VISIT_SIGMAS = 3.0
 # Standard deviations of two readings' difference by which a drop must fall to be looked at.
 _FALL_SIGMAS = 2.5
 # The odds, as twice a negative logarithm, and by how much a cause must beat mere noise.
@@ -140,6 +143,14 @@ def scatter(drop_pa: FloatArray) -> FloatArray:
     return np.asarray(np.sqrt(METER_PA**2 + np.square(METHOD_SHARE * drop_pa)))
 
 
+def at_odds(life: IntArray, at: FloatArray, drop_pa: FloatArray) -> BoolArray:
+    """Which readings, in order of life and time, differ from the one before by more than meter and method
+    though only hours lie between."""
+    noise = np.hypot(scatter(drop_pa[1:]), scatter(drop_pa[:-1]))
+    differ = (np.abs(np.diff(drop_pa)) > _ONE_VISIT_SIGMAS * noise) & (np.diff(life) == 0)
+    return np.append(False, differ & (np.diff(at) < _ONE_VISIT_DAYS))[: len(life)]
+
+
 @dataclass(frozen=True)
 class _Cause:
     """In ``life``, reading row ``row`` is wrong, or the last before a change from ``began`` on."""
@@ -153,9 +164,14 @@ class _Cause:
 
 
 def _usable(facts: FleetFacts) -> BoolArray:
+    """Readings that may tell of a wrong one or of a hidden change. Of two of one visit that differ nobody
+    knows which is wrong: both stay with the date, and neither is evidence here."""
+    rows = facts.readings
+    second = at_odds(rows.life, rows.at, rows.drop_pa)
+    either = second | np.append(second[1:], False)[: len(second)]
     clean = facts.lives.clean_pa[facts.readings.life]
     airflow = facts.slots.airflow_m3s[facts.lives.slot[facts.readings.life]]
-    return np.asarray((clean > 0) & ~np.isnan(airflow) & ~below_clean(facts))
+    return np.asarray((clean > 0) & ~np.isnan(airflow) & ~below_clean(facts) & ~either)
 
 
 def _falling(facts: FleetFacts) -> tuple[IntArray, IntArray]:

@@ -62,6 +62,20 @@ def test_two_of_one_visit_that_rise_are_told_and_two_days_apart_are_not(ratio: f
     assert OddKind.APART not in kinds(found((19.54, 1.3), (19.5, 1.4)))
 
 
+def test_two_of_one_visit_that_contradict_each_other_give_a_wide_span_and_no_jump() -> None:
+    pairs = [found((19.54, 2.4), (19.5, ratio)) for ratio in np.arange(0.7, 2.4, 0.02)]
+    apart = [OddKind.APART in kinds(result) for result in pairs]
+    assert apart[0]
+    assert not apart[-1]
+    assert all(not {OddKind.JUMP, OddKind.DIP, OddKind.FALL} & set(kinds(result)) for result in pairs)
+    due = np.array([int(result.due[0]) for result in pairs])
+    assert np.abs(np.diff(due)).max() <= 20
+    # Either may be right: the span reaches from what one says to what the other says.
+    low, high, both = found((19.5, 1.0)), found((19.5, 2.4)), found((19.54, 2.4), (19.5, 1.0))
+    assert high.p10[0] <= both.p10[0] < low.p10[0]
+    assert both.p90[0] - both.p10[0] > 250
+
+
 def test_readings_of_lives_that_ended_are_left_alone() -> None:
     past = [(200.0, [(170.0, 6.0 * CLEAN_PA)])]
     assert kinds(forecast(one_slot(days_in=49.0, past=past), Settings())) == []

@@ -25,6 +25,7 @@ TITLES = {
     "dip": gettext_lazy("One reading far too low"),
     "doubted": gettext_lazy("A reading that is hardly believed"),
     "apart": gettext_lazy("Two readings of one visit that differ"),
+    "idle_log": gettext_lazy("A log of a fan that hardly runs"),
     "above_label": gettext_lazy("Above its label at every age"),
     "below_label": gettext_lazy("Below its label at every age"),
     "below_clean": gettext_lazy("A reading below a clean filter's"),
@@ -210,6 +211,14 @@ def _words() -> dict[str, tuple[str, str, str]]:
             ),
             _("The date leans on the one that fits what else is known, and its span is wide."),
             _("Was the fan at the same speed, the meter zeroed, the door shut? Read again, twice."),
+        ),
+        "idle_log": (
+            _(
+                "By its log the fan has hardly run since this filter went in, and yet where a clean one has "
+                "%(beside)s the meter showed %(seen)s on %(on)s."
+            ),
+            _("The log is left out: hours are expected from the weather, so the span is wide."),
+            _("See whether the logger counts this fan at all, and whether its sheet is in hours."),
         ),
         "above_label": (
             _(

@@ -9,8 +9,9 @@ from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.chance import Reach, Scatter, reach
 from schedules.planning.doubted import doubted, off_label
 from schedules.planning.facts import FleetFacts, Settings, Slots
-from schedules.planning.fan import Fan, fan_hours
+from schedules.planning.fan import Fan
 from schedules.planning.fitting import fit
+from schedules.planning.idle import heard
 from schedules.planning.interval import KNOTS, NEVER, Decision, Outlook, YearAhead, decide, outlook
 from schedules.planning.least_cost import Filters, cost_days
 from schedules.planning.loading import HIGHEST_PA, Lives, Prior, Readings, features
@@ -70,8 +71,8 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     Nothing raises on odd numbers: where the drop cannot be reckoned (no medium, no airflow, no limit)
     the quantiles are NEVER and the caps decide.
     """
-    fan = fan_hours(facts.as_of, facts.weather, facts.systems)
-    slots = facts.slots
+    first = heard(facts)
+    facts, fan, slots = first.facts, first.fan, facts.slots
     end = np.full(len(slots.system), facts.as_of + 1.0)
     velocity = _velocity(slots)
     run_hours = fan.until(slots.system, end) - fan.until(slots.system, slots.began)
@@ -121,7 +122,7 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         full_days=_full_days(facts, fan, where, passed, p50, at_once),
         scatter=scatter,
         odd_readings=_odd_readings(facts),
-        odd=[*screened.odd, *doubted(*read, learned), *off_label(*read, learned)],
+        odd=[*first.odd, *screened.odd, *doubted(*read, learned), *off_label(*read, learned)],
         began=slots.began,
         used_m=used,
         velocity_ms=velocity,
@@ -196,7 +197,8 @@ class Evidence:
 
 def fit_prior(facts: FleetFacts) -> Prior:
     """The fleet's own prior, from all lives of ``facts``; the fixed one where too few were read."""
-    fan = fan_hours(facts.as_of, facts.weather, facts.systems)
+    first = heard(facts)
+    facts, fan = first.facts, first.fan
     velocity = _velocity(facts.slots)
     facts = screen(facts, fan, velocity).facts
     evidence = _evidence(facts, fan, velocity, Prior())

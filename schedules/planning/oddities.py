@@ -67,6 +67,7 @@ class OddKind(IntEnum):
     APART = 5
     ABOVE_LABEL = 6
     BELOW_LABEL = 7
+    IDLE_LOG = 8
 
 
 @dataclass(frozen=True)

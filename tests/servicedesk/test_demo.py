@@ -364,6 +364,8 @@ def test_accounts_open_with_a_link_and_not_with_a_password(seen: None) -> None:
     assert [user.is_staff for user in roles.values()].count(True) == 1
     home = Site.objects.get(roles__person=roles[demo.HOMEOWNER].person, roles__role="filter_changer")
     assert FilterSlot.objects.filter(system__site=home).count() == 3
+    assert roles[demo.HOMEOWNER].person.language == "en"
+    assert FilterSlot.objects.filter(system__site=home, name="OL03-B1").exists()
     # The household sees what the dust of its house sets, not only what holds for every filter.
     assert Plan.objects.filter(slot__system__site=home, reason=Plan.Reason.RISK).count() >= 2
 

@@ -55,7 +55,8 @@ def test_killed_senders_double_and_lose_nothing(
     assert sent <= set(received)
     assert sent | parked == readers
     assert set(received) | parked == readers
-    assert len(parked) <= kills
+    # All senders are killed in the end, on a busy machine perhaps in the act; each has one letter in hand.
+    assert len(parked) <= kills + at_once
 
 
 def a_sender(elsewhere: Elsewhere) -> "subprocess.Popen[str]":

@@ -146,7 +146,7 @@ def _gauge(plan: Plan, units: str) -> str:
 def _description(plan: Plan, units: str) -> str:
     share = loaded_share(plan)
     said = (
-        _("Clean %(clean)s, now about %(now)s, limit %(limit)s.")
+        _("Clean %(clean)s, now about %(now)s (limit %(limit)s).")
         if plan.needs_technician
         else _(
             "Clean %(clean)s, now about %(now)s, limit %(limit)s: %(share)s %% of the way. Due by %(day)s."

@@ -73,7 +73,7 @@ _ASSUMED = {
         "How fast filters load in the other homes of this desk is taken into account."
     ),
     "short_log": gettext_noop(
-        "The fan log here is short as yet: part of the hours are expected from the weather, so the span is "
+        "The fan log here holds few days: part of the hours are expected from the weather, so the span is "
         "somewhat wider."
     ),
     "no_log": gettext_noop("No fan log here: hours are expected from the weather, so the span is wide."),
@@ -229,6 +229,11 @@ def _used_up(plan: Plan) -> str:
 
 
 def _begun(plan: Plan) -> str:
+    if "fitted_unknown" in plan.notes:
+        return _(
+            "This filter has been on record since %(day)s. As it fills, it holds back more of the air, up to "
+            "a limit of %(limit)s here."
+        )
     if "limit_budget" in plan.notes:
         return _(
             "A fresh filter has been in since %(day)s. As it fills, dust uses up the pressure that your "

@@ -26,8 +26,8 @@ TITLES = {
     "doubted": gettext_lazy("A reading that is hardly believed"),
     "apart": gettext_lazy("Two readings of one visit that differ"),
     "idle_log": gettext_lazy("A log of a fan that hardly runs"),
-    "above_label": gettext_lazy("Above its label at every age"),
-    "below_label": gettext_lazy("Below its label at every age"),
+    "above_label": gettext_lazy("Above its label, time and again"),
+    "below_label": gettext_lazy("Below its label, time and again"),
     "below_clean": gettext_lazy("A reading below a clean filter's"),
     "high_new": gettext_lazy("High for a new filter"),
     "beyond_blower": gettext_lazy("A drop beyond the blower"),
@@ -199,10 +199,10 @@ def _words() -> dict[str, tuple[str, str, str]]:
                 "of this filter."
             ),
             _(
-                "A slip of the meter or a house far dustier than others: the date moves part of the way, and "
-                "its span holds both."
+                "A slip of the meter or another dust than usual: the date moves part of the way at most, and "
+                "its span grows."
             ),
-            _("Read again soon, meter zeroed and taps checked. A second one like it is believed."),
+            _("Read again soon, meter zeroed and taps checked: more readings like it are believed."),
         ),
         "apart": (
             _(
@@ -210,20 +210,23 @@ def _words() -> dict[str, tuple[str, str, str]]:
                 "filter loads or empties so fast."
             ),
             _("The date leans on the one that fits what else is known, and its span is wide."),
-            _("Was the fan at the same speed, the meter zeroed, the door shut? Read again, twice."),
+            _(
+                "Was a fresh filter put in between the two? Then write the change down. Or was the fan at "
+                "another speed, the meter not zeroed, the door open? Read again, twice."
+            ),
         ),
         "idle_log": (
             _(
                 "By its log the fan has hardly run since this filter went in, and yet where a clean one has "
                 "%(beside)s the meter showed %(seen)s on %(on)s."
             ),
-            _("The log is left out: hours are expected from the weather, so the span is wide."),
+            _("Its hours since then are left out and expected from the weather, so the span is wide."),
             _("See whether the logger counts this fan at all, and whether its sheet is in hours."),
         ),
         "above_label": (
             _(
-                "Reading after reading lies well above what label and airflow on record explain, old filter "
-                "or new: %(seen)s on %(on)s, where %(beside)s would fit."
+                "Reading after reading lies well above what label and airflow on record explain: "
+                "%(seen)s on %(on)s, where %(beside)s would fit."
             ),
             allowed_for,
             _(
@@ -232,8 +235,8 @@ def _words() -> dict[str, tuple[str, str, str]]:
         ),
         "below_label": (
             _(
-                "Reading after reading lies well below what label and airflow on record explain, old filter "
-                "or new: %(seen)s on %(on)s, where %(beside)s would fit."
+                "Reading after reading lies well below what label and airflow on record explain: "
+                "%(seen)s on %(on)s, where %(beside)s would fit."
             ),
             allowed_for,
             _(

@@ -134,7 +134,7 @@ def _columns(rows: list[tuple[Any, ...]], odd: dict[int, list[Finding]], towns: 
 
 
 # Of a log, or of all readings of a slot alike.
-_OF_NO_READING = frozenset({"log_stopped", "above_label", "below_label"})
+_OF_NO_READING = frozenset({"log_stopped", "idle_log", "above_label", "below_label"})
 
 
 def _found() -> dict[int, list[Finding]]:

@@ -4,7 +4,8 @@ read above or below their label at every age."""
 
 import numpy as np
 
-from schedules.planning.arrays import FloatArray, IntArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.chance import pace
 from schedules.planning.loading import FACTORS, PAIR_FACTOR, SHAPES, Lives, Readings, growth
 from schedules.planning.oddities import Odd, OddKind, at_odds, scatter
 from schedules.planning.pooling import Learned
@@ -14,15 +15,15 @@ from schedules.planning.pooling import Learned
 _SIGMAS = 3.0
 # Of the dose, nine tenths of what is held possible.
 _SPAN = 1.645
-# Of a slot read so often, a lasting factor is told whose logarithm is held to lie so far from nought: nearly
-# all of its weight on the outermost. Own choice.
-_FEWEST_READINGS = 3
+# Of a slot read on so many days, a lasting factor is told whose logarithm is held to lie so far from nought:
+# nearly all of its weight on the outermost. Own choice.
+_FEWEST_DAYS = 3
 _FAR_OFF = 0.15
 
 
 def doubted(lives: Lives, readings: Readings, at: FloatArray, learned: Learned) -> list[Odd]:
-    """The readings, taken at the instants ``at`` [readings], that lie there; of a life no second one does, or
-    both are believed."""
+    """The readings, taken at the instants ``at`` [readings], that lie there: the only one of its life, or
+    several that the date does not follow."""
     rows = np.flatnonzero(lives.current[readings.life])
     life = readings.life[rows]
     slot, clean, seen = lives.slot[life], lives.clean_pa[life], readings.drop_pa[rows]
@@ -30,11 +31,14 @@ def doubted(lives: Lives, readings: Readings, at: FloatArray, learned: Learned) 
     spread = np.sqrt(learned.besides_var[slot])
     weight = learned.weight[slot]
     low, middle, high = (
-        clean * _roughly(middle_dose + away * spread, weight) for away in (-_SPAN, 0.0, _SPAN)
+        clean * _of_shapes((middle_dose + away * spread)[:, None], weight) for away in (-_SPAN, 0.0, _SPAN)
     )
-    room = _SIGMAS * scatter(seen)
-    far = (seen > FACTORS[-1] * high + room) | (seen < FACTORS[0] * low - room)
-    out = np.flatnonzero(far & (np.bincount(life, far, minlength=len(lives.slot))[life] == 1))
+    far = _beyond(seen, low, high)
+    alone = np.bincount(life, far, minlength=len(lives.slot))[life] == 1
+    held = pace(learned.of(slot), readings.exposure_m[rows]).present
+    sides = (held.mean + away * held.deviation for away in (-_SPAN, _SPAN))
+    disbelieved = _beyond(seen, *(clean * _of_shapes(side, weight) for side in sides))
+    out = np.flatnonzero(far & (alone | disbelieved))
     later = np.flatnonzero(at_odds(life, at[rows], seen))
     return [
         *_odd(OddKind.DOUBTED, slot[out], at[rows[out]], seen[out], middle[out]),
@@ -47,7 +51,8 @@ def off_label(lives: Lives, readings: Readings, at: FloatArray, learned: Learned
     them; ``at`` [readings]."""
     slot = lives.slot[readings.life]
     last = np.flatnonzero(np.diff(slot, append=-1))
-    often = np.bincount(slot)[slot[last]] >= _FEWEST_READINGS
+    another = np.append(True, (np.diff(slot) != 0) | (np.diff(np.floor(at)) != 0))[: len(slot)]
+    often = np.bincount(slot, another)[slot[last]] >= _FEWEST_DAYS
     off = learned.pairs.weight[slot[last]] @ np.log(PAIR_FACTOR)
     out: list[Odd] = []
     for kind, far in ((OddKind.ABOVE_LABEL, off > _FAR_OFF), (OddKind.BELOW_LABEL, off < -_FAR_OFF)):
@@ -61,7 +66,12 @@ def _odd(kind: OddKind, slot: IntArray, at: FloatArray, seen: FloatArray, beside
     return [Odd(one, True, kind, *told) for one, *told in rows]
 
 
-def _roughly(log_dose: FloatArray, weight: FloatArray) -> FloatArray:
-    """Drop over clean drop at ``log_dose`` [n], shapes weighed by ``weight`` [n, shapes]."""
-    grown = growth(np.exp(log_dose)[:, None], SHAPES)
-    return np.asarray((weight * grown).sum(axis=1))
+def _beyond(seen: FloatArray, low: FloatArray, high: FloatArray) -> BoolArray:
+    """Which readings lie beyond ``low`` and ``high``, lasting factors, meter and method and all."""
+    room = _SIGMAS * scatter(seen)
+    return np.asarray((seen > FACTORS[-1] * high + room) | (seen < FACTORS[0] * low - room))
+
+
+def _of_shapes(log_dose: FloatArray, weight: FloatArray) -> FloatArray:
+    """Drop over clean drop at ``log_dose`` [n, shapes], shapes weighed by ``weight`` [n, shapes]."""
+    return np.asarray((weight * growth(np.exp(log_dose), SHAPES)).sum(axis=1))

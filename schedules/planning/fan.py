@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from schedules.planning.arrays import FloatArray, IntArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.climate import fit_climate
 from schedules.planning.facts import Systems, Weather
-from schedules.planning.runtime import FanModel, Usual, fill_hours, fit_fan
+from schedules.planning.runtime import PRIOR_DAYS, USUAL_DAILY_HOURS, FanModel, fill_hours, fit_fan
 
 # With so many days of log, a third of a year, nothing is unknown for want of one.
 _LOG_DAYS = 120.0
@@ -57,20 +57,35 @@ def fan_hours(as_of: int, weather: Weather, systems: Systems) -> Fan:
     temps, station = _temps_on(weather, systems), systems.station
     past_days = np.arange(systems.first_day, systems.first_day + systems.hours.shape[1])
     normal = climate.normal(past_days)
-    model = fit_fan(systems.hours, temps, station, Usual(normal, climate.spread_c))
+    unknown = np.isnan(temps)
+    # A day without a temperature is taken for one as the season usually has it.
+    model = fit_fan(systems.hours, np.where(unknown, normal, temps), station)
     unlogged = np.maximum(0.0, 1.0 - (~np.isnan(systems.hours)).sum(axis=1) / _LOG_DAYS)
     modelled = model.hours(temps, station)
-    unknown = np.isnan(temps)
     if len(days := np.flatnonzero(unknown.any(axis=0))):
         usual = model.expected(normal[:, days], climate.spread_c, station)
         modelled[:, days] = np.where(unknown[:, days][station], usual, modelled[:, days])
+    level = _level(systems.hours, modelled, unknown[station])
+    modelled = np.where(unknown[station], np.minimum(level * modelled, 24.0), modelled)
     filled = fill_hours(systems.hours, modelled)
     coming = np.arange(as_of + 1, as_of + 366)
     ahead = model.expected(climate.normal(coming), climate.spread_c, station)
-    ahead = np.maximum(ahead, 1e-3)
+    ahead = np.clip(level * ahead, 1e-3, 24.0)
     laden = None if systems.dust is None else _totals(filled * systems.dust)
     surplus = None if systems.dust_ahead is None else ahead * (systems.dust_ahead - 1.0)
     return Fan(systems.first_day, _totals(filled), ahead, model, unlogged, laden, surplus)
+
+
+def _level(hours: FloatArray, modelled: FloatArray, unknown: BoolArray) -> FloatArray:
+    """By what a log stands above or below the model [m, 1] on its days without a temperature [m, d], on
+    which weather scattered that the fit did not see; less so the more of its days have one."""
+    logged = ~np.isnan(hours)
+    blind = logged & unknown
+    share = blind.sum(axis=1) / np.maximum(logged.sum(axis=1), 1)
+    belief = PRIOR_DAYS * USUAL_DAILY_HOURS
+    seen = np.where(blind, hours, 0.0).sum(axis=1) + belief
+    told = np.where(blind, modelled, 0.0).sum(axis=1) + belief
+    return np.asarray((seen / told) ** share)[:, None]
 
 
 def _totals(daily: FloatArray) -> FloatArray:

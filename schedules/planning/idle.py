@@ -28,7 +28,8 @@ class Heard:
 
 
 def heard(facts: FleetFacts) -> Heard:
-    """``facts`` without the logs that two readings of the present filter or more contradict."""
+    """``facts`` without the hours since their change that two readings of the present filter or more
+    contradict."""
     fan = fan_hours(facts.as_of, facts.weather, facts.systems)
     rows = _loaded_though_idle(facts, fan)
     if not len(rows):
@@ -48,7 +49,12 @@ def heard(facts: FleetFacts) -> Heard:
     if not told:
         return Heard(facts, fan, [])
     hours = facts.systems.hours.copy()
-    hours[facts.slots.system[often]] = np.nan
+    for one in np.flatnonzero(often).tolist():
+        log = hours[facts.slots.system[one]]
+        since = max(int(facts.slots.began[one]) - facts.systems.first_day, 0)
+        before = log[:since][~np.isnan(log[:since])]
+        # A log that was idle before as well never told anything.
+        log[since if before.size and before.mean() > _IDLE_HOURS else 0 :] = np.nan
     facts = replace(facts, systems=replace(facts.systems, hours=hours))
     return Heard(facts, fan_hours(facts.as_of, facts.weather, facts.systems), told)
 
@@ -63,4 +69,5 @@ def _loaded_though_idle(facts: FleetFacts, fan: Fan) -> IntArray:
     rows, life = rows[high], life[high]
     system, began, at = facts.slots.system[lives.slot[life]], lives.began[life], read.at[rows]
     ran = fan.until(system, at) - fan.until(system, began)
-    return rows[(at - began > _AGE_DAYS) & (ran < _IDLE_HOURS * (at - began))]
+    known = facts.slots.began_known[lives.slot[life]]
+    return rows[known & (at - began > _AGE_DAYS) & (ran < _IDLE_HOURS * (at - began))]

@@ -20,7 +20,7 @@ from schedules.planning.untold import with_untold_changes
 _HEARSAY = 0.4
 # Of what is known of a slot beside its readings so much may be lost to contradictions, and the rest stays.
 _MOST_DOUBT = 0.6
-_SURE = 0.2
+SURE = 0.2
 
 
 @dataclass(frozen=True)
@@ -175,7 +175,7 @@ def _put_together(batch: Batch, prior: Prior, cavity: Cavity) -> tuple[Sites, Ho
     lives, before, sites = batch.lives, cavity.before, cavity.held
     offset = sites.mean - _from_grid(batch, prior)
     told = 1.0 / (1.0 / sites.precision + prior.life**2)
-    least = _SURE * (1.0 / before.variance)[:, None]
+    least = SURE * (1.0 / before.variance)[:, None]
     precision = np.maximum(batch.by_slot(told) + (1.0 / before.variance)[:, None], least)
     moment = batch.by_slot(told * offset) + (before.mean / before.variance)[:, None]
     rest = 1.0 / np.maximum(precision[lives.slot] - told, least[lives.slot])

@@ -165,10 +165,11 @@ class _Cause:
 
 
 def _usable(facts: FleetFacts) -> BoolArray:
-    """Readings that may tell of a wrong one or of a hidden change. Of two of one visit that differ nobody
-    knows which is wrong: both stay with the date, and neither is evidence here."""
+    """Readings that may tell of a wrong one or of a hidden change. Of the last two of a life that differ
+    within one visit nobody knows which is wrong: both stay with the date, and neither is evidence here."""
     rows = facts.readings
-    second = at_odds(rows.life, rows.at, rows.drop_pa)
+    last = np.append(np.diff(rows.life) != 0, True)[: len(rows.life)]
+    second = at_odds(rows.life, rows.at, rows.drop_pa) & last
     either = second | np.append(second[1:], False)[: len(second)]
     clean = facts.lives.clean_pa[facts.readings.life]
     airflow = facts.slots.airflow_m3s[facts.lives.slot[facts.readings.life]]

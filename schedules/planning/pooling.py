@@ -6,7 +6,7 @@ import numpy as np
 
 from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.loading import FACTORS, SHAPES, Lives, Prior, Readings
-from schedules.planning.messages import Batch, Households, Houses, batch_of
+from schedules.planning.messages import SURE, Batch, Households, Houses, batch_of
 from schedules.planning.settling import settle
 from schedules.planning.sites import Sites
 
@@ -94,7 +94,8 @@ def _besides(
     """Mean and variance [slots] of the present life's effect by all but its own readings, the pairs averaged
     out."""
     share = 1.0 / (1.0 + precision * prior.life**2)
-    rest = 1.0 / (1.0 / houses.variance - share * precision)
+    least = SURE / houses.before.variance[:, None]
+    rest = 1.0 / np.maximum(1.0 / houses.variance - share * precision, least)
     mean = rest * (houses.mean / houses.variance - share * told)
     middle = (houses.weight * mean).sum(axis=1)
     spread = rest + prior.life**2 + np.square(mean - middle[:, None])

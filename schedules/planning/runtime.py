@@ -86,28 +86,13 @@ def _mean_excess(mean: FloatArray, spread: FloatArray) -> FloatArray:
     return np.asarray(mean * ndtr(z) + spread * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi))
 
 
-@dataclass(frozen=True)
-class Usual:
-    """The weather that k stations let one expect on d days: means [k, d] and the scatter about them [k]."""
-
-    normal_c: FloatArray
-    spread_c: FloatArray
-
-    def of(self, station: int, days: slice) -> "Usual":
-        """At one station, on some of the days."""
-        return Usual(self.normal_c[[station], days], self.spread_c[[station]])
-
-
-def fit_fan(
-    hours: FloatArray, temps_c: FloatArray, station: IntArray, usual: Usual | None = None
-) -> FanModel:
+def fit_fan(hours: FloatArray, temps_c: FloatArray, station: IntArray) -> FanModel:
     """Change points of m systems from ``hours`` [m, d] and the ``temps_c`` [k, d] of k stations, both with
     NaN for unknown; each system has the temperatures at ``station`` [m].
 
-    A logged day without a temperature counts with the degrees below and above that ``usual`` weather would
-    have had on the average, or not at all. A system without any log keeps the usual slopes.
+    Days without both are left out. A system without any keeps the usual slopes.
     """
-    sums = _summed(hours, temps_c, station, usual)
+    sums = _summed(hours, temps_c, station)
     slopes, squared = _least_squares(sums)
     away = np.square(_HEAT_BALANCES - USUAL_BALANCE_C[0])[:, None] + np.square(
         _COOL_BALANCES - USUAL_BALANCE_C[1]
@@ -139,7 +124,7 @@ class _Sums:
     moments: FloatArray
 
 
-def _summed(hours: FloatArray, temps_c: FloatArray, station: IntArray, usual: Usual | None) -> _Sums:
+def _summed(hours: FloatArray, temps_c: FloatArray, station: IntArray) -> _Sums:
     """A matrix product for each station, its systems together."""
     known = ~np.isnan(hours)
     plain, marks = np.where(known, hours, 0.0), known.astype(np.float64)
@@ -150,7 +135,7 @@ def _summed(hours: FloatArray, temps_c: FloatArray, station: IntArray, usual: Us
     for rows in np.split(order, np.flatnonzero(np.diff(station[order])) + 1):
         if len(rows):
             days, here = _logged(known[rows]), station[rows[0]]
-            columns = _columns(temps_c[here, days], usual and usual.of(here, days))
+            columns = _columns(temps_c[here, days])
             told[:, rows] = columns @ marks[rows, days].T
             moments[:, rows] = columns[: 1 + balances] @ plain[rows, days].T
             squared[rows] = np.square(plain[rows, days]) @ columns[0]
@@ -163,26 +148,21 @@ def _logged(known: BoolArray) -> slice:
     return slice(int(days[0]), int(days[-1]) + 1) if len(days) else slice(0)
 
 
-def _columns(temps_c: FloatArray, usual: Usual | None) -> FloatArray:
-    """[1 + 2 (heats + cools), d]: ones, degrees below and above each balance point and their squares; on
-    days without a temperature those that are usual, or nought."""
+def _columns(temps_c: FloatArray) -> FloatArray:
+    """[1 + 2 (heats + cools), d]: ones, degrees below and above each balance point and their squares; nought
+    on days without a temperature."""
     known = ~np.isnan(temps_c)
     temps = np.where(known, temps_c, 0.0)
     below = np.maximum(0.0, _HEAT_BALANCES[:, None] - temps)
     above = np.maximum(0.0, temps - _COOL_BALANCES[:, None])
     hinges = np.concatenate([below, above])
-    if usual is not None:
-        normal = usual.normal_c[:, ~known]
-        apart = np.concatenate([_HEAT_BALANCES[:, None] - normal, normal - _COOL_BALANCES[:, None]])
-        hinges[:, ~known] = _mean_excess(apart, usual.spread_c)
-        known = np.ones_like(known)
     return np.concatenate([np.ones((1, len(temps))), hinges, np.square(hinges)]) * known
 
 
 def _least_squares(sums: _Sums) -> tuple[tuple[FloatArray, FloatArray, FloatArray], FloatArray]:
     """Base, heating and cooling slope, negative ones set to nought without solving anew for the others, and
     their squared error, each [heats, cools, m], at every pair of balance points; where heating ends below
-    where cooling begins a day has hardly ever both, so that the normal equations are solved by hand."""
+    where cooling begins no day has both, so that the normal equations are solved by hand."""
     weight = PRIOR_DAYS * np.square(_SLOPE_SCALE) / 16
     drawn = USUAL * weight
 

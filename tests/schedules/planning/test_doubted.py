@@ -111,5 +111,25 @@ def test_a_label_that_is_off_moves_the_date_by_little() -> None:
     assert np.ptp(days) < 40
 
 
+def test_readings_of_one_day_do_not_call_a_label_wrong() -> None:
+    readings = [(59.0 + hour / 24, 1.25 * CLEAN_PA) for hour in range(8)]
+    assert OddKind.ABOVE_LABEL not in kinds(forecast(one_slot(readings=readings), Settings()))
+
+
+@pytest.mark.parametrize("hours", [0.3, 0.5, 0.7, 6.0])
+@pytest.mark.parametrize("age", [10.0, 60.0])
+def test_readings_over_the_limit_that_a_date_does_not_follow_are_told(hours: float, age: float) -> None:
+    readings = [(8.0, 2.4 * CLEAN_PA), (3.0, 2.45 * CLEAN_PA)]
+    result = forecast(one_slot(hours=hours, days_in=age, readings=readings), Settings())
+    assert result.odd or result.drop_now_pa[0] > 1.4 * CLEAN_PA
+
+
+def test_a_change_between_two_readings_of_one_visit_is_found_by_what_is_read_later() -> None:
+    ratios = [(60.0, 1.6), (40.0, 2.2), (39.9, 1.04), (20.0, 1.12), (0.5, 1.2)]
+    readings = [(ago, ratio * CLEAN_PA) for ago, ratio in ratios]
+    result = forecast(one_slot(days_in=100.0, readings=readings), Settings())
+    assert OddKind.FALL in kinds(result)
+
+
 def test_one_reading_does_not_call_a_label_wrong() -> None:
     assert kinds(read_off(1.22, times=1)) == []

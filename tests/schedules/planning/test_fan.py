@@ -4,12 +4,8 @@ import numpy as np
 import pytest
 
 from schedules.planning.arrays import FloatArray
-from schedules.planning.climate import fit_climate
 from schedules.planning.fan import Fan, fan_hours
-from schedules.planning.runtime import Usual, fit_fan
 from tests.schedules.planning.fleet import AS_OF, one_slot, with_weather
-
-ONE = np.zeros(1, dtype=np.int64)
 
 
 def temps(days: int) -> FloatArray:
@@ -50,19 +46,22 @@ def test_the_year_of_a_log_without_weather_is_near_that_of_the_same_log_with_it(
     assert of(log, 0).ahead.sum() == pytest.approx(of(log, 400).ahead.sum(), rel=0.1)
 
 
-def test_days_of_usual_weather_teach_the_slopes_that_days_as_they_were_teach() -> None:
-    """Degrees below a balance point are taken on the average over the scatter, not at the mean."""
-    seen = temps(1400)
-    first = AS_OF + 1 - len(seen)
-    days = np.arange(first, AS_OF + 1)
-    climate = fit_climate(seen[None, :], first, np.array([41.9]))
-    usual = Usual(climate.normal(days), climate.spread_c)
-    known = fit_fan(hours_of(seen)[None, :], seen[None, :], ONE)
-    guessed = fit_fan(hours_of(seen)[None, :], np.full((1, len(seen)), np.nan), ONE, usual)
-    assert guessed.days[0] == len(seen)
-    years = [model.expected(usual.normal_c, usual.spread_c, ONE).mean() for model in (known, guessed)]
-    assert years[1] == pytest.approx(years[0], rel=0.03)
-    assert years[0] == pytest.approx(hours_of(seen).mean(), rel=0.03)
+@pytest.mark.parametrize("days", [10, 30, 60, 100, 200])
+@pytest.mark.parametrize("level", [2.0, 8.0])
+def test_a_short_log_without_weather_tells_about_the_year_that_it_tells_with_it(
+    days: int, level: float
+) -> None:
+    log = np.where(np.arange(400) < 400 - days, np.nan, level)
+    without, beside = of(log, 0).ahead.mean(), of(log, 400).ahead.mean()
+    assert without == pytest.approx(beside, rel=0.5)
+    assert level - 0.5 < without < level + 4.0
+
+
+def test_a_day_more_of_a_log_without_weather_moves_a_year_by_little() -> None:
+    years = [
+        of(np.where(np.arange(400) < 400 - days, np.nan, 2.0), 0).ahead.mean() for days in range(1, 400, 3)
+    ]
+    assert np.abs(np.diff(years)).max() < 0.6
 
 
 @pytest.mark.parametrize(("days", "unlogged"), [(0, 1.0), (30, 0.75), (60, 0.5), (120, 0.0), (400, 0.0)])

@@ -47,3 +47,11 @@ def test_any_less_than_that_leaves_the_log_alone(
     result = told(readings, hours, days_in)
     assert OddKind.IDLE_LOG not in kinds(result)
     assert result.run_hours[0] == pytest.approx(hours * days_in, abs=1e-6)
+
+
+def test_of_a_log_that_told_of_hours_before_only_the_idle_part_is_left_out() -> None:
+    hours = np.where(np.arange(400) < 340, 16.0, 0.0)
+    result = told(LOADED, hours)
+    assert OddKind.IDLE_LOG in kinds(result)
+    assert result.fan.ahead.mean() > 12.0
+    assert result.scatter.unlogged[0] == 0.0

@@ -6,6 +6,8 @@
   const AT_ONCE = 4;
   const FRESH_MS = 15 * 60 * 1000;
   const LIMIT_MS = 15000;
+  // So long a sign-out waits for copies that are just being written, which stop at the next page.
+  const PATIENCE_MS = 1500;
   const MARK = /<body[^>]*?\bdata-user="(\d*)"/;
 
   function nameOf(user, until) {
@@ -111,6 +113,7 @@
   // rest where it is missing or old. Stops where the signal stops, and goes on another time.
   async function keep(told, anew) {
     const facts = await phone.facts();
+    if (facts.user !== told.user) return;
     const cache = await caches.open(nameOf(told.user, told.until));
     for (const day of await days()) {
       if (day.name !== nameOf(told.user, told.until)) await caches.delete(day.name);
@@ -168,6 +171,8 @@
   // Sign-out: nothing stays but what waits of somebody else, where `only` names who leaves.
   phone.clear = async ({ only = 0 } = {}) => {
     await (only ? phone.forgetOnly(only) : phone.forgetAll());
+    const written = navigator.locks.request("phone-keep", () => true);
+    await Promise.race([written, new Promise((done) => setTimeout(done, PATIENCE_MS))]);
     for (const name of await caches.keys()) await caches.delete(name);
     for (const worker of await navigator.serviceWorker.getRegistrations()) await worker.unregister();
   };

@@ -1,6 +1,6 @@
 """Readings of the present filters that the dates hardly believe: so far from all else that is known that a
 slip of the meter is likelier than so much, or so little, dust; two of one visit that differ; and slots that
-read above or below their label at every age."""
+read above or below their label time and again."""
 
 import numpy as np
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from schedules.planning.arrays import IntArray
+from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.facts import FleetFacts
 from schedules.planning.fan import Fan, fan_hours
 from schedules.planning.oddities import Odd, OddKind, scatter
@@ -32,31 +32,38 @@ def heard(facts: FleetFacts) -> Heard:
     contradict."""
     fan = fan_hours(facts.as_of, facts.weather, facts.systems)
     rows = _loaded_though_idle(facts, fan)
-    if not len(rows):
+    slot = facts.lives.slot[facts.readings.life[rows]]
+    idle = _read_on_days(slot, facts.readings.at[rows], len(facts.slots.system)) >= _DAYS_TO_TELL
+    if not idle.any():
         return Heard(facts, fan, [])
-    read = facts.readings
-    life = read.life[rows]
-    slot = facts.lives.slot[life]
-    pairs = np.unique(np.stack([slot, np.floor(read.at[rows]).astype(np.int64)]), axis=1)
-    often = np.bincount(pairs[0], minlength=len(facts.slots.system)) >= _DAYS_TO_TELL
-    told = [
-        Odd(int(one), True, OddKind.IDLE_LOG, float(at), float(seen), float(clean))
-        for one, at, seen, clean in zip(
-            slot, read.at[rows], read.drop_pa[rows], facts.lives.clean_pa[life], strict=True
-        )
-        if often[one]
-    ]
-    if not told:
-        return Heard(facts, fan, [])
-    hours = facts.systems.hours.copy()
-    for one in np.flatnonzero(often).tolist():
-        log = hours[facts.slots.system[one]]
-        since = max(int(facts.slots.began[one]) - facts.systems.first_day, 0)
-        before = log[:since][~np.isnan(log[:since])]
-        # A log that was idle before as well never told anything.
-        log[since if before.size and before.mean() > _IDLE_HOURS else 0 :] = np.nan
-    facts = replace(facts, systems=replace(facts.systems, hours=hours))
+    told = _told(facts, rows[idle[slot]])
+    facts = _without_idle_hours(facts, np.flatnonzero(idle))
     return Heard(facts, fan_hours(facts.as_of, facts.weather, facts.systems), told)
+
+
+def _read_on_days(slot: IntArray, at: FloatArray, count: int) -> IntArray:
+    """On how many days each of ``count`` slots was read, [count]."""
+    days = np.unique(np.stack([slot, np.floor(at).astype(np.int64)]), axis=1)
+    return np.bincount(days[0], minlength=count)
+
+
+def _told(facts: FleetFacts, rows: IntArray) -> list[Odd]:
+    read, life = facts.readings, facts.readings.life[rows]
+    columns = facts.lives.slot[life], read.at[rows], read.drop_pa[rows], facts.lives.clean_pa[life]
+    findings = zip(*(column.tolist() for column in columns), strict=True)
+    return [Odd(slot, True, OddKind.IDLE_LOG, *rest) for slot, *rest in findings]
+
+
+def _without_idle_hours(facts: FleetFacts, slots: IntArray) -> FleetFacts:
+    """The logs of these few slots' systems end with their changes; one that was idle before as well never
+    told anything."""
+    hours = facts.systems.hours.copy()
+    for slot in slots.tolist():
+        log = hours[facts.slots.system[slot]]
+        since = max(int(facts.slots.began[slot]) - facts.systems.first_day, 0)
+        before = log[:since][~np.isnan(log[:since])]
+        log[since if before.size and before.mean() > _IDLE_HOURS else 0 :] = np.nan
+    return replace(facts, systems=replace(facts.systems, hours=hours))
 
 
 def _loaded_though_idle(facts: FleetFacts, fan: Fan) -> IntArray:

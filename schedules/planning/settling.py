@@ -37,9 +37,8 @@ def settle(batch: Batch, prior: Prior) -> tuple[Sites, Houses]:
 
 def _with_company(batch: Batch) -> BoolArray:
     """The slots of which something is said besides by one life, [slots]: all others rest from the start."""
-    told = np.bincount(batch.slots.home[batch.lives.slot], minlength=len(batch.slots.home))
-    beside = np.bincount(batch.slots.home, minlength=1)
     home = batch.slots.home
+    told, beside = np.bincount(home[batch.lives.slot], minlength=len(home)), np.bincount(home)
     return np.asarray((told[home] > 1) | ((told[home] > 0) & (beside[home] > 1)))
 
 

@@ -62,6 +62,7 @@ def to_numbers(prior: Prior) -> dict[str, Any]:
         "slot": prior.slot,
         "pairs": prior.pairs.tolist(),
         "learned_from": prior.learned_from,
+        "noise": prior.noise,
     }
 
 
@@ -75,4 +76,5 @@ def of_numbers(numbers: dict[str, Any]) -> Prior:
         arrays["pairs"],
         numbers.get("slot", Prior().slot),
         numbers["learned_from"],
+        numbers.get("noise", 1.0),
     )

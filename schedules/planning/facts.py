@@ -4,7 +4,10 @@ Days are proleptic ordinals of the site's own calendar; an instant is an ordinal
 day's fraction, so that ``n + 1.0`` is the end of day n. Everything else is in SI; NaN is unknown.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
+
+import numpy as np
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 
@@ -91,6 +94,31 @@ class FleetFacts:
     slots: Slots
     lives: LifeRows
     readings: ReadingRows
+
+    def of(self, systems: IntArray) -> "FleetFacts":
+        """Of some of the systems, in rising order; homes keep their numbers."""
+        rows = np.flatnonzero(np.isin(self.slots.system, systems))
+        mine = np.flatnonzero(np.isin(self.lives.slot, rows))
+        read = np.flatnonzero(np.isin(self.readings.life, mine))
+        slots, lives = _rows(self.slots, rows), _rows(self.lives, mine)
+        readings = _rows(self.readings, read)
+        return replace(
+            self,
+            systems=_rows(self.systems, systems),
+            slots=replace(slots, system=np.searchsorted(systems, slots.system)),
+            lives=replace(lives, slot=np.searchsorted(rows, lives.slot)),
+            readings=replace(readings, life=np.searchsorted(mine, readings.life)),
+        )
+
+
+_Table = TypeVar("_Table", Systems, Slots, LifeRows, ReadingRows)
+
+
+def _rows(table: _Table, rows: IntArray) -> _Table:
+    columns: dict[str, Any] = {
+        name: part[rows] for name, part in vars(table).items() if isinstance(part, np.ndarray)
+    }
+    return replace(table, **columns)
 
 
 @dataclass(frozen=True)

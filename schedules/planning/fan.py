@@ -1,6 +1,7 @@
 """Fan hours of every system of a batch: observed, filled, and expected for the year ahead."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -35,6 +36,21 @@ class Fan:
     def loading(self) -> FloatArray:
         """The totals that load a filter, [m, days + 1]: hours times dust."""
         return self.running if self.laden is None else self.laden
+
+    def of(self, rows: IntArray) -> "Fan":
+        """Of some of the systems."""
+        parts: dict[str, Any] = {name: part[rows] for name, part in self._by_system().items()}
+        return replace(self, model=self.model.of(rows), **parts)
+
+    def put(self, rows: IntArray, other: "Fan") -> "Fan":
+        """These, but ``other`` at the systems ``rows``; the models stay."""
+        parts: dict[str, Any] = {name: part.copy() for name, part in self._by_system().items()}
+        for name, part in other._by_system().items():
+            parts[name][rows] = part
+        return replace(self, **parts)
+
+    def _by_system(self) -> dict[str, FloatArray]:
+        return {name: part for name, part in vars(self).items() if isinstance(part, np.ndarray)}
 
     def until(self, system: IntArray, instant: FloatArray) -> FloatArray:
         """Running total of hours of ``system`` [n] at ``instant`` [n]."""

@@ -24,6 +24,11 @@ from schedules.planning.settling import FIRST_STEP
 from schedules.planning.sites import Sites
 
 _FIT_ROUNDS = 12
+# At these the evidence of the scatter is weighed; it is a parabola in its logarithm, and these bound it.
+_NOISES = np.log([0.6, 1.0, 1.6])
+_LEAST_NOISE, _MOST_NOISE = 0.5, 2.0
+# Weight of the usual scatter in units of readings.
+_NOISE_READINGS = 20.0
 # Homes lie less far apart than their records make them look: some of those went wrong. Own estimate.
 _OF_HOMES = 0.9
 # From so many lives read on a fleet's own prior counts in part, and from so many it stands alone: no single
@@ -39,25 +44,43 @@ _PAIR_SLOTS = 10.0
 def fit(slots: Households, lives: Lives, readings: Readings) -> Prior:
     """The fleet's own prior; the fixed one where fewer than FEWEST_LIVES lives were read, and between the
     two up to four times as many."""
-    prior = usual = Prior()
-    batch = batch_of(slots, lives, readings, prior)
-    count = len(batch.rows)
+    usual, count = Prior(), len(np.unique(readings.life))
     if count < FEWEST_LIVES:
-        return prior
+        return usual
+    prior = _own(slots, lives, readings, usual)
+    prior = replace(prior, noise=_noise(slots, lives, readings, prior))
+    prior = _own(slots, lives, readings, prior)
+    prior = replace(prior, house=_OF_HOMES * prior.house, learned_from=count)
+    return _between(usual, prior, min(1.0, (count - FEWEST_LIVES + 1) / (_ENOUGH_LIVES - FEWEST_LIVES)))
+
+
+def _own(slots: Households, lives: Lives, readings: Readings, prior: Prior) -> Prior:
+    """The fleet's prior under the scatter of ``prior``, sought from there."""
+    batch = batch_of(slots, lives, readings, prior)
     sites, houses, cavity = first_round(batch, prior)
     for number in range(1, _FIT_ROUNDS):
         sites, houses, cavity = one_round(batch, prior, cavity, FIRST_STEP)
         if number >= 2:
             prior = _better(batch, lives, prior, sites, houses, cavity)
-    prior = replace(prior, house=_OF_HOMES * prior.house, learned_from=count)
-    return _between(usual, prior, min(1.0, (count - FEWEST_LIVES + 1) / (_ENOUGH_LIVES - FEWEST_LIVES)))
+    return prior
+
+
+def _noise(slots: Households, lives: Lives, readings: Readings, prior: Prior) -> float:
+    """How far readings scatter beside the usual: where their evidence, each life by itself, is greatest."""
+    evidence = [
+        first_round(batch_of(slots, lives, readings, other), other)[1].evidence.sum()
+        for other in (replace(prior, noise=float(noise)) for noise in np.exp(_NOISES))
+    ]
+    bend, slope, _ = np.polyfit(_NOISES, evidence, 2)
+    bend = min(bend, 0.0) - _NOISE_READINGS
+    return float(np.clip(np.exp(-0.5 * slope / bend), _LEAST_NOISE, _MOST_NOISE))
 
 
 def _between(usual: Prior, own: Prior, part: float) -> Prior:
     """``own`` by ``part``, ``usual`` by the rest."""
     mixed = {
         name: (1.0 - part) * getattr(usual, name) + part * getattr(own, name)
-        for name in ("coefficients", "house", "life", "slot", "pairs")
+        for name in ("coefficients", "house", "life", "slot", "pairs", "noise")
     }
     return replace(own, **mixed)
 
@@ -81,6 +104,7 @@ def _better(batch: Batch, lives: Lives, prior: Prior, sites: Sites, houses: Hous
         _life_spread(batch, prior, sites, houses, cavity),
         pairs / pairs.sum(),
         slot=slot,
+        noise=prior.noise,
     )
 
 

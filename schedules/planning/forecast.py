@@ -1,6 +1,6 @@
 """Facts of a fleet in, dates of a fleet out: the one way from readings and fan hours to a day."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -8,22 +8,20 @@ from schedules.planning.age_replacement import fair_chance
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.chance import Reach, Scatter, reach
 from schedules.planning.doubted import doubted, off_label
+from schedules.planning.evidence import Evidence, evidence_of, face_velocity
 from schedules.planning.facts import FleetFacts, Settings, Slots
 from schedules.planning.fan import Fan
 from schedules.planning.fitting import fit
 from schedules.planning.idle import heard
 from schedules.planning.interval import KNOTS, NEVER, Decision, Outlook, YearAhead, decide, outlook
 from schedules.planning.least_cost import Filters, cost_days
-from schedules.planning.loading import HIGHEST_PA, Lives, Prior, Readings, features
+from schedules.planning.loading import HIGHEST_PA, Prior
 from schedules.planning.messages import Households
-from schedules.planning.oddities import Odd, below_clean, counts, screen
+from schedules.planning.oddities import Odd, OddKind, below_clean, screen
 from schedules.planning.pooling import Learned, learn
 from schedules.planning.runtime import USUAL_DAILY_HOURS
 from schedules.planning.supposed import suppose
 
-# Dose a filter may already have when the record finds it, as a share of half a usual year's exposure.
-_EARLIER_SHARES = (0.0, 0.1, 0.25, 0.45, 0.7)
-_USUAL_VELOCITY_MS = 1.5
 # At these parts of its age the chance that a filter was past its limit is looked at.
 _SHARES_OF_AGE = (0.01, 0.05, 0.2, 0.5)
 _COST_EFFICIENCY = 0.15
@@ -35,7 +33,8 @@ class FleetForecast:
 
     ``odd`` are the readings that no filter's life explains; ``began`` is the instant from which the
     present filter is dated, other than the record's where a hidden change is supposed; ``run_hours``
-    count from the last change on record all the same. ``accepted`` is the risk by which dust asks for a
+    count from the last change on record all the same. ``noise``: how far the desk's readings scatter, beside
+    the usual. ``accepted`` is the risk by which dust asks for a
     change; ``weighed``: whether each filter has its own. ``full_days`` are those from the change to the day
     by which a filter is likelier past its limit than not, be that behind us. ``by_dust`` is the day that
     dust alone asks for, by risk or cost, whatever medium and calendar say.
@@ -54,6 +53,7 @@ class FleetForecast:
     weighed: bool
     full_days: FloatArray
     scatter: Scatter
+    noise: float
     odd_readings: IntArray
     odd: list[Odd]
     began: FloatArray
@@ -71,15 +71,15 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     Nothing raises on odd numbers: where the drop cannot be reckoned (no medium, no airflow, no limit)
     the quantiles are NEVER and the caps decide.
     """
-    first = heard(facts)
-    facts, fan, slots = first.facts, first.fan, facts.slots
+    prior = prior or Prior()
+    first = heard(facts, prior)
+    fan, slots = first.fan, facts.slots
     end = np.full(len(slots.system), facts.as_of + 1.0)
-    velocity = _velocity(slots)
+    velocity = face_velocity(slots)
     run_hours = fan.until(slots.system, end) - fan.until(slots.system, slots.began)
     screened = screen(facts, fan, velocity)
     facts, slots = screened.facts, screened.facts.slots
-    prior = prior or Prior()
-    evidence = _evidence(facts, fan, velocity, prior)
+    evidence = evidence_of(facts, fan, velocity, prior)
     unlogged = fan.unlogged[slots.system]
     learned = learn(Households(slots.home, unlogged), evidence.lives, evidence.readings, prior)
     laden_hours = fan.laden_until(slots.system, end) - fan.laden_until(slots.system, slots.began)
@@ -98,7 +98,6 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         for chance in (accepted, 0.1, 0.5, 0.9)
     )
     passed = _Passed(used, evidence.earlier_m, velocity)
-    read = evidence.lives, evidence.readings, evidence.at
     over = np.flatnonzero(risk == facts.as_of)
     risk[over] = _day_it_was(facts, fan, where.of(over), passed.of(over), accepted[over], over)
     soonest = _counts_from(slots) + settings.shortest_days
@@ -121,8 +120,9 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         weighed=settings.late_days is not None,
         full_days=_full_days(facts, fan, where, passed, p50, at_once),
         scatter=scatter,
+        noise=prior.noise,
         odd_readings=_odd_readings(facts),
-        odd=[*first.odd, *screened.odd, *doubted(*read, learned), *off_label(*read, learned)],
+        odd=[*first.odd, *screened.odd, *_beside(first.odd, evidence, learned)],
         began=slots.began,
         used_m=used,
         velocity_ms=velocity,
@@ -131,6 +131,15 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         ahead=ahead,
         fan=fan,
     )
+
+
+def _beside(logs: list[Odd], evidence: Evidence, learned: Learned) -> list[Odd]:
+    """Readings that the date does not follow; where the log is in doubt that tells of the same already."""
+    told, read = {odd.slot for odd in logs}, (evidence.lives, evidence.readings, evidence.at)
+    hardly = [
+        odd for odd in doubted(*read, learned) if odd.kind is not OddKind.DOUBTED or odd.slot not in told
+    ]
+    return [*hardly, *off_label(*read, learned)]
 
 
 def _full_days(
@@ -173,70 +182,20 @@ def _year_ahead(fan: Fan, system: IntArray, velocity: FloatArray) -> YearAhead:
     return YearAhead(totals(fan.ahead), None if fan.surplus is None else totals(fan.surplus))
 
 
-def _velocity(slots: Slots) -> FloatArray:
-    velocity = slots.airflow_m3s / slots.area_m2
-    return np.where(np.isnan(velocity), _USUAL_VELOCITY_MS, velocity)
-
-
 def _ordinals(as_of: int, days: IntArray, computable: BoolArray) -> IntArray:
     return np.where(computable & (days != NEVER), as_of + np.where(days == NEVER, 0, days), NEVER).astype(
         np.int64
     )
 
 
-@dataclass(frozen=True)
-class Evidence:
-    """Lives and readings in exposure, as learning wants them, with the readings' instants ``at``;
-    ``earlier_m`` [n] is what each filter had passed before the record found it."""
-
-    lives: Lives
-    readings: Readings
-    at: FloatArray
-    earlier_m: FloatArray
-
-
 def fit_prior(facts: FleetFacts) -> Prior:
     """The fleet's own prior, from all lives of ``facts``; the fixed one where too few were read."""
-    first = heard(facts)
-    facts, fan = first.facts, first.fan
-    velocity = _velocity(facts.slots)
+    fan = heard(facts, Prior()).fan
+    velocity = face_velocity(facts.slots)
     facts = screen(facts, fan, velocity).facts
-    evidence = _evidence(facts, fan, velocity, Prior())
+    evidence = evidence_of(facts, fan, velocity, Prior())
     slots = Households(facts.slots.home, fan.unlogged[facts.slots.system])
     return fit(slots, evidence.lives, evidence.readings)
-
-
-def _evidence(facts: FleetFacts, fan: Fan, velocity: FloatArray, prior: Prior) -> Evidence:
-    slots, rows = facts.slots, facts.lives
-    system = slots.system[rows.slot]
-    ended = np.append(rows.began[1:], 0.0)
-    ended[rows.current] = facts.as_of + 1.0
-    passed = fan.laden_until(system, ended) - fan.laden_until(system, rows.began)
-    passed = passed * 3600 * velocity[rows.slot]
-    depth, pets, smokers = (value[rows.slot] for value in (slots.depth_m, slots.pets, slots.smokers))
-    lives = Lives(
-        rows.slot,
-        features(rows.merv, depth, pets, smokers),
-        np.where(rows.clean_pa > 0, rows.clean_pa, 1.0),
-        passed,
-        rows.current,
-    )
-    readings, at = _in_exposure(facts, fan, velocity)
-    earlier = _earlier_exposure(slots, lives, readings, fan.unlogged[slots.system], prior, velocity)
-    added = np.where(lives.current, earlier[lives.slot], 0.0)
-    shifted = replace(readings, exposure_m=readings.exposure_m + added[readings.life])
-    return Evidence(replace(lives, end_m=passed + added), shifted, at, earlier)
-
-
-def _in_exposure(facts: FleetFacts, fan: Fan, velocity: FloatArray) -> tuple[Readings, FloatArray]:
-    """The usable readings, each at the exposure since its life began, and their instants."""
-    slots, lives, rows = facts.slots, facts.lives, facts.readings
-    slot = lives.slot[rows.life]
-    system, began = slots.system[slot], lives.began[rows.life]
-    hours = fan.laden_until(system, rows.at) - fan.laden_until(system, began)
-    keep = (lives.clean_pa[rows.life] > 0) & ~np.isnan(slots.airflow_m3s[slot]) & ~below_clean(facts)
-    exposure = np.maximum(hours * 3600 * velocity[slot], 1.0)
-    return Readings(rows.life, exposure, rows.drop_pa, counts(facts)).of(keep), rows.at[keep]
 
 
 def _odd_readings(facts: FleetFacts) -> IntArray:
@@ -244,42 +203,6 @@ def _odd_readings(facts: FleetFacts) -> IntArray:
     life = facts.readings.life[below_clean(facts)]
     mine = facts.lives.slot[life[facts.lives.current[life]]]
     return np.bincount(mine, minlength=len(facts.slots.system)).astype(np.int64)
-
-
-def _earlier_exposure(
-    slots: Slots, lives: Lives, seen: Readings, unlogged: FloatArray, prior: Prior, velocity: FloatArray
-) -> FloatArray:
-    """Mean exposure before the first record, weighed by how well each supposition explains the readings."""
-    n = len(slots.system)
-    unknown = slots.recorded & ~slots.began_known
-    mine = np.flatnonzero(lives.current & unknown[lives.slot])
-    if not len(mine):
-        return np.zeros(n)
-    half_year = USUAL_DAILY_HOURS * 182 * 3600 * velocity[lives.slot[mine]]
-    place = np.full(len(lives.slot), -1)
-    place[mine] = np.arange(len(mine))
-    of_mine = place[seen.life] >= 0
-    few = Lives(
-        np.arange(len(mine)),
-        lives.features[mine],
-        lives.clean_pa[mine],
-        lives.end_m[mine],
-        lives.current[mine],
-    )
-    life = place[seen.life[of_mine]]
-    scores = []
-    for share in _EARLIER_SHARES:
-        added = share * half_year
-        some = seen.of(of_mine)
-        read = replace(some, life=life, exposure_m=some.exposure_m + added[life])
-        aged = replace(few, end_m=few.end_m + added)
-        apart = Households(np.arange(len(mine)), unlogged[lives.slot[mine]])
-        scores.append(learn(apart, aged, read, prior).evidence)
-    weight = np.exp(np.array(scores) - np.max(scores, axis=0))
-    mean = (weight * np.array(_EARLIER_SHARES)[:, None]).sum(axis=0) / weight.sum(axis=0)
-    out = np.zeros(n)
-    out[lives.slot[mine]] = mean * half_year
-    return out
 
 
 @dataclass(frozen=True)

@@ -57,6 +57,8 @@ class Prior:
     slot: float = 0.25
     learned_from: int = 0
     """Lives with readings behind it; nought for the fixed one."""
+    noise: float = 1.0
+    """How far readings scatter for meter and method, beside METER_PA and METHOD_SHARE."""
 
 
 NO_LOG_SPREAD = 0.35
@@ -126,14 +128,14 @@ def dose_at(ratio: FloatArray, shape: FloatArray) -> FloatArray:
     return np.asarray(np.log1p(np.maximum(ratio - 1.0, 0.0) * np.expm1(shape)) / shape)
 
 
-def likelihood(lives: Lives, readings: Readings, centre: FloatArray) -> SingleArray:
-    """Log likelihood [grid, lives, pairs] of each life's readings at log kappa = ``centre`` + GRID; every
-    life was read."""
+def likelihood(lives: Lives, readings: Readings, centre: FloatArray, noise: float = 1.0) -> SingleArray:
+    """Log likelihood [grid, lives, pairs] of each life's readings at log kappa = ``centre`` + GRID, their
+    meter and method being ``noise`` times the usual; every life was read."""
     total = np.zeros((len(GRID), len(lives.slot), len(PAIR_SHAPE)), dtype=np.float32)
     for first in range(0, len(readings.life), _AT_ONCE):
         some = slice(first, first + _AT_ONCE)
         part = readings.of(some)
-        logs = _by_life(part.life, _of_readings(lives, part, centre))
+        logs = _by_life(part.life, _of_readings(lives, part, centre, noise))
         here = total[:, part.life[0] : part.life[-1] + 1]
         here += logs.transpose(3, 0, 2, 1).reshape(here.shape)
     constant = np.bincount(readings.life, readings.weight)[:, None] * np.log(_TAIL**2 * PAIR_FACTOR)
@@ -153,7 +155,7 @@ def _by_life(life: IntArray, logs: SingleArray) -> SingleArray:
     return out
 
 
-def _of_readings(lives: Lives, readings: Readings, centre: FloatArray) -> SingleArray:
+def _of_readings(lives: Lives, readings: Readings, centre: FloatArray, noise: float) -> SingleArray:
     """Log likelihood [readings, factors, shapes, grid], in single precision. The growth is reckoned
     once a shape, all beside the clean drop times the factor; what a factor adds the same to all is left out.
 
@@ -171,11 +173,11 @@ def _of_readings(lives: Lives, readings: Readings, centre: FloatArray) -> Single
         part.astype(np.float32)[:, None, None]
         for part in (
             readings.drop_pa / clean,
-            _TAIL * np.square(METER_PA / clean),
+            _TAIL * np.square(noise * METER_PA / clean),
             _TAIL * np.square(WANDER) * (0.15 + 1.0 - age),
         )
     )
-    spread = (_TAIL * METHOD_SHARE**2) * np.square(grown) + wander * np.square(steep)
+    spread = (_TAIL * (noise * METHOD_SHARE) ** 2) * np.square(grown) + wander * np.square(steep)
     logs = np.empty((len(clean), len(FACTORS), len(SHAPES), len(GRID)), dtype=np.float32)
     for place, factor in enumerate(FACTORS.tolist()):
         variance = spread + floor / factor**2

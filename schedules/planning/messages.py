@@ -124,7 +124,7 @@ def batch_of(slots: Households, lives: Lives, readings: Readings, prior: Prior) 
     among = replace(readings, life=(np.cumsum(read) - 1)[readings.life])
     centre = some.features @ prior.coefficients
     starts = np.flatnonzero(np.diff(some.slot, prepend=-1))
-    told = with_untold_changes(likelihood(some, among, centre))
+    told = with_untold_changes(likelihood(some, among, centre, prior.noise))
     tidy = Households(home, slots.unlogged)
     return Batch(some, np.flatnonzero(read), told, centre, tidy, some.slot[starts], starts)
 

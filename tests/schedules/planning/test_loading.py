@@ -1,6 +1,7 @@
 """What readings say of a slot: readings narrow it, past lives help, odd ones do no great harm."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,8 @@ from hypothesis import strategies as st
 from schedules.planning import loading
 from schedules.planning.fitting import fit
 from schedules.planning.loading import (
+    METER_PA,
+    METHOD_SHARE,
     SHAPES,
     Lives,
     Prior,
@@ -234,6 +237,37 @@ def test_too_few_lives_leave_the_fixed_prior() -> None:
     prior = fit(homes(range(10)), *fleet_around(0.8, 0.3, 0.2, slots=10))
     assert prior.learned_from == 0
     assert np.array_equal(prior.coefficients, Prior().coefficients)
+
+
+def scattered(noise: float, readings: Readings) -> Readings:
+    """``readings`` with a meter and a method of ``noise`` times the usual scatter, tails and all."""
+    rng, count = np.random.default_rng(7), len(readings.life)
+    meter, method = (noise * part * rng.standard_t(4, count) for part in (METER_PA, METHOD_SHARE))
+    return replace(readings, drop_pa=readings.drop_pa * (1.0 + method) + meter)
+
+
+@pytest.mark.parametrize("noise", [0.6, 1.0, 1.5])
+def test_a_fleet_teaches_how_far_its_readings_scatter(noise: float) -> None:
+    """Somewhat less than it is: the scatter left to dust within a life is fixed, and here dust does not wander."""
+    lives, readings = fleet_around(0.0, 0.4, 0.3)
+    prior = fit(homes(range(200)), lives, scattered(noise, readings))
+    assert prior.noise == pytest.approx(noise, rel=0.15)
+
+
+def test_few_lives_leave_the_usual_scatter_nearly_as_it_is() -> None:
+    lives, readings = fleet_around(0.0, 0.4, 0.3, slots=22)
+    prior = fit(homes(range(22)), lives, scattered(2.0, readings))
+    assert 1.0 < prior.noise < 1.1
+
+
+def test_a_noisier_desk_says_less_by_each_reading() -> None:
+    lives, readings = flat([[read_at(1.0, 0.7, 0.3, 0.6)]])
+    calm, noisy = (
+        mean_and_spread(learn(homes([0]), lives, readings, replace(Prior(), noise=noise)))
+        for noise in (0.5, 2.0)
+    )
+    assert noisy[1] > calm[1]
+    assert noisy[0] < calm[0]
 
 
 def test_many_readings_count_alike_whether_at_once_or_in_parts(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -76,6 +76,10 @@ _ASSUMED = {
         "The fan log here holds few days: part of the hours are expected from the weather, so the span is "
         "somewhat wider."
     ),
+    "log_doubted": gettext_noop(
+        "By its log the fan hardly runs here, but the filter has loaded as if it did: part of the hours are "
+        "expected from the weather."
+    ),
     "no_log": gettext_noop("No fan log here: hours are expected from the weather, so the span is wide."),
     "stale_station": gettext_noop(
         "The weather station of this home has told nothing of late; usual weather is assumed since."

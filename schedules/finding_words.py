@@ -29,6 +29,7 @@ TITLES = {
     "above_label": gettext_lazy("Above its label, time and again"),
     "below_label": gettext_lazy("Below its label, time and again"),
     "below_clean": gettext_lazy("A reading below a clean filter's"),
+    "hardly_clean": gettext_lazy("A reading somewhat below a clean filter's"),
     "high_new": gettext_lazy("High for a new filter"),
     "beyond_blower": gettext_lazy("A drop beyond the blower"),
     "grille": gettext_lazy("Filter and grille read together?"),
@@ -138,6 +139,8 @@ def _day(iso: str | None) -> date | None:
 
 def _words() -> dict[str, tuple[str, str, str]]:
     left_out = _("It is left out of the date.")
+    below = _("On %(on)s the drop at design airflow was %(seen)s, where a clean filter has %(beside)s here.")
+    beside_it = _("Is the filter in place and seated, does air pass beside it, was the right tap read?")
     allowed_for = _("The date allows for it: dust is told by how the readings rise, not by where they stand.")
     return {
         "look_due": (
@@ -217,11 +220,17 @@ def _words() -> dict[str, tuple[str, str, str]]:
         ),
         "idle_log": (
             _(
-                "By its log the fan has hardly run since this filter went in, and yet where a clean one has "
-                "%(beside)s the meter showed %(seen)s on %(on)s."
+                "By its log the fan of this system hardly ran before %(on)s, and yet where a clean filter "
+                "has %(beside)s the meter showed %(seen)s on that day."
             ),
-            _("Its hours since then are left out and expected from the weather, so the span is wide."),
-            _("See whether the logger counts this fan at all, and whether its sheet is in hours."),
+            _(
+                "The log counts in part only, the less the more readings contradict it; the other hours are "
+                "expected from the weather."
+            ),
+            _(
+                "See whether the logger counts this fan at all, and whether its sheet is in hours. Read "
+                "again, meter zeroed."
+            ),
         ),
         "above_label": (
             _(
@@ -244,11 +253,8 @@ def _words() -> dict[str, tuple[str, str, str]]:
                 "on record?"
             ),
         ),
-        "below_clean": (
-            _("On %(on)s the drop at design airflow was %(seen)s, where a clean filter has %(beside)s here."),
-            left_out,
-            _("Is the filter in place and seated, does air pass beside it, was the right tap read?"),
-        ),
+        "below_clean": (below, left_out, beside_it),
+        "hardly_clean": (below, _("It counts in part only."), beside_it),
         "high_new": (
             _(
                 "On %(on)s the new filter's drop was %(seen)s at design airflow, where its label says "

@@ -15,7 +15,7 @@ from schedules.finding_rows import Finding, found
 from schedules.lives import Life, SlotFacts, carry_all
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.climate import day_of
-from schedules.planning.oddities import BELOW_CLEAN, Odd
+from schedules.planning.oddities import BELOW_CLEAN, HARDLY_CLEAN, Odd
 from schedules.planning.visit_rules import (
     beyond_blower,
     grille_readings,
@@ -155,7 +155,8 @@ def _worth_a_look(slots: list[SlotFacts]) -> list[SlotFacts]:
 
 
 def _at_design(slot: SlotFacts) -> None:
-    """Readings below clean are told (planning leaves them out itself), those at a grille taken out."""
+    """Readings below clean are told (planning leaves them out or in part itself), those at a grille taken
+    out."""
     _place, seen = _seen([slot])
     life_of, at, drop, clean = seen.life, seen.at, seen.drop, seen.clean
     _note_below(slot, life_of, at, drop, clean)
@@ -187,7 +188,8 @@ def _note_high(
 def _note_below(
     slot: SlotFacts, life_of: IntArray, at: FloatArray, drop: FloatArray, clean: FloatArray
 ) -> None:
-    for row in np.flatnonzero(drop < BELOW_CLEAN * clean):
+    for row in np.flatnonzero(drop < HARDLY_CLEAN * clean):
         present = bool(life_of[row] == len(slot.lives) - 1)
         seen, beside = float(drop[row]), float(clean[row])
-        slot.findings.append(found("below_clean", [float(at[row])], present, seen_pa=seen, beside_pa=beside))
+        kind = "below_clean" if seen < BELOW_CLEAN * beside else "hardly_clean"
+        slot.findings.append(found(kind, [float(at[row])], present, seen_pa=seen, beside_pa=beside))

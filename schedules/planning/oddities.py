@@ -27,6 +27,8 @@ from schedules.planning.loading import (
 
 # A reading under this share of the clean drop is more than meter and method away from it.
 BELOW_CLEAN = 0.6
+# Under this one it is told, though it counts in part.
+HARDLY_CLEAN = 0.75
 # With a lasting factor of 0.84 and a meter's hundredth a clean filter reads as little as this.
 _WELL_ABOVE = 0.8
 # Two readings of one visit lie within half a day, and differ beyond so many deviations of both.

@@ -10,7 +10,7 @@ import numpy as np
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.loading import METER_PA
-from schedules.planning.oddities import BELOW_CLEAN, scatter
+from schedules.planning.oddities import HARDLY_CLEAN, scatter
 
 _FRESH_DAYS = 7.0
 _FRESH_RATIO = 1.4
@@ -66,7 +66,7 @@ def odd_one_by_one(age_days: FloatArray, drop_pa: FloatArray, clean_pa: FloatArr
     """Readings that by themselves call for a closer look at their slot: below clean, or high when new. What
     only several readings show together, all of them standing high, is not among them."""
     bound = np.minimum(_HIGH_WHEN_NEW * clean_pa + 2 * scatter(clean_pa), _high_bound(clean_pa))
-    return np.asarray((drop_pa < BELOW_CLEAN * clean_pa) | ((drop_pa > bound) & (age_days <= _FRESH_DAYS)))
+    return np.asarray((drop_pa < HARDLY_CLEAN * clean_pa) | ((drop_pa > bound) & (age_days <= _FRESH_DAYS)))
 
 
 def high_when_new(

@@ -43,7 +43,7 @@ def page(request: HttpRequest) -> HttpResponse:
 def _title(kept: Kept) -> str:
     if kept.span is None:
         return _("Are our dates right? There is too little to judge yet")
-    if kept.lean and kept.under is not None:
+    if _lean_leads(kept):
         return {
             ("slower", False): _("Filters fill more slowly here than our dates say"),
             ("slower", True): _("Filters fill a little more slowly here than our dates say"),
@@ -79,7 +79,22 @@ def _verdict(kept: Kept) -> str:
         )
         % said
     )
-    return f"{_lean(kept)} {span}".strip()
+    lean, wide = _lean(kept), _of_span(kept)
+    parts = (lean, span, wide) if _lean_leads(kept) else (span, wide, lean)
+    return " ".join(part for part in parts if part)
+
+
+def _lean_leads(kept: Kept) -> bool:
+    """Whether the side to which readings lie matters more than the width of the spans."""
+    return bool(kept.lean) and not (kept.slight and kept.verdict in ("wide", "narrow"))
+
+
+def _of_span(kept: Kept) -> str:
+    """What it means that too many or too few readings fell in their span; empty where not."""
+    return {
+        "wide": _("The spans are wider than they need be: a date is surer than it says."),
+        "narrow": _("The spans are too narrow: a date is less sure than it says."),
+    }.get(kept.verdict, "")
 
 
 def _lean(kept: Kept) -> str:

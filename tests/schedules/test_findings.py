@@ -118,6 +118,12 @@ def test_a_reading_below_clean_is_told_with_what_clean_would_be(planned: Planned
     assert plan.findings[0]["beside_pa"] == pytest.approx(0.10 * 249.08891, rel=1e-3)
 
 
+@pytest.mark.django_db
+@pytest.mark.parametrize(("read", "told"), [(0.07, ["hardly_clean"]), (0.08, [])])
+def test_a_reading_somewhat_below_clean_is_told_too(planned: Planned, read: float, told: list[str]) -> None:
+    assert kinds(planned([("2026-05-01", read)])) == told
+
+
 def log(last: date, days: int = 60) -> list[dict[str, object]]:
     return [
         {"system": "air", "date": (last - timedelta(days=ago)).isoformat(), "fan_hours": 5}

@@ -69,7 +69,6 @@ def test_promises_all_missed_are_called_too_much(manager: Client, home_slot: Fil
     [
         (60.0, "faster", "too late"),
         (26.0, "more slowly", "earlier"),
-        (29.5, "a little more slowly", "earlier"),
     ],
 )
 def test_readings_all_to_one_side_are_told_by_what_they_mean_for_the_dates(
@@ -80,6 +79,21 @@ def test_readings_all_to_one_side_are_told_by_what_they_mean_for_the_dates(
     assert f"Filters fill {word} here than our dates say" in text
     assert f"our dates come {day}" in text
     assert "keep what they promise" not in text
+
+
+def test_a_lean_of_less_than_a_meters_step_is_a_little(manager: Client, home_slot: FilterSlot) -> None:
+    promised(home_slot, 40, read_pa=29.5)
+    promised(home_slot, 10, read_pa=10.0, first=100)
+    text = text_of(manager)
+    assert "Filters fill a little more slowly here than our dates say" in text
+    assert "wider than they need be" not in text
+
+
+def test_spans_that_are_too_wide_matter_more_than_such_a_lean(manager: Client, home_slot: FilterSlot) -> None:
+    promised(home_slot, 40, read_pa=29.5)
+    text = text_of(manager)
+    assert "Our dates are surer than they say: 100 %" in text
+    assert text.index("wider than they need be") < text.index("our dates come earlier")
 
 
 def test_readings_that_are_findings_are_left_out_and_counted(manager: Client, home_slot: FilterSlot) -> None:

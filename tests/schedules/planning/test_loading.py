@@ -248,7 +248,7 @@ def scattered(noise: float, readings: Readings) -> Readings:
 
 @pytest.mark.parametrize("noise", [0.6, 1.0, 1.5])
 def test_a_fleet_teaches_how_far_its_readings_scatter(noise: float) -> None:
-    """Somewhat less than it is: the scatter left to dust within a life is fixed, and here dust does not wander."""
+    """Somewhat less than it is: what dust within a life scatters is fixed, and here it does not wander."""
     lives, readings = fleet_around(0.0, 0.4, 0.3)
     prior = fit(homes(range(200)), lives, scattered(noise, readings))
     assert prior.noise == pytest.approx(noise, rel=0.15)
@@ -257,7 +257,7 @@ def test_a_fleet_teaches_how_far_its_readings_scatter(noise: float) -> None:
 def test_few_lives_leave_the_usual_scatter_nearly_as_it_is() -> None:
     lives, readings = fleet_around(0.0, 0.4, 0.3, slots=22)
     prior = fit(homes(range(22)), lives, scattered(2.0, readings))
-    assert 1.0 < prior.noise < 1.1
+    assert 1.0 < prior.noise < 1.2
 
 
 def test_a_noisier_desk_says_less_by_each_reading() -> None:

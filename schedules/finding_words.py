@@ -24,6 +24,7 @@ TITLES = {
     "jump": gettext_lazy("One reading far too high"),
     "dip": gettext_lazy("One reading far too low"),
     "doubted": gettext_lazy("A reading that is hardly believed"),
+    "under_earlier": gettext_lazy("A reading well below an earlier one"),
     "apart": gettext_lazy("Two readings of one visit that differ"),
     "idle_log": gettext_lazy("A log of a fan that hardly runs"),
     "above_label": gettext_lazy("Above its label, time and again"),
@@ -216,6 +217,17 @@ def _words() -> dict[str, tuple[str, str, str]]:
             _(
                 "Was a fresh filter put in between the two? Then write the change down. Or was the fan at "
                 "another speed, the meter not zeroed, the door open? Read again, twice."
+            ),
+        ),
+        "under_earlier": (
+            _(
+                "On %(on)s the meter showed %(seen)s after it had shown %(beside)s, and no filter empties "
+                "by itself; yet nothing explains it clearly better than the meter's scatter."
+            ),
+            _("The date takes both for readings of one filter."),
+            _(
+                "Was a fresh filter put in between the two? Then write the change down. Otherwise read "
+                "again, meter zeroed."
             ),
         ),
         "idle_log": (

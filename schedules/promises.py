@@ -133,8 +133,10 @@ def _columns(rows: list[tuple[Any, ...]], odd: dict[int, list[Finding]], towns: 
     return _Columns(numbers, kept)
 
 
-# Of a log, or of all readings of a slot alike.
-_OF_NO_READING = frozenset({"log_stopped", "idle_log", "above_label", "below_label"})
+# Of a log, of all readings of a slot alike, or of one that counts for the date as well.
+_OF_NO_READING = frozenset(
+    {"log_stopped", "idle_log", "above_label", "below_label", "hardly_clean", "under_earlier"}
+)
 
 
 def _found() -> dict[int, list[Finding]]:

@@ -70,6 +70,7 @@ class OddKind(IntEnum):
     ABOVE_LABEL = 6
     BELOW_LABEL = 7
     IDLE_LOG = 8
+    UNDER_EARLIER = 9
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,22 @@ def screen(facts: FleetFacts, fan: Fan, velocity_ms: FloatArray) -> Screened:
             break
         odd.extend(_told(facts, cause, original) for cause in causes)
         facts = _without(facts, causes)
-    return Screened(facts, odd)
+    return Screened(facts, [*odd, *_left_to_scatter(facts)])
+
+
+def _left_to_scatter(facts: FleetFacts) -> list[Odd]:
+    """The lowest reading under an earlier one of each present filter whose fall no cause explains better
+    than the meter's scatter."""
+    rows, before, fell = _falls(facts)
+    fell &= facts.lives.current[facts.readings.life[rows]]
+    rows, before = rows[fell], before[fell]
+    order = np.lexsort((facts.readings.drop_pa[rows], facts.readings.life[rows]))
+    life, first = np.unique(facts.readings.life[rows[order]], return_index=True)
+    picked = order[first]
+    read = facts.readings
+    columns = facts.lives.slot[life], read.at[rows[picked]], read.drop_pa[rows[picked]], before[picked]
+    found = zip(*(column.tolist() for column in columns), strict=True)
+    return [Odd(slot, True, OddKind.UNDER_EARLIER, *rest) for slot, *rest in found]
 
 
 def counts(facts: FleetFacts) -> FloatArray:
@@ -180,17 +196,23 @@ def _usable(facts: FleetFacts) -> BoolArray:
 
 def _falling(facts: FleetFacts) -> tuple[IntArray, IntArray]:
     """Lives in which a drop falls, and the rows of all usable readings in order."""
+    rows, _before, fell = _falls(facts)
+    return np.unique(facts.readings.life[rows[fell]]), rows
+
+
+def _falls(facts: FleetFacts) -> tuple[IntArray, FloatArray, BoolArray]:
+    """The rows of all usable readings in order, the highest of each life so far, and which fall below it by
+    more than scatter."""
     rows = np.flatnonzero(_usable(facts))
     life, drop = facts.readings.life[rows], facts.readings.drop_pa[rows]
     if len(rows) < 2:
-        return np.zeros(0, dtype=np.int64), rows
+        return rows, drop, np.zeros(len(rows), dtype=np.bool_)
     # The highest so far within the life: one running maximum over all, each life lifted above the last.
     lift = life * (drop.max() + 1.0)
     before = np.append(-1.0, np.maximum.accumulate(drop + lift)[:-1]) - lift
     same = np.append(False, life[1:] == life[:-1])
     before = np.where(same, before, drop)
-    fell = before - drop > _FALL_SIGMAS * np.hypot(scatter(before), scatter(drop))
-    return np.unique(life[fell]), rows
+    return rows, before, before - drop > _FALL_SIGMAS * np.hypot(scatter(before), scatter(drop))
 
 
 def _causes(

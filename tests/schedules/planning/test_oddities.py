@@ -10,7 +10,7 @@ from schedules.planning.fan import fan_hours
 from schedules.planning.forecast import forecast
 from schedules.planning.loading import HIGHEST_PA
 from schedules.planning.oddities import OddKind, Screened, screen
-from tests.schedules.planning.fleet import AS_OF, one_slot
+from tests.schedules.planning.fleet import AS_OF, CLEAN_PA, one_slot
 from tests.schedules.planning.lives import (
     as_read,
     days_to_double,
@@ -139,3 +139,15 @@ def test_what_a_life_would_explain_is_no_more_than_a_blower_moves() -> None:
     [odd] = [odd for odd in screened(one_slot(days_in=1200.0, readings=read)).odd if odd.at > AS_OF - 30]
     assert odd.kind is OddKind.DIP
     assert odd.seen_pa < odd.beside_pa <= HIGHEST_PA
+
+
+@pytest.mark.parametrize(
+    ("times", "kind"), [(1.15, OddKind.FALL), (1.25, OddKind.UNDER_EARLIER), (1.5, None)]
+)
+def test_no_fall_beyond_the_meters_scatter_is_swallowed(times: float, kind: OddKind | None) -> None:
+    readings = [(ago, CLEAN_PA * ratio) for ago, ratio in ((40.0, 1.6), (20.0, 1.8), (5.0, times))]
+    odd = screened(one_slot(readings=readings, days_in=100.0)).odd
+    assert [one.kind for one in odd] == ([kind] if kind else [])
+    if kind is OddKind.UNDER_EARLIER:
+        assert (odd[0].at, odd[0].seen_pa) == (AS_OF - 4.0, pytest.approx(times * CLEAN_PA))
+        assert odd[0].beside_pa == pytest.approx(1.8 * CLEAN_PA)

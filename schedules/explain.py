@@ -77,8 +77,8 @@ _ASSUMED = {
         "somewhat wider."
     ),
     "log_doubted": gettext_noop(
-        "By its log the fan hardly runs here, but the filter has loaded as if it did: part of the hours are "
-        "expected from the weather."
+        "By its log the fan runs little here, but the filter has loaded as if it ran more: part of the hours "
+        "are expected from the weather."
     ),
     "no_log": gettext_noop("No fan log here: hours are expected from the weather, so the span is wide."),
     "stale_station": gettext_noop(

@@ -26,7 +26,7 @@ TITLES = {
     "doubted": gettext_lazy("A reading that is hardly believed"),
     "under_earlier": gettext_lazy("A reading well below an earlier one"),
     "apart": gettext_lazy("Two readings of one visit that differ"),
-    "idle_log": gettext_lazy("A log of a fan that hardly runs"),
+    "idle_log": gettext_lazy("A log of a fan that runs too little"),
     "above_label": gettext_lazy("Above its label, time and again"),
     "below_label": gettext_lazy("Below its label, time and again"),
     "below_clean": gettext_lazy("A reading below a clean filter's"),
@@ -221,18 +221,18 @@ def _words() -> dict[str, tuple[str, str, str]]:
         ),
         "under_earlier": (
             _(
-                "On %(on)s the meter showed %(seen)s after it had shown %(beside)s, and no filter empties "
-                "by itself; yet nothing explains it clearly better than the meter's scatter."
+                "On %(on)s the meter showed %(seen)s where those before it lay about %(beside)s, and no "
+                "filter empties by itself; yet nothing explains it clearly better than the meter's scatter."
             ),
-            _("The date takes both for readings of one filter."),
+            _("The date takes all for readings of one filter."),
             _(
-                "Was a fresh filter put in between the two? Then write the change down. Otherwise read "
-                "again, meter zeroed."
+                "Was a fresh filter put in since those? Then write the change down. Otherwise read again, "
+                "meter zeroed."
             ),
         ),
         "idle_log": (
             _(
-                "By its log the fan of this system hardly ran before %(on)s, and yet where a clean filter "
+                "By its log the fan of this system ran little before %(on)s, and yet where a clean filter "
                 "has %(beside)s the meter showed %(seen)s on that day."
             ),
             _(

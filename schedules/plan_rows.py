@@ -17,10 +17,13 @@ from schedules.planning.climate import day_of
 from schedules.planning.forecast import FleetForecast
 from schedules.planning.interval import NEVER, Reason
 from schedules.planning.loading import Prior
-from schedules.planning.oddities import Odd, OddKind
+from schedules.planning.oddities import Odd
 
 # A filter that is full sooner than this, likelier than not, calls for a technician.
 FAST_DAYS = 30
+
+# Of the chance that a log is wrong.
+_DOUBT_TOLD_FROM = 0.05
 
 
 @dataclass(frozen=True)
@@ -57,7 +60,7 @@ class _Told:
         )
         self.accepted = _risks(result)
         self.odd_readings = result.odd_readings.tolist()
-        self.unlogged = result.scatter.unlogged.tolist()
+        self.unlogged, self.log_doubt = result.unlogged.tolist(), result.log_doubt.tolist()
         self.computable = result.computable.tolist()
         self.full_days, self.p90_ordinal = result.full_days.tolist(), result.p90.tolist()
 
@@ -75,7 +78,7 @@ def _days(days: IntArray) -> list[date | None]:
 
 def _plan(slot: SlotFacts, place: int, told: _Told, odd: list[Odd], as_of: date, now: datetime) -> Plan:
     station = slot.site.station
-    notes = [*slot.notes, *_log_notes(slot, place, told, odd)]
+    notes = [*slot.notes, *_log_notes(slot, place, told)]
     findings = findings_of(slot, odd, notes, as_of)
     return Plan(
         slot=slot.row,
@@ -111,7 +114,7 @@ def _began_on(slot: SlotFacts, dated_from: float) -> date | None:
     return day_of(int(dated_from) - 1 if at_end and dated_from % 1 == 0 else int(dated_from))
 
 
-def _log_notes(slot: SlotFacts, place: int, told: _Told, odd: list[Odd]) -> list[str]:
+def _log_notes(slot: SlotFacts, place: int, told: _Told) -> list[str]:
     notes = [f"readings:{len(slot.now.readings)}", f"past_lives:{len(slot.lives) - 1}"]
     if slot.out_by is not None and told.reason[place] == Reason.CALENDAR:
         notes.append("out_again" if told.due[place] == slot.out_by else "for_a_while")
@@ -121,7 +124,7 @@ def _log_notes(slot: SlotFacts, place: int, told: _Told, odd: list[Odd]) -> list
         notes.append("below_clean")
     if told.began[place] != slot.now.began:
         notes.append("begun_anew")
-    if any(one.kind is OddKind.IDLE_LOG for one in odd):
+    if told.log_doubt[place] > _DOUBT_TOLD_FROM:
         notes.append("log_doubted")
     elif told.unlogged[place] > 0.0:
         notes.append("no_log" if told.unlogged[place] == 1.0 else "short_log")

@@ -133,7 +133,7 @@ def _columns(rows: list[tuple[Any, ...]], odd: dict[int, list[Finding]], towns: 
     return _Columns(numbers, kept)
 
 
-# Of a log, of all readings of a slot alike, or of one that counts for the date as well.
+# Of a log, of all readings of a slot alike, or of one that is taken for what it shows.
 _OF_NO_READING = frozenset(
     {"log_stopped", "idle_log", "above_label", "below_label", "hardly_clean", "under_earlier"}
 )

@@ -53,7 +53,7 @@ def evidence_of(facts: FleetFacts, fan: Fan, velocity: FloatArray, prior: Prior)
         rows.current,
     )
     readings, at = _in_exposure(facts, fan, velocity)
-    earlier = _earlier_exposure(slots, lives, readings, fan.unlogged[slots.system], prior, velocity)
+    earlier = _earlier_exposure(slots, lives, readings, fan.unknown[slots.system], prior, velocity)
     added = np.where(lives.current, earlier[lives.slot], 0.0)
     shifted = replace(readings, exposure_m=readings.exposure_m + added[readings.life])
     return Evidence(replace(lives, end_m=passed + added), shifted, at, earlier)

@@ -20,6 +20,7 @@ class Fan:
     expected hours from the day after the as-of day, the model behind them, and what share of the doubt
     about hours that nobody logged is left by how much of a log there is (``unlogged`` [m]: one without any).
 
+    ``doubt`` [m] is the chance that a log is wrong, where readings stand against it (``idle``).
     ``laden`` [m, days + 1] are the totals with each day's hours times its dust; ``surplus`` [m, 365] is
     what unusual dust adds to a day's hours ahead. None: dust as usual.
     """
@@ -29,8 +30,15 @@ class Fan:
     ahead: FloatArray
     model: FanModel
     unlogged: FloatArray
+    doubt: FloatArray
     laden: FloatArray | None = None
     surplus: FloatArray | None = None
+
+    @property
+    def unknown(self) -> FloatArray:
+        """What share of the doubt about hours that nobody logged each system has, [m]: for want of a log,
+        or of a right one."""
+        return np.maximum(self.unlogged, self.doubt)
 
     @property
     def loading(self) -> FloatArray:
@@ -89,7 +97,8 @@ def fan_hours(as_of: int, weather: Weather, systems: Systems) -> Fan:
     ahead = np.clip(level * ahead, 1e-3, 24.0)
     laden = None if systems.dust is None else _totals(filled * systems.dust)
     surplus = None if systems.dust_ahead is None else ahead * (systems.dust_ahead - 1.0)
-    return Fan(systems.first_day, _totals(filled), ahead, model, unlogged, laden, surplus)
+    doubt = np.zeros(len(unlogged))
+    return Fan(systems.first_day, _totals(filled), ahead, model, unlogged, doubt, laden, surplus)
 
 
 def _level(hours: FloatArray, modelled: FloatArray, unknown: BoolArray) -> FloatArray:

@@ -33,9 +33,10 @@ class FleetForecast:
 
     ``odd`` are the readings that no filter's life explains; ``began`` is the instant from which the
     present filter is dated, other than the record's where a hidden change is supposed; ``run_hours``
-    count from the last change on record all the same. ``noise``: how far the desk's readings scatter, beside
-    the usual. ``accepted`` is the risk by which dust asks for a
-    change; ``weighed``: whether each filter has its own. ``full_days`` are those from the change to the day
+    count from the last change on record all the same. ``unlogged`` is what is unknown for want of a log,
+    ``log_doubt`` the chance that it is wrong on days of the present filter or to come. ``noise``: how far
+    the desk's readings scatter, beside the usual. ``accepted`` is the risk by which dust asks for a change;
+    ``weighed``: whether each filter has its own. ``full_days`` are those from the change to the day
     by which a filter is likelier past its limit than not, be that behind us. ``by_dust`` is the day that
     dust alone asks for, by risk or cost, whatever medium and calendar say.
     """
@@ -54,6 +55,8 @@ class FleetForecast:
     full_days: FloatArray
     scatter: Scatter
     noise: float
+    unlogged: FloatArray
+    log_doubt: FloatArray
     odd_readings: IntArray
     odd: list[Odd]
     began: FloatArray
@@ -80,15 +83,15 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
     screened = screen(facts, fan, velocity)
     facts, slots = screened.facts, screened.facts.slots
     evidence = evidence_of(facts, fan, velocity, prior)
-    unlogged = fan.unlogged[slots.system]
-    learned = learn(Households(slots.home, unlogged), evidence.lives, evidence.readings, prior)
+    unknown = fan.unknown[slots.system]
+    learned = learn(Households(slots.home, unknown), evidence.lives, evidence.readings, prior)
     laden_hours = fan.laden_until(slots.system, end) - fan.laden_until(slots.system, slots.began)
     used = laden_hours * 3600 * velocity + evidence.earlier_m
     computable = (slots.clean_pa > 0) & (slots.limit_pa > 0) & ~np.isnan(slots.airflow_m3s) & slots.recorded
     ratio = np.where(computable, slots.limit_pa / np.where(slots.clean_pa > 0, slots.clean_pa, 1.0), 2.0)
     where = reach(learned, ratio, used)
     ahead = _year_ahead(fan, slots.system, velocity)
-    scatter = Scatter(unlogged, prior.life)
+    scatter = Scatter(unknown, prior.life)
     at_once = computable & (ratio <= 1.0)
 
     coming = outlook(where, ahead, scatter)
@@ -121,6 +124,8 @@ def forecast(facts: FleetFacts, settings: Settings, prior: Prior | None = None) 
         full_days=_full_days(facts, fan, where, passed, p50, at_once),
         scatter=scatter,
         noise=prior.noise,
+        unlogged=fan.unlogged[slots.system],
+        log_doubt=first.doubt,
         odd_readings=_odd_readings(facts),
         odd=[*first.odd, *screened.odd, *_beside(first.odd, evidence, learned)],
         began=slots.began,
@@ -194,7 +199,7 @@ def fit_prior(facts: FleetFacts) -> Prior:
     velocity = face_velocity(facts.slots)
     facts = screen(facts, fan, velocity).facts
     evidence = evidence_of(facts, fan, velocity, Prior())
-    slots = Households(facts.slots.home, fan.unlogged[facts.slots.system])
+    slots = Households(facts.slots.home, fan.unknown[facts.slots.system])
     return fit(slots, evidence.lives, evidence.readings)
 
 

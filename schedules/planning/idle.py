@@ -6,82 +6,119 @@ likely on those days. Its hours are then those of both, by their odds; so no bou
 a date by leaps.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from schedules.planning.arrays import FloatArray, IntArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray
 from schedules.planning.evidence import evidence_of, face_velocity
 from schedules.planning.facts import FleetFacts
 from schedules.planning.fan import Fan, fan_hours
 from schedules.planning.loading import HIGHEST_PA, Prior, dose_at, features
 from schedules.planning.messages import Households
-from schedules.planning.oddities import Odd, OddKind
+from schedules.planning.oddities import Odd, OddKind, scatter
 from schedules.planning.pooling import learn
 
 # Hours a day about a day, from which on its log is not doubted, and below which it is doubted wholly.
 # Own bounds, as all here.
-_ENOUGH_HOURS, _FEW_HOURS = 2.0, 1.0
+_ENOUGH_HOURS, _FEW_HOURS = 3.0, 1.0
 _ABOUT_DAYS = 31
 # Before any reading one log of few hours in twenty is wrong. A reading may be wrong itself, so that it weighs
 # at most ten to one; those of one day count as one.
 _ODDS_WRONG = 0.05
 _MOST_A_READING = np.log(10.0)
-# A reading of so little more than the clean drop says nothing against a log, nor does one that by the log
-# asks for a pace of less than so much, in its logarithm, above such a filter's usual one.
-_LOADED = 1.15
-_FASTER = 1.0
+# Of what the evidence has to say beyond that so much counts.
+_BEYOND = 0.1
+# A reading, less the meter's scatter, says nothing against a log that by it asks for a pace of less than so
+# much, in its logarithm, above such a filter's usual one, and all it has to say from so much on.
+_FASTER, _MUCH_FASTER = 1.0, 2.0
 _USUAL_SHAPE = np.array(0.7)
+_LEAST_DOSE = 1e-12
 # Told from so much doubt on.
 _TOLD_FROM = 0.3
 
 
 @dataclass(frozen=True)
 class Heard:
-    """The fan hours by logs as far as they are believed, and the findings."""
+    """The fan hours by logs as far as they are believed; the chance that its log is wrong on days of a
+    slot's present filter or to come, ``doubt`` [n]; and the findings."""
 
     fan: Fan
+    doubt: FloatArray
     odd: list[Odd]
 
 
 def heard(facts: FleetFacts, prior: Prior) -> Heard:
     """Fan hours of the fleet, logs of few hours weighed against the readings under ``prior``."""
     fan = fan_hours(facts.as_of, facts.weather, facts.systems)
-    rows = _loaded_though_idle(facts, fan, prior)
-    if not len(rows):
-        return Heard(fan, [])
-    system = facts.slots.system[facts.lives.slot[facts.readings.life[rows]]]
-    suspect = np.unique(system)
+    against = _against(facts, fan, prior)
+    if not len(against.rows):
+        return Heard(fan, np.zeros(len(facts.slots.system)), [])
+    suspect = np.unique(against.system)
     few, by_log = facts.of(suspect), fan.of(suspect)
     share = _share_of_few(few.systems.hours)
     without = np.where(share > 0.0, np.nan, few.systems.hours)
     otherwise = fan_hours(facts.as_of, few.weather, replace(few.systems, hours=without))
-    most = _MOST_A_READING * _read_on_days(np.searchsorted(suspect, system), facts.readings.at[rows])
+    most = _MOST_A_READING * _read_on_days(against, facts.readings.at[against.rows])
     gained = _evidence(few, otherwise, prior) - _evidence(few, by_log, prior)
-    doubt = _doubt(np.minimum(gained, most)) * _of_those(share)
-    of_all = np.zeros(len(fan.unlogged))
-    of_all[suspect] = doubt
-    return Heard(fan.put(suspect, _mixed(by_log, otherwise, doubt)), _told(facts, rows, of_all))
+    doubt = _doubt(np.minimum(gained, most + _BEYOND * np.maximum(gained - most, 0.0))) * _of_those(share)
+    of_slots = np.zeros(len(facts.slots.system))
+    mine = np.flatnonzero(np.isin(facts.slots.system, suspect))
+    of_slots[mine] = doubt[few.slots.system] * _lately(few, share)
+    return Heard(
+        fan.put(suspect, _mixed(by_log, otherwise, doubt)), of_slots, _told(facts, against, of_slots)
+    )
 
 
-def _loaded_though_idle(facts: FleetFacts, fan: Fan, prior: Prior) -> IntArray:
-    """Rows of the readings that stand higher than usual though the log has few hours since their filter went
-    in."""
+def _lately(facts: FleetFacts, share: FloatArray) -> BoolArray:
+    """Whether a day of few hours [n] lies in the present filter's life or in the month that is ending."""
+    days = share.shape[1]
+    began = np.floor(facts.slots.began).astype(np.int64) - facts.systems.first_day
+    since = np.clip(np.minimum(began, days - _ABOUT_DAYS), 0, days - 1)
+    last = days - 1 - np.argmax(share[:, ::-1] > 0.0, axis=1)
+    last[~(share > 0.0).any(axis=1)] = -1
+    return np.asarray(last[facts.slots.system] >= since)
+
+
+@dataclass(frozen=True)
+class _Against:
+    """Rows of the readings that stand against their system's log, the systems, and by how much they count."""
+
+    rows: IntArray
+    system: IntArray
+    counts: FloatArray
+
+
+def _against(facts: FleetFacts, fan: Fan, prior: Prior) -> _Against:
+    """The readings that stand higher than usual though the log has few hours since their filter went in."""
     read, lives, slots = facts.readings, facts.lives, facts.slots
     slot = lives.slot[read.life]
     began, clean = lives.began[read.life], lives.clean_pa[read.life]
-    high = (clean > 0) & (read.drop_pa > _LOADED * clean) & ~np.isnan(slots.airflow_m3s[slot])
-    rows = np.flatnonzero(high & (read.at > began))
-    system, began, at = slots.system[slot[rows]], began[rows], read.at[rows]
-    few = fan.until(system, at) - fan.until(system, began) < _ENOUGH_HOURS * (at - began)
-    few &= fan.unlogged[system] < 1.0
-    rows, system, began = rows[few], system[few], began[few]
-    life, slot = read.life[rows], slot[rows]
-    hours = fan.laden_until(system, read.at[rows]) - fan.laden_until(system, began)
-    passed = np.maximum(hours * 3600 * face_velocity(slots)[slot], 1.0)
-    needed = np.log(dose_at(read.drop_pa[rows] / lives.clean_pa[life], _USUAL_SHAPE) / passed)
-    kind = features(lives.merv[life], slots.depth_m[slot], slots.pets[slot], slots.smokers[slot])
-    return rows[needed > kind @ prior.coefficients + _FASTER]
+    high = (clean > 0) & (read.drop_pa > clean) & ~np.isnan(slots.airflow_m3s[slot]) & (read.at > began)
+    rows = np.flatnonzero(high & (fan.unlogged[slots.system[slot]] < 1.0))
+    ran = _since_change(facts, fan.until, rows)
+    rows = rows[ran < _ENOUGH_HOURS * (read.at[rows] - began[rows])]
+    life, system = read.life[rows], slots.system[slot[rows]]
+    passed = _since_change(facts, fan.laden_until, rows) * 3600 * face_velocity(slots)[slot[rows]]
+    drop = read.drop_pa[rows] - scatter(clean[rows])
+    dose = dose_at(drop / clean[rows], _USUAL_SHAPE)
+    needed = np.log(np.maximum(dose, _LEAST_DOSE) / np.maximum(passed, 1.0))
+    merv, own = lives.merv[life], slot[rows]
+    kind = features(merv, slots.depth_m[own], slots.pets[own], slots.smokers[own])
+    faster = needed - kind @ prior.coefficients
+    counts = np.clip((faster - _FASTER) / (_MUCH_FASTER - _FASTER), 0.0, 1.0)
+    some = counts > 0.0
+    return _Against(rows[some], system[some], counts[some])
+
+
+def _since_change(
+    facts: FleetFacts, until: Callable[[IntArray, FloatArray], FloatArray], rows: IntArray
+) -> FloatArray:
+    """Hours by ``until`` from each filter's change to the readings ``rows``."""
+    life = facts.readings.life[rows]
+    system = facts.slots.system[facts.lives.slot[life]]
+    return until(system, facts.readings.at[rows]) - until(system, facts.lives.began[life])
 
 
 def _share_of_few(hours: FloatArray) -> FloatArray:
@@ -106,12 +143,13 @@ def _of_those(share: FloatArray) -> FloatArray:
     return np.asarray(np.square(share).sum(axis=1) / np.maximum(share.sum(axis=1), 1e-9))
 
 
-def _read_on_days(system: IntArray, at: FloatArray) -> FloatArray:
-    """On how many days, in parts where readings lie closer, each system was read, [systems]."""
-    order = np.lexsort((at, system))
-    system, at = system[order], at[order]
-    apart = np.where(np.diff(system, prepend=-1) != 0, 1.0, np.minimum(np.diff(at, prepend=-np.inf), 1.0))
-    return np.asarray(np.bincount(system, apart), dtype=np.float64)
+def _read_on_days(against: _Against, at: FloatArray) -> FloatArray:
+    """On how many days, in parts where readings lie closer or count less, each system was read, [systems]."""
+    place = np.unique(against.system, return_inverse=True)[1]
+    order = np.lexsort((at, place))
+    place, at = place[order], at[order]
+    apart = np.where(np.diff(place, prepend=-1) != 0, 1.0, np.minimum(np.diff(at, prepend=-np.inf), 1.0))
+    return np.asarray(np.bincount(place, apart * against.counts[order]), dtype=np.float64)
 
 
 def _evidence(facts: FleetFacts, fan: Fan, prior: Prior) -> FloatArray:
@@ -120,7 +158,7 @@ def _evidence(facts: FleetFacts, fan: Fan, prior: Prior) -> FloatArray:
     facts = replace(facts, readings=capped)
     found = evidence_of(facts, fan, face_velocity(facts.slots), prior)
     system = facts.slots.system
-    apart = Households(np.arange(len(system)), fan.unlogged[system])
+    apart = Households(np.arange(len(system)), fan.unknown[system])
     told = learn(apart, found.lives, found.readings, prior).evidence
     return np.asarray(np.bincount(system, told, minlength=len(fan.unlogged)), dtype=np.float64)
 
@@ -132,34 +170,33 @@ def _doubt(gained: FloatArray) -> FloatArray:
 
 
 def _mixed(by_log: Fan, otherwise: Fan, doubt: FloatArray) -> Fan:
-    """Hours of both by their odds; what is not known of hours grows with them too."""
-    part = doubt[:, None]
+    """Hours of both by their odds."""
 
-    def both(one: FloatArray | None, other: FloatArray | None) -> FloatArray | None:
-        return None if one is None or other is None else (1.0 - part) * one + part * other
+    def both(one: FloatArray, other: FloatArray) -> FloatArray:
+        return np.asarray((1.0 - doubt[:, None]) * one + doubt[:, None] * other)
 
-    return replace(
-        by_log,
-        running=(1.0 - part) * by_log.running + part * otherwise.running,
-        ahead=(1.0 - part) * by_log.ahead + part * otherwise.ahead,
-        unlogged=np.maximum(by_log.unlogged, (1.0 - doubt) * by_log.unlogged + doubt * otherwise.unlogged),
-        laden=both(by_log.laden, otherwise.laden),
-        surplus=both(by_log.surplus, otherwise.surplus),
-    )
+    mixed = replace(by_log, doubt=doubt, running=both(by_log.running, otherwise.running),
+                    ahead=both(by_log.ahead, otherwise.ahead))  # fmt: skip
+    if by_log.laden is not None and otherwise.laden is not None:
+        mixed = replace(mixed, laden=both(by_log.laden, otherwise.laden))
+    if by_log.surplus is not None and otherwise.surplus is not None:
+        mixed = replace(mixed, surplus=both(by_log.surplus, otherwise.surplus))
+    return mixed
 
 
-def _told(facts: FleetFacts, rows: IntArray, doubt: FloatArray) -> list[Odd]:
-    """A finding at each slot of the doubted logs: its own newest reading that stands against the log, or
-    the newest of its system."""
+def _told(facts: FleetFacts, against: _Against, doubt: FloatArray) -> list[Odd]:
+    """A finding at each slot of the doubted logs, whose ``doubt`` [n] is given: its own newest reading that
+    stands against the log, or the newest of its system."""
     read, lives, slots = facts.readings, facts.lives, facts.slots
+    rows = against.rows[np.argsort(read.at[against.rows], kind="stable")]
     slot = lives.slot[read.life[rows]]
-    by_time = np.argsort(read.at[rows], kind="stable")
-    newest_of_system = np.full(len(doubt), -1)
-    newest_of_system[slots.system[slot[by_time]]] = rows[by_time]
+    newest_of_system = np.full(slots.system.max() + 1, -1)
+    newest_of_system[slots.system[slot]] = rows
     newest = newest_of_system[slots.system]
-    newest[slot[by_time]] = rows[by_time]
-    mine = np.flatnonzero(slots.recorded & (doubt[slots.system] >= _TOLD_FROM))
+    newest[slot] = rows
+    mine = np.flatnonzero(slots.recorded & (doubt >= _TOLD_FROM))
     picked = newest[mine]
-    columns = mine, read.at[picked], read.drop_pa[picked], lives.clean_pa[read.life[picked]]
+    seen = np.minimum(read.drop_pa[picked], HIGHEST_PA)
+    columns = mine, read.at[picked], seen, lives.clean_pa[read.life[picked]]
     found = zip(*(column.tolist() for column in columns), strict=True)
     return [Odd(one, True, OddKind.IDLE_LOG, *rest) for one, *rest in found]

@@ -36,6 +36,7 @@ _ONE_VISIT_DAYS = 0.5
 _ONE_VISIT_SIGMAS = 3.0
 # Standard deviations of two readings' difference by which a drop must fall to be looked at.
 _FALL_SIGMAS = 2.5
+_FEW_BEFORE = 3
 # The odds, as twice a negative logarithm, and by how much a cause must beat mere noise.
 _WRONG_READING = 2 * np.log(50)
 _HIDDEN_CHANGE = 2 * np.log(30)
@@ -125,16 +126,20 @@ def screen(facts: FleetFacts, fan: Fan, velocity_ms: FloatArray) -> Screened:
 
 
 def _left_to_scatter(facts: FleetFacts) -> list[Odd]:
-    """The lowest reading under an earlier one of each present filter whose fall no cause explains better
-    than the meter's scatter."""
-    rows, before, fell = _falls(facts)
-    fell &= facts.lives.current[facts.readings.life[rows]]
-    rows, before = rows[fell], before[fell]
-    order = np.lexsort((facts.readings.drop_pa[rows], facts.readings.life[rows]))
-    life, first = np.unique(facts.readings.life[rows[order]], return_index=True)
-    picked = order[first]
-    read = facts.readings
-    columns = facts.lives.slot[life], read.at[rows[picked]], read.drop_pa[rows[picked]], before[picked]
+    """The last readings of present filters that lie below the few before them though no cause explains that
+    better than the meter's scatter. The last alone, beside their mean: of many one always lies low."""
+    rows = np.flatnonzero(_usable(facts))
+    life, drop = facts.readings.life[rows], facts.readings.drop_pa[rows]
+    last = np.flatnonzero(np.diff(life, append=-1))
+    last = last[facts.lives.current[life[last]]]
+    earlier = last[:, None] - np.arange(1, _FEW_BEFORE + 1)
+    mine = (earlier >= 0) & (life[np.maximum(earlier, 0)] == life[last][:, None])
+    count = mine.sum(axis=1)
+    mean = np.where(mine, drop[np.maximum(earlier, 0)], 0.0).sum(axis=1) / np.maximum(count, 1)
+    noise = np.hypot(scatter(mean) / np.sqrt(np.maximum(count, 1)), scatter(drop[last]))
+    low = (count > 0) & (mean - drop[last] > _FALL_SIGMAS * noise)
+    picked = rows[last[low]]
+    columns = facts.lives.slot[life[last[low]]], facts.readings.at[picked], drop[last[low]], mean[low]
     found = zip(*(column.tolist() for column in columns), strict=True)
     return [Odd(slot, True, OddKind.UNDER_EARLIER, *rest) for slot, *rest in found]
 
@@ -196,23 +201,17 @@ def _usable(facts: FleetFacts) -> BoolArray:
 
 def _falling(facts: FleetFacts) -> tuple[IntArray, IntArray]:
     """Lives in which a drop falls, and the rows of all usable readings in order."""
-    rows, _before, fell = _falls(facts)
-    return np.unique(facts.readings.life[rows[fell]]), rows
-
-
-def _falls(facts: FleetFacts) -> tuple[IntArray, FloatArray, BoolArray]:
-    """The rows of all usable readings in order, the highest of each life so far, and which fall below it by
-    more than scatter."""
     rows = np.flatnonzero(_usable(facts))
     life, drop = facts.readings.life[rows], facts.readings.drop_pa[rows]
     if len(rows) < 2:
-        return rows, drop, np.zeros(len(rows), dtype=np.bool_)
+        return np.zeros(0, dtype=np.int64), rows
     # The highest so far within the life: one running maximum over all, each life lifted above the last.
     lift = life * (drop.max() + 1.0)
     before = np.append(-1.0, np.maximum.accumulate(drop + lift)[:-1]) - lift
     same = np.append(False, life[1:] == life[:-1])
     before = np.where(same, before, drop)
-    return rows, before, before - drop > _FALL_SIGMAS * np.hypot(scatter(before), scatter(drop))
+    fell = before - drop > _FALL_SIGMAS * np.hypot(scatter(before), scatter(drop))
+    return np.unique(life[fell]), rows
 
 
 def _causes(

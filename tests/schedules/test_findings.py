@@ -8,9 +8,10 @@ import pytest
 
 from equipment.models import FilterSlot
 from schedules import due
+from schedules.explain import explain
 from schedules.finding_rows import found
 from schedules.finding_words import TITLES, say, say_all
-from schedules.models import Plan
+from schedules.models import Plan, Policy
 from tests.schedules.planning.conftest import MEDIA, POINTS, SLOT
 
 NOW = datetime(2026, 5, 12, 15, tzinfo=UTC)
@@ -129,6 +130,17 @@ def log(last: date, days: int = 60) -> list[dict[str, object]]:
         {"system": "air", "date": (last - timedelta(days=ago)).isoformat(), "fan_hours": 5}
         for ago in range(days)
     ]
+
+
+@pytest.mark.django_db
+def test_a_log_of_few_hours_beside_a_loaded_filter_is_told_and_assumed_less(planned: Planned) -> None:
+    idle = [row | {"fan_hours": 0.1} for row in log(date(2026, 5, 11), 200)]
+    plan = planned([("2026-03-01", 0.19), ("2026-05-01", 0.22)], changes=["2026-01-10"], fan=idle)
+    assert "idle_log" in kinds(plan)
+    assert "log_doubted" in plan.notes
+    assert not {"no_log", "short_log"} & set(plan.notes)
+    assumed = explain(plan.slot, plan, NOW.date(), Policy.the()).assumed
+    assert any("as if it ran more" in line for line in assumed)
 
 
 @pytest.mark.django_db

@@ -105,6 +105,16 @@ def test_readings_that_are_findings_are_left_out_and_counted(manager: Client, ho
     assert "1: findings, see there" in text
 
 
+@pytest.mark.parametrize("kind", ["hardly_clean", "under_earlier", "idle_log"])
+def test_readings_that_count_for_the_date_are_held_to_their_promise(
+    manager: Client, home_slot: FilterSlot, kind: str
+) -> None:
+    days = promised(home_slot, 31)
+    finding = found(kind, [days[0].toordinal() + 0.5], True, seen_pa=20.0, beside_pa=30.0)
+    PlanFactory(slot=home_slot, findings=[finding], finding_count=1)
+    assert "<dt>Readings</dt><dd>31</dd>" in text_of(manager)
+
+
 def test_a_reading_after_a_hidden_change_is_left_out_too(manager: Client, home_slot: FilterSlot) -> None:
     days = promised(home_slot, 31)
     before = days[0].toordinal() - 0.5

@@ -1,5 +1,6 @@
 """The promised drop against sampling by hand from the same law."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -64,6 +65,19 @@ def test_a_fresh_filter_is_promised_its_clean_drop_give_or_take_the_instruments(
     factors = float(Prior().pairs @ np.square(PAIR_FACTOR - 1.0))
     scatter = np.hypot(METER_PA, CLEAN_PA * np.sqrt(METHOD_SHARE**2 + BEYOND_SHARE**2 + factors))
     assert (high - low) / 2 == pytest.approx(1.2816 * scatter, rel=0.02)
+
+
+def test_a_desk_whose_readings_scatter_more_promises_wider() -> None:
+    calm, noisy = (
+        forecast(one_slot(days_in=0.0), Settings(), replace(Prior(), noise=noise)) for noise in (0.5, 2.0)
+    )
+    (low, _, high), (lowest, _, highest) = told(calm, 0), told(noisy, 0)
+    factors = float(Prior().pairs @ np.square(PAIR_FACTOR - 1.0)) + BEYOND_SHARE**2
+    wanted = [
+        np.hypot(noise * METER_PA, CLEAN_PA * np.sqrt((noise * METHOD_SHARE) ** 2 + factors))
+        for noise in (0.5, 2.0)
+    ]
+    assert (highest - lowest) / (high - low) == pytest.approx(wanted[1] / wanted[0], rel=0.02)
 
 
 def test_without_a_clean_drop_nothing_is_promised() -> None:

@@ -75,6 +75,95 @@ def test_two_readings_of_one_visit_count_as_little_more_than_one() -> None:
     assert days.run_hours[0] > 1.5 * visit.run_hours[0] > once.run_hours[0]
 
 
+@pytest.mark.parametrize("hours", [0.1, 0.5])
+def test_of_one_reading_a_higher_one_asks_for_no_later_change(hours: float) -> None:
+    due = [told(read((5.0, times)), hours).due[0] for times in (1.3, 1.6, 2.0, 2.4, 3.0, 4.0)]
+    assert (np.diff(due) <= 0).all()
+
+
+@pytest.mark.parametrize("times", [2.0, 2.4])
+def test_more_hours_of_log_ask_for_no_later_change(times: float) -> None:
+    due = np.array([told(read((5.0, times)), hours).due[0] for hours in np.arange(0.0, 4.01, 0.25)])
+    assert np.diff(due).max() <= 3
+
+
+def test_a_doubted_log_beside_others_is_weighed_as_alone_dust_and_all() -> None:
+    rng = np.random.default_rng(8)
+    dust, ahead = rng.uniform(0.5, 3.0, (1, 400)), rng.uniform(0.5, 2.0, (1, 365))
+
+    def home(hours: float, readings: Readings, days_in: float) -> FleetFacts:
+        facts = one_slot(hours=hours, readings=readings, days_in=days_in)
+        return replace(facts, systems=replace(facts.systems, dust=dust * hours, dust_ahead=ahead))
+
+    homes = [
+        home(6.0, read((9.0, 1.2)), 90.0),
+        home(0.2, LOADED, 60.0),
+        home(5.0, read((30.0, 1.3), (2.0, 1.6)), 70.0),
+        home(0.4, read((16.0, 1.9), (4.0, 2.1)), 50.0),
+    ]
+    together = forecast(beside(homes), Settings())
+    assert sorted(odd.slot for odd in together.odd if odd.kind is OddKind.IDLE_LOG) == [1, 3]
+    for place, facts in enumerate(homes):
+        alone = forecast(facts, Settings())
+        for name in ("due", "p10", "p50", "p90"):
+            assert abs(getattr(together, name)[place] - getattr(alone, name)[0]) <= 1
+        assert together.run_hours[place] == pytest.approx(alone.run_hours[0], rel=1e-3)
+        assert together.log_doubt[place] == pytest.approx(alone.log_doubt[0], abs=1e-3)
+        assert together.used_m[place] == pytest.approx(alone.used_m[0], rel=1e-3)
+
+
+def test_dust_of_the_day_and_to_come_counts_where_a_log_is_doubted() -> None:
+    dust = np.where(np.arange(400) >= 370, 3.0, 1.0)[None, :]
+
+    def by(hours: float | None) -> FleetForecast:
+        facts = one_slot(hours=hours, readings=LOADED)
+        systems = replace(facts.systems, dust=dust, dust_ahead=np.full((1, 365), 1.5))
+        return forecast(replace(facts, systems=systems), Settings())
+
+    result, without = by(0.0), by(None)
+    assert result.used_m[0] == pytest.approx(result.log_doubt[0] * without.used_m[0], rel=1e-6)
+    assert result.ahead.surplus is not None
+    assert result.ahead.surplus[0, -1] == pytest.approx(0.5 * result.ahead.running[0, -1], rel=1e-6)
+
+
+def beside(homes: list[FleetFacts]) -> FleetFacts:
+    """Systems of one slot each, in homes of their own."""
+    lives = np.cumsum([0] + [len(facts.lives.slot) for facts in homes])
+    number = {"slots": ("system", "home"), "lives": ("slot",), "readings": ("life",)}
+
+    def joined(name: str) -> object:
+        parts = [getattr(facts, name) for facts in homes]
+        columns = {}
+        for column, first in vars(parts[0]).items():
+            if isinstance(first, np.ndarray):
+                step = lives if column == "life" else np.arange(len(homes))
+                moved = column in number.get(name, ())
+                columns[column] = np.concatenate(
+                    [
+                        getattr(part, column) + step[at] if moved else getattr(part, column)
+                        for at, part in enumerate(parts)
+                    ]
+                )
+        return replace(parts[0], **columns)
+
+    return replace(homes[0], **{name: joined(name) for name in ("systems", "slots", "lives", "readings")})  # type: ignore[arg-type]
+
+
+def test_a_log_that_was_idle_before_this_filter_is_not_told_of_it() -> None:
+    hours = np.where(np.arange(400) < 250, 0.1, 8.0)
+    result = told(read((50.0, 1.3)), hours, 100.0, [(380.0, read((300.0, 1.8), (200.0, 2.3)))])
+    assert OddKind.IDLE_LOG not in kinds(result)
+    assert result.log_doubt[0] == 0.0
+    assert result.run_hours[0] == pytest.approx(800.0)
+
+
+def test_each_slot_is_told_by_its_own_reading_where_it_has_one() -> None:
+    result = forecast(side_by_side(LOADED, read((12.0, 2.5), (3.0, 2.6))), Settings())
+    found = {odd.slot: odd for odd in result.odd if odd.kind is OddKind.IDLE_LOG}
+    assert found[0].at == AS_OF + 1 - 5.0
+    assert found[1].at == AS_OF + 1 - 3.0
+
+
 @pytest.mark.parametrize(
     ("readings", "hours", "days_in"),
     [
@@ -95,9 +184,9 @@ def test_of_a_log_that_told_of_hours_before_only_the_idle_part_is_doubted(before
     result = told(LOADED, np.where(np.arange(400) < 340, before, 0.0))
     assert OddKind.IDLE_LOG in kinds(result)
     assert result.due[0] <= AS_OF
-    if before > 2.0:
-        assert result.scatter.unlogged[0] == 0.0
-        assert result.fan.ahead.mean() > 0.7 * before
+    assert result.unlogged[0] == 0.0
+    assert result.scatter.unlogged[0] == result.log_doubt[0] > 0.5
+    assert result.fan.ahead.mean() > 0.7 * before
 
 
 def test_what_a_past_filter_showed_stands_against_the_log_after_its_change() -> None:

@@ -254,6 +254,12 @@ def test_a_fleet_teaches_how_far_its_readings_scatter(noise: float) -> None:
     assert prior.noise == pytest.approx(noise, rel=0.15)
 
 
+def test_what_meters_scatter_is_not_taken_for_lives_that_differ() -> None:
+    """Lives that differ by 0.3; with the usual scatter held to, they would seem to."""
+    lives, readings = fleet_around(0.0, 0.4, 0.3)
+    assert fit(homes(range(200)), lives, scattered(2.0, readings)).life < 0.28
+
+
 def test_few_lives_leave_the_usual_scatter_nearly_as_it_is() -> None:
     lives, readings = fleet_around(0.0, 0.4, 0.3, slots=22)
     prior = fit(homes(range(22)), lives, scattered(2.0, readings))

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from django.db.models import QuerySet
 
 from equipment.models import ApiKey, Device, KeptAnswer, User
-from shared.keys import begins, key_of, key_print, new_seed
+from shared.keys import begins, key_print, new_seed, typed_key_of
 
 LASTS = timedelta(days=365)
 # So long a write that named itself is known again.
@@ -28,7 +28,7 @@ def make(
 
 def key_by(seed: str) -> str:
     """The key of a seed."""
-    return key_of("desk.program", seed)
+    return typed_key_of("desk.program", seed)
 
 
 def withdraw(key: ApiKey, now: datetime) -> None:

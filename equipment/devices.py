@@ -5,7 +5,7 @@ from datetime import datetime
 from django.utils.translation import gettext as _
 
 from equipment.models import Device, System, User
-from shared.keys import begins, key_of, key_print, new_seed
+from shared.keys import begins, key_print, new_seed, typed_key_of
 
 
 class NotADevice(ValueError):
@@ -14,7 +14,7 @@ class NotADevice(ValueError):
 
 def key_by(seed: str) -> str:
     """The key of a seed."""
-    return key_of("desk.device", seed)
+    return typed_key_of("desk.device", seed)
 
 
 def make(system: System, name: str, user: User | None, now: datetime, seed: str = "") -> tuple[Device, str]:

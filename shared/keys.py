@@ -43,3 +43,10 @@ def raw_key_of(purpose: str, seed: str) -> bytes:
 def key_of(purpose: str, seed: str) -> str:
     """192 bits of it, safe in a URL."""
     return urlsafe_b64encode(raw_key_of(purpose, seed)[:24]).decode()
+
+
+def typed_key_of(purpose: str, seed: str) -> str:
+    """The same for a key that people type: never with a dash in front, which a command would take for an
+    option of its own."""
+    key = key_of(purpose, seed)
+    return typed_key_of(purpose, f"{seed}+") if key.startswith("-") else key

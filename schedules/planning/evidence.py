@@ -1,13 +1,14 @@
 """Lives and readings of a fleet in exposure: how much air each filter had passed, and what it read then."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from schedules.planning.arrays import FloatArray
+from schedules.planning.arrays import FloatArray, IntArray
 from schedules.planning.facts import FleetFacts, Slots
 from schedules.planning.fan import Fan
-from schedules.planning.loading import Lives, Prior, Readings, features
+from schedules.planning.loading import Lives, Prior, Readings, features_of
 from schedules.planning.messages import Households
 from schedules.planning.oddities import below_clean, counts
 from schedules.planning.pooling import learn
@@ -44,10 +45,9 @@ def evidence_of(facts: FleetFacts, fan: Fan, velocity: FloatArray, prior: Prior)
     ended[rows.current] = facts.as_of + 1.0
     passed = fan.laden_until(system, ended) - fan.laden_until(system, rows.began)
     passed = passed * 3600 * velocity[rows.slot]
-    depth, pets, smokers = (value[rows.slot] for value in (slots.depth_m, slots.pets, slots.smokers))
     lives = Lives(
         rows.slot,
-        features(rows.merv, depth, pets, smokers),
+        features_of(slots, rows.slot, rows.merv),
         np.where(rows.clean_pa > 0, rows.clean_pa, 1.0),
         passed,
         rows.current,
@@ -63,11 +63,19 @@ def _in_exposure(facts: FleetFacts, fan: Fan, velocity: FloatArray) -> tuple[Rea
     """The usable readings, each at the exposure since its life began, and their instants."""
     slots, lives, rows = facts.slots, facts.lives, facts.readings
     slot = lives.slot[rows.life]
-    system, began = slots.system[slot], lives.began[rows.life]
-    hours = fan.laden_until(system, rows.at) - fan.laden_until(system, began)
+    hours = since_change(facts, fan.laden_until, slice(None))
     keep = (lives.clean_pa[rows.life] > 0) & ~np.isnan(slots.airflow_m3s[slot]) & ~below_clean(facts)
     exposure = np.maximum(hours * 3600 * velocity[slot], 1.0)
     return Readings(rows.life, exposure, rows.drop_pa, counts(facts)).of(keep), rows.at[keep]
+
+
+def since_change(
+    facts: FleetFacts, until: Callable[[IntArray, FloatArray], FloatArray], rows: IntArray | slice
+) -> FloatArray:
+    """Hours by ``until`` from each filter's change to the readings ``rows``."""
+    life = facts.readings.life[rows]
+    system = facts.slots.system[facts.lives.slot[life]]
+    return until(system, facts.readings.at[rows]) - until(system, facts.lives.began[life])
 
 
 def _earlier_exposure(

@@ -5,11 +5,10 @@ day's fraction, so that ``n + 1.0`` is the end of day n. Everything else is in S
 """
 
 from dataclasses import dataclass, replace
-from typing import Any, TypeVar
 
 import numpy as np
 
-from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray, rows_of
 
 
 @dataclass(frozen=True)
@@ -100,25 +99,18 @@ class FleetFacts:
         rows = np.flatnonzero(np.isin(self.slots.system, systems))
         mine = np.flatnonzero(np.isin(self.lives.slot, rows))
         read = np.flatnonzero(np.isin(self.readings.life, mine))
-        slots, lives = _rows(self.slots, rows), _rows(self.lives, mine)
-        readings = _rows(self.readings, read)
+        slots, lives, readings = (
+            rows_of(self.slots, rows),
+            rows_of(self.lives, mine),
+            rows_of(self.readings, read),
+        )
         return replace(
             self,
-            systems=_rows(self.systems, systems),
+            systems=rows_of(self.systems, systems),
             slots=replace(slots, system=np.searchsorted(systems, slots.system)),
             lives=replace(lives, slot=np.searchsorted(rows, lives.slot)),
             readings=replace(readings, life=np.searchsorted(mine, readings.life)),
         )
-
-
-_Table = TypeVar("_Table", Systems, Slots, LifeRows, ReadingRows)
-
-
-def _rows(table: _Table, rows: IntArray) -> _Table:
-    columns: dict[str, Any] = {
-        name: part[rows] for name, part in vars(table).items() if isinstance(part, np.ndarray)
-    }
-    return replace(table, **columns)
 
 
 @dataclass(frozen=True)

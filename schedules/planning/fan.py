@@ -1,11 +1,10 @@
 """Fan hours of every system of a batch: observed, filled, and expected for the year ahead."""
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
-from schedules.planning.arrays import BoolArray, FloatArray, IntArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray, columns_of, rows_of
 from schedules.planning.climate import fit_climate
 from schedules.planning.facts import Systems, Weather
 from schedules.planning.runtime import PRIOR_DAYS, USUAL_DAILY_HOURS, FanModel, fill_hours, fit_fan
@@ -47,18 +46,21 @@ class Fan:
 
     def of(self, rows: IntArray) -> "Fan":
         """Of some of the systems."""
-        parts: dict[str, Any] = {name: part[rows] for name, part in self._by_system().items()}
-        return replace(self, model=self.model.of(rows), **parts)
+        return rows_of(self, rows, model=rows_of(self.model, rows))
 
     def put(self, rows: IntArray, other: "Fan") -> "Fan":
         """These, but ``other`` at the systems ``rows``; the models stay."""
-        parts: dict[str, Any] = {name: part.copy() for name, part in self._by_system().items()}
-        for name, part in other._by_system().items():
+        parts = {name: part.copy() for name, part in columns_of(self).items()}
+        for name, part in columns_of(other).items():
             parts[name][rows] = part
         return replace(self, **parts)
 
-    def _by_system(self) -> dict[str, FloatArray]:
-        return {name: part for name, part in vars(self).items() if isinstance(part, np.ndarray)}
+    def mixed(self, other: "Fan", doubt: FloatArray) -> "Fan":
+        """Hours of both, of ``other`` by the ``doubt`` [m] that there is of these."""
+        part, theirs = doubt[:, None], columns_of(other)
+        totals = {name: one for name, one in columns_of(self).items() if one.ndim > 1}
+        parts = {name: (1.0 - part) * one + part * theirs[name] for name, one in totals.items()}
+        return replace(self, doubt=doubt, **parts)
 
     def until(self, system: IntArray, instant: FloatArray) -> FloatArray:
         """Running total of hours of ``system`` [n] at ``instant`` [n]."""

@@ -2,22 +2,21 @@
 
 A logger may count another fan, or tell minutes for hours. For a system that was read while its log told of
 few hours the readings are weighed twice: by the log, and by what weather and the rest of the log make
-likely on those days. Its hours are then those of both, by their odds; so no bound of hours or drops moves
-a date by leaps.
+likely on those days. Its hours are then those of both, by their odds; so no bound of hours moves a date
+by leaps.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray
-from schedules.planning.evidence import evidence_of, face_velocity
+from schedules.planning.evidence import evidence_of, face_velocity, since_change
 from schedules.planning.facts import FleetFacts
 from schedules.planning.fan import Fan, fan_hours
-from schedules.planning.loading import HIGHEST_PA, Prior, dose_at, features
+from schedules.planning.loading import Prior, dose_at, features_of
 from schedules.planning.messages import Households
-from schedules.planning.oddities import Odd, OddKind, scatter
+from schedules.planning.oddities import Odd, OddKind, scatter, within_reach
 from schedules.planning.pooling import learn
 
 # Hours a day about a day, from which on its log is not doubted, and below which it is doubted wholly.
@@ -51,7 +50,7 @@ class Heard:
 
 def heard(facts: FleetFacts, prior: Prior) -> Heard:
     """Fan hours of the fleet, logs of few hours weighed against the readings under ``prior``."""
-    fan = fan_hours(facts.as_of, facts.weather, facts.systems)
+    facts, fan = within_reach(facts), fan_hours(facts.as_of, facts.weather, facts.systems)
     against = _against(facts, fan, prior)
     if not len(against.rows):
         return Heard(fan, np.zeros(len(facts.slots.system)), [])
@@ -62,13 +61,12 @@ def heard(facts: FleetFacts, prior: Prior) -> Heard:
     otherwise = fan_hours(facts.as_of, few.weather, replace(few.systems, hours=without))
     most = _MOST_A_READING * _read_on_days(against, facts.readings.at[against.rows])
     gained = _evidence(few, otherwise, prior) - _evidence(few, by_log, prior)
-    doubt = _doubt(np.minimum(gained, most + _BEYOND * np.maximum(gained - most, 0.0))) * _of_those(share)
+    doubt = _doubt(gained, most) * _of_those(share)
     of_slots = np.zeros(len(facts.slots.system))
     mine = np.flatnonzero(np.isin(facts.slots.system, suspect))
     of_slots[mine] = doubt[few.slots.system] * _lately(few, share)
-    return Heard(
-        fan.put(suspect, _mixed(by_log, otherwise, doubt)), of_slots, _told(facts, against, of_slots)
-    )
+    mixed = fan.put(suspect, by_log.mixed(otherwise, doubt))
+    return Heard(mixed, of_slots, _told(facts, against, of_slots))
 
 
 def _lately(facts: FleetFacts, share: FloatArray) -> BoolArray:
@@ -97,28 +95,17 @@ def _against(facts: FleetFacts, fan: Fan, prior: Prior) -> _Against:
     began, clean = lives.began[read.life], lives.clean_pa[read.life]
     high = (clean > 0) & (read.drop_pa > clean) & ~np.isnan(slots.airflow_m3s[slot]) & (read.at > began)
     rows = np.flatnonzero(high & (fan.unlogged[slots.system[slot]] < 1.0))
-    ran = _since_change(facts, fan.until, rows)
+    ran = since_change(facts, fan.until, rows)
     rows = rows[ran < _ENOUGH_HOURS * (read.at[rows] - began[rows])]
-    life, system = read.life[rows], slots.system[slot[rows]]
-    passed = _since_change(facts, fan.laden_until, rows) * 3600 * face_velocity(slots)[slot[rows]]
+    passed = since_change(facts, fan.laden_until, rows) * 3600 * face_velocity(slots)[slot[rows]]
     drop = read.drop_pa[rows] - scatter(clean[rows])
     dose = dose_at(drop / clean[rows], _USUAL_SHAPE)
     needed = np.log(np.maximum(dose, _LEAST_DOSE) / np.maximum(passed, 1.0))
-    merv, own = lives.merv[life], slot[rows]
-    kind = features(merv, slots.depth_m[own], slots.pets[own], slots.smokers[own])
-    faster = needed - kind @ prior.coefficients
+    usual = features_of(slots, slot[rows], lives.merv[read.life[rows]]) @ prior.coefficients
+    faster = needed - usual
     counts = np.clip((faster - _FASTER) / (_MUCH_FASTER - _FASTER), 0.0, 1.0)
     some = counts > 0.0
-    return _Against(rows[some], system[some], counts[some])
-
-
-def _since_change(
-    facts: FleetFacts, until: Callable[[IntArray, FloatArray], FloatArray], rows: IntArray
-) -> FloatArray:
-    """Hours by ``until`` from each filter's change to the readings ``rows``."""
-    life = facts.readings.life[rows]
-    system = facts.slots.system[facts.lives.slot[life]]
-    return until(system, facts.readings.at[rows]) - until(system, facts.lives.began[life])
+    return _Against(rows[some], slots.system[slot[rows[some]]], counts[some])
 
 
 def _share_of_few(hours: FloatArray) -> FloatArray:
@@ -154,8 +141,6 @@ def _read_on_days(against: _Against, at: FloatArray) -> FloatArray:
 
 def _evidence(facts: FleetFacts, fan: Fan, prior: Prior) -> FloatArray:
     """Log evidence [m] of the readings of each system by the hours of ``fan``, each slot by itself."""
-    capped = replace(facts.readings, drop_pa=np.minimum(facts.readings.drop_pa, HIGHEST_PA))
-    facts = replace(facts, readings=capped)
     found = evidence_of(facts, fan, face_velocity(facts.slots), prior)
     system = facts.slots.system
     apart = Households(np.arange(len(system)), fan.unknown[system])
@@ -163,25 +148,12 @@ def _evidence(facts: FleetFacts, fan: Fan, prior: Prior) -> FloatArray:
     return np.asarray(np.bincount(system, told, minlength=len(fan.unlogged)), dtype=np.float64)
 
 
-def _doubt(gained: FloatArray) -> FloatArray:
-    """Chance that a log is wrong whose readings are likelier without it by ``gained`` in log evidence."""
-    odds = _ODDS_WRONG / (1.0 - _ODDS_WRONG) * np.exp(gained)
+def _doubt(gained: FloatArray, most: FloatArray) -> FloatArray:
+    """Chance that a log is wrong whose readings are likelier without it by ``gained`` in log evidence, of
+    which what lies beyond ``most`` hardly counts."""
+    told = np.minimum(gained, most + _BEYOND * np.maximum(gained - most, 0.0))
+    odds = _ODDS_WRONG / (1.0 - _ODDS_WRONG) * np.exp(told)
     return np.asarray(odds / (1.0 + odds))
-
-
-def _mixed(by_log: Fan, otherwise: Fan, doubt: FloatArray) -> Fan:
-    """Hours of both by their odds."""
-
-    def both(one: FloatArray, other: FloatArray) -> FloatArray:
-        return np.asarray((1.0 - doubt[:, None]) * one + doubt[:, None] * other)
-
-    mixed = replace(by_log, doubt=doubt, running=both(by_log.running, otherwise.running),
-                    ahead=both(by_log.ahead, otherwise.ahead))  # fmt: skip
-    if by_log.laden is not None and otherwise.laden is not None:
-        mixed = replace(mixed, laden=both(by_log.laden, otherwise.laden))
-    if by_log.surplus is not None and otherwise.surplus is not None:
-        mixed = replace(mixed, surplus=both(by_log.surplus, otherwise.surplus))
-    return mixed
 
 
 def _told(facts: FleetFacts, against: _Against, doubt: FloatArray) -> list[Odd]:
@@ -196,7 +168,6 @@ def _told(facts: FleetFacts, against: _Against, doubt: FloatArray) -> list[Odd]:
     newest[slot] = rows
     mine = np.flatnonzero(slots.recorded & (doubt >= _TOLD_FROM))
     picked = newest[mine]
-    seen = np.minimum(read.drop_pa[picked], HIGHEST_PA)
-    columns = mine, read.at[picked], seen, lives.clean_pa[read.life[picked]]
+    columns = mine, read.at[picked], read.drop_pa[picked], lives.clean_pa[read.life[picked]]
     found = zip(*(column.tolist() for column in columns), strict=True)
     return [Odd(one, True, OddKind.IDLE_LOG, *rest) for one, *rest in found]

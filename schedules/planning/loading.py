@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from schedules.planning.arrays import BoolArray, FloatArray, IntArray, SingleArray
+from schedules.planning.facts import Slots
 
 # Growth shapes and lasting factors that are held possible, and all their pairs, shape by shape.
 SHAPES = np.array([0.05, 0.7, 1.4, 2.3])
@@ -77,6 +78,11 @@ def features(merv: FloatArray, depth_m: FloatArray, pets: FloatArray, smokers: F
         ],
         axis=1,
     )
+
+
+def features_of(slots: Slots, slot: IntArray, merv: FloatArray) -> FloatArray:
+    """``features`` of filters of ``merv`` [n] that are or were in the slots ``slot`` [n]."""
+    return features(merv, slots.depth_m[slot], slots.pets[slot], slots.smokers[slot])
 
 
 @dataclass(frozen=True)

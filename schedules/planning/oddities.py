@@ -12,7 +12,7 @@ from enum import IntEnum
 
 import numpy as np
 
-from schedules.planning.arrays import BoolArray, FloatArray, IntArray, SingleArray
+from schedules.planning.arrays import BoolArray, FloatArray, IntArray, SingleArray, rows_of
 from schedules.planning.facts import FleetFacts, LifeRows, ReadingRows, Slots
 from schedules.planning.fan import Fan
 from schedules.planning.loading import (
@@ -20,7 +20,7 @@ from schedules.planning.loading import (
     METER_PA,
     METHOD_SHARE,
     Prior,
-    features,
+    features_of,
     growth,
     growth_in_single,
 )
@@ -105,9 +105,7 @@ def screen(facts: FleetFacts, fan: Fan, velocity_ms: FloatArray) -> Screened:
     meter shows is taken for the highest that one does.
     """
     odd: list[Odd] = []
-    if (facts.readings.drop_pa > HIGHEST_PA).any():
-        drop = np.minimum(facts.readings.drop_pa, HIGHEST_PA)
-        facts = replace(facts, readings=replace(facts.readings, drop_pa=drop))
+    facts = within_reach(facts)
     original = facts.slots.began
     for _ in range(_ROUNDS):
         lives, chosen = _falling(facts)
@@ -142,6 +140,14 @@ def _left_to_scatter(facts: FleetFacts) -> list[Odd]:
     columns = facts.lives.slot[life[last[low]]], facts.readings.at[picked], drop[last[low]], mean[low]
     found = zip(*(column.tolist() for column in columns), strict=True)
     return [Odd(slot, True, OddKind.UNDER_EARLIER, *rest) for slot, *rest in found]
+
+
+def within_reach(facts: FleetFacts) -> FleetFacts:
+    """What no meter shows is taken for the highest that one does."""
+    if not (facts.readings.drop_pa > HIGHEST_PA).any():
+        return facts
+    drop = np.minimum(facts.readings.drop_pa, HIGHEST_PA)
+    return replace(facts, readings=replace(facts.readings, drop_pa=drop))
 
 
 def counts(facts: FleetFacts) -> FloatArray:
@@ -276,10 +282,7 @@ class _Table:
         began = clock.passed(facts.lives.began[lives][:, None])
         clean = facts.lives.clean_pa[lives]
         unknown = facts.lives.current[lives] & ~facts.slots.began_known[slot]
-        centre = features(
-            facts.lives.merv[lives],
-            facts.slots.depth_m[slot], facts.slots.pets[slot], facts.slots.smokers[slot],
-        ) @ Prior().coefficients  # fmt: skip
+        centre = features_of(facts.slots, slot, facts.lives.merv[lives]) @ Prior().coefficients
         ratio = facts.readings.drop_pa[picked] / clean[:, None]
         earlier = np.where(unknown[:, None], _EARLIER_M, 0.0)
         return cls(
@@ -294,8 +297,7 @@ class _Table:
 
     def some(self, which: IntArray) -> "_Table":
         """The rows of some of the lives."""
-        arrays = {name: value[which] for name, value in vars(self).items() if isinstance(value, np.ndarray)}
-        return replace(self, **arrays, clock=replace(self.clock, slot=self.clock.slot[which]))
+        return rows_of(self, which, clock=replace(self.clock, slot=self.clock.slot[which]))
 
     def falls_after(self, place: int) -> BoolArray:
         """Whether [lives] the reading after ``place`` lies below one before it by more than a little."""

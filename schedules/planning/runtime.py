@@ -40,10 +40,6 @@ class FanModel:
     spread_h: FloatArray
     days: IntArray
 
-    def of(self, rows: IntArray) -> "FanModel":
-        """Of some of the systems."""
-        return FanModel(*(part[rows] for part in vars(self).values()))
-
     def hours(self, temps_c: FloatArray, station: IntArray) -> FloatArray:
         """Hours [m, d] at the daily means ``temps_c`` [k, d] of k stations, of which each system has the one
         at ``station`` [m]; NaN where the temperature is NaN."""
